@@ -1,0 +1,124 @@
+// Package voicing arranges a tune for one guitar: it finds what a hand can
+// hold under each note, what that costs, and which way through the whole tune
+// is the best.
+package voicing
+
+import "thumbline/theory"
+
+// A Tick is a moment or a length in an arrangement, PerQuarter to the quarter,
+// before swing.
+type Tick int
+
+// PerQuarter is how many ticks a quarter note has.
+const PerQuarter Tick = 960
+
+// A Voice says what a note is in the arrangement.
+type Voice uint8
+
+// The three voices of the JSON.
+const (
+	Melody Voice = iota
+	Inner
+	Bass
+)
+
+// String is the word used in files: melody, inner, bass.
+func (v Voice) String() string { return [...]string{"melody", "inner", "bass"}[v] }
+
+// A Note is one plucked string.
+type Note struct {
+	At, Dur Tick // Dur is how long the string sounds
+	MIDI    int  // sounding pitch
+	String  int  // 1 is the highest string
+	Fret    int  // 0 open
+	Finger  int  // 1 index .. 4 little finger, 0 open
+	Voice   Voice
+	Fill    bool // added in long notes, rests, introductions, endings
+}
+
+// A Placed is a gesture where it stands: the grip the hand takes and why.
+type Placed struct {
+	At       Tick
+	Bar      int     // index into Arrangement.Bars
+	Beat     float64 // quarters from 1 within the bar
+	Symbol   string  // the written chord
+	Name     string  // what sounds, named over its own root
+	Scale    string  // "C min6dim six"
+	Borrowed []string
+	Frets    []int // one a string, low to high, -1 unused
+	Fingers  []int // the same, 0 open or unused
+	Texture  string
+	Reason   string
+	Terms    []Term // what it cost, by name
+}
+
+// A Term is one named part of a cost.
+type Term struct {
+	Name string
+	Cost float64
+}
+
+// A Bar of the arrangement: the tune's bars and those put in.
+type Bar struct {
+	Label         string
+	At, Len, Beat Tick
+	Metre         theory.Metre
+	Key           theory.Key // as it sounds, after transposition
+}
+
+// A TuneNote is a melody note as read, at sounding pitch in the arrangement.
+type TuneNote struct {
+	At, Dur Tick
+	MIDI    int
+	Pitch   theory.Pitch
+}
+
+// A ChordMark is a chord symbol as it sounds in the arrangement. N.C. has the
+// symbol "N.C.".
+type ChordMark struct {
+	At     Tick
+	Symbol string
+	Chord  theory.Chord
+}
+
+// A TempoMark sets quarters a minute from At on.
+type TempoMark struct {
+	At  Tick
+	BPM float64
+}
+
+// A Section of the arrangement, bars [From, To).
+type Section struct {
+	Name     string
+	From, To int
+}
+
+// An Arrangement is a tune laid out for one guitar, finished: nothing in it
+// has still to be decided but how it is performed.
+type Arrangement struct {
+	Title         string
+	Key           theory.Key // as it sounds
+	Transposition int        // semitones from the sheet to here
+	Tuning        []int      // open pitch of each string with no capo, low to high
+	Capo          int
+	Bars          []Bar
+	Sections      []Section
+	Phrases       []theory.Phrase
+	Tempi         []TempoMark // first at 0
+	TempoAssumed  bool
+	Feel          theory.Feel
+	Melody        []TuneNote
+	Chords        []ChordMark
+	Grips         []Placed
+	Notes         []Note // in order of At, then pitch
+	Warnings      []string
+}
+
+// End is the tick at which the last bar ends.
+func (a *Arrangement) End() Tick {
+	if len(a.Bars) == 0 {
+		return 0
+	}
+	b := a.Bars[len(a.Bars)-1]
+	return b.At + b.Len
+}
