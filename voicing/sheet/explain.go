@@ -1,0 +1,74 @@
+package sheet
+
+import (
+	"bytes"
+	"io"
+	"strings"
+	"text/tabwriter"
+
+	"thumbline/voicing"
+)
+
+// Explain writes one line a grip: where it stands, the chord as written, what
+// sounds, the scale it comes from, what is borrowed, how it is struck, why it
+// was chosen and, when the arranger kept them, the terms of its cost.
+func Explain(w io.Writer, a *voicing.Arrangement) error {
+	var b bytes.Buffer
+	b.WriteString(headline(a))
+	b.WriteByte('\n')
+	tw := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
+	row := func(cells ...string) {
+		for i, c := range cells {
+			if i > 0 {
+				io.WriteString(tw, "\t")
+			}
+			io.WriteString(tw, oneLine(c))
+		}
+		io.WriteString(tw, "\n")
+	}
+	row("AT", "WRITTEN", "SOUNDS", "FRETS", "SCALE", "WHY")
+	for _, g := range a.Grips {
+		row(place(a, g.At), g.Symbol, g.Name, frets(g.Frets), g.Scale, why(g))
+	}
+	tw.Flush()
+	if len(a.Grips) == 0 {
+		b.WriteString("No grips: the melody stands alone throughout.\n")
+	}
+	b.WriteString(warnings(a))
+	_, err := w.Write(trimLines(b.Bytes()))
+	return err
+}
+
+func why(g voicing.Placed) string {
+	var parts []string
+	if len(g.Borrowed) > 0 {
+		parts = append(parts, "borrowed "+strings.Join(g.Borrowed, ", "))
+	}
+	if g.Texture != "" {
+		parts = append(parts, g.Texture)
+	}
+	if g.Reason != "" {
+		parts = append(parts, g.Reason)
+	}
+	s := strings.Join(parts, "; ")
+	var terms []string
+	for _, t := range g.Terms {
+		if c := decimal(t.Cost); c != "0" && c != "-0" {
+			terms = append(terms, t.Name+" "+c)
+		}
+	}
+	if len(terms) > 0 {
+		s = strings.TrimSpace(s + " [" + strings.Join(terms, ", ") + "]")
+	}
+	return s
+}
+
+func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
+
+func trimLines(p []byte) []byte {
+	lines := bytes.Split(p, []byte("\n"))
+	for i, l := range lines {
+		lines[i] = bytes.TrimRight(l, " ")
+	}
+	return bytes.Join(lines, []byte("\n"))
+}

@@ -1,0 +1,213 @@
+// Package sheet shows an arrangement: as a JSON object for other programs, as
+// tablature with its rhythm, as chord grids, and as reasons. Everything is
+// written to an io.Writer from a finished voicing.Arrangement and nothing else,
+// so the same arrangement gives the same bytes.
+package sheet
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"thumbline/theory"
+	"thumbline/voicing"
+)
+
+// lineWidth is the widest line of text written, in characters.
+const lineWidth = 80
+
+// caution closes every sheet a hand may play from.
+const caution = "Hands: warm up, rest five minutes in every thirty, and stop if it hurts."
+
+// leadIn is how much of a bar's metre goes by before its first note: a pick-up
+// is counted towards the bar line it leads to. 0 for every other bar, also one
+// that is too short inside a piece.
+func leadIn(b voicing.Bar) voicing.Tick {
+	if b.Label != "0" && !strings.HasSuffix(b.Label, "+") || b.Metre.Num <= 0 || b.Metre.Den <= 0 {
+		return 0
+	}
+	full := 4 * voicing.PerQuarter * voicing.Tick(b.Metre.Num) / voicing.Tick(b.Metre.Den)
+	return max(0, full-b.Len)
+}
+
+// beatLen is the length of a beat, a quarter when the bar does not say.
+func beatLen(b voicing.Bar) voicing.Tick {
+	if b.Beat > 0 {
+		return b.Beat
+	}
+	return voicing.PerQuarter
+}
+
+// barAt is the index of the bar that holds t; the last bar for what lies behind
+// the end, -1 when there are no bars.
+func barAt(a *voicing.Arrangement, t voicing.Tick) int {
+	at := -1
+	for i, b := range a.Bars {
+		if b.At > t && i > 0 {
+			break
+		}
+		at = i
+	}
+	return at
+}
+
+// place is the position as it is said: "3:2", "3:2&" half a beat later, and
+// with decimals where it lies elsewhere.
+func place(a *voicing.Arrangement, t voicing.Tick) string {
+	i := barAt(a, t)
+	if i < 0 {
+		return "?"
+	}
+	b := a.Bars[i]
+	beat := beatLen(b)
+	off := t - b.At + leadIn(b)
+	n, rest := off/beat, off%beat
+	switch {
+	case rest == 0:
+		return fmt.Sprintf("%s:%d", b.Label, n+1)
+	case 2*rest == beat:
+		return fmt.Sprintf("%s:%d&", b.Label, n+1)
+	}
+	return fmt.Sprintf("%s:%s", b.Label, decimal(1+float64(off)/float64(beat)))
+}
+
+// decimal prints at most two decimals, and none that say nothing.
+func decimal(x float64) string {
+	return strconv.FormatFloat(math.Round(x*100)/100, 'f', -1, 64)
+}
+
+// frets is "6 x 7 x 8 10", low string first.
+func frets(fs []int) string {
+	out := make([]string, len(fs))
+	for i, f := range fs {
+		if f < 0 {
+			out[i] = "x"
+		} else {
+			out[i] = strconv.Itoa(f)
+		}
+	}
+	return strings.Join(out, " ")
+}
+
+// fingers is "1 - 2 - 3 4", a dash where no finger presses.
+func fingers(fs []int) string {
+	out := make([]string, len(fs))
+	for i, f := range fs {
+		if f <= 0 {
+			out[i] = "-"
+		} else {
+			out[i] = strconv.Itoa(f)
+		}
+	}
+	return strings.Join(out, " ")
+}
+
+// stringNames are the open strings as a player names them, low to high; the
+// highest is small when it has the letter of a lower one.
+func stringNames(tuning []int) []string {
+	names := [12]string{"C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"}
+	out := make([]string, len(tuning))
+	for i, m := range tuning {
+		out[i] = names[((m%12)+12)%12]
+	}
+	if n := len(out) - 1; n > 0 {
+		for _, s := range out[:n] {
+			if s == out[n] {
+				out[n] = strings.ToLower(out[n])
+				break
+			}
+		}
+	}
+	return out
+}
+
+// tempo is the tempo at the start in quarters a minute, 0 when there is none.
+func tempo(a *voicing.Arrangement) float64 {
+	if len(a.Tempi) == 0 {
+		return 0
+	}
+	return a.Tempi[0].BPM
+}
+
+func metre(m theory.Metre) string { return fmt.Sprintf("%d/%d", m.Num, m.Den) }
+
+// headline is title and, below it, what one must know before the first bar.
+func headline(a *voicing.Arrangement) string {
+	var b strings.Builder
+	title := a.Title
+	if title == "" {
+		title = "Untitled"
+	}
+	b.WriteString(title + "\n")
+	parts := []string{"key " + a.Key.String()}
+	if len(a.Bars) > 0 {
+		parts = append(parts, metre(a.Bars[0].Metre))
+	}
+	if t := tempo(a); t > 0 {
+		s := "quarter = " + decimal(t)
+		if a.TempoAssumed {
+			s += " (assumed)"
+		}
+		parts = append(parts, s)
+	}
+	if a.Feel.Ratio > 1 {
+		parts = append(parts, "swing "+decimal(a.Feel.Ratio)+" to 1")
+	} else {
+		parts = append(parts, "straight")
+	}
+	if a.Transposition != 0 {
+		parts = append(parts, fmt.Sprintf("moved %+d semitones", a.Transposition))
+	}
+	parts = append(parts, "tuning "+strings.Join(stringNames(a.Tuning), " "))
+	if a.Capo > 0 {
+		parts = append(parts, fmt.Sprintf("capo %d", a.Capo))
+	}
+	b.WriteString(wrap(strings.Join(parts, ", "), "", lineWidth) + "\n")
+	return b.String()
+}
+
+// wrap breaks text at blanks so that no line is longer than width where the
+// words allow it; lines after the first start with indent.
+func wrap(text, indent string, width int) string {
+	var b strings.Builder
+	n := 0
+	for i, word := range strings.Fields(text) {
+		l := runes(word)
+		switch {
+		case i == 0:
+		case n+1+l > width:
+			b.WriteString("\n" + indent)
+			n = runes(indent)
+		default:
+			b.WriteByte(' ')
+			n++
+		}
+		b.WriteString(word)
+		n += l
+	}
+	return b.String()
+}
+
+func runes(s string) int { return len([]rune(s)) }
+
+// pad fills s with blanks to n characters.
+func pad(s string, n int) string {
+	if k := n - runes(s); k > 0 {
+		return s + strings.Repeat(" ", k)
+	}
+	return s
+}
+
+// warnings are the arrangement's own, one an indented paragraph.
+func warnings(a *voicing.Arrangement) string {
+	if len(a.Warnings) == 0 {
+		return ""
+	}
+	var b strings.Builder
+	b.WriteString("\nTo know:\n")
+	for _, w := range a.Warnings {
+		b.WriteString("  " + wrap(w, "    ", lineWidth-2) + "\n")
+	}
+	return b.String()
+}
