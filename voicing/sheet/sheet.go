@@ -156,14 +156,15 @@ func headline(a *voicing.Arrangement) string {
 	} else {
 		parts = append(parts, "straight")
 	}
-	if a.Transposition != 0 {
-		parts = append(parts, fmt.Sprintf("moved %+d semitones", a.Transposition))
-	}
-	parts = append(parts, "tuning "+strings.Join(stringNames(a.Tuning), " "))
+	b.WriteString(wrap(strings.Join(parts, ", "), "", lineWidth) + "\n")
+	parts = []string{"tuning " + strings.Join(stringNames(a.Tuning), " ")}
 	if a.Capo > 0 {
 		parts = append(parts, fmt.Sprintf("capo %d", a.Capo))
 	}
-	b.WriteString(wrap(strings.Join(parts, ", "), "", lineWidth) + "\n")
+	if a.Transposition != 0 {
+		parts = append(parts, fmt.Sprintf("moved %+d semitones from the sheet", a.Transposition))
+	}
+	b.WriteString(strings.Join(parts, ", ") + "\n")
 	return b.String()
 }
 

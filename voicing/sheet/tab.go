@@ -334,11 +334,20 @@ func letters(notes []voicing.Note, t voicing.Tick) string {
 	return s
 }
 
-// label is what stands over a bar: its number, and the metre when it is new.
+// label is what stands over a bar: its number, and metre and key when they are
+// new.
 func label(a *voicing.Arrangement, bar int) string {
-	s := "bar " + a.Bars[bar].Label
-	if bar > 0 && a.Bars[bar].Metre != a.Bars[bar-1].Metre && a.Bars[bar].Metre.Num > 0 {
-		s += "  " + metre(a.Bars[bar].Metre)
+	b := a.Bars[bar]
+	s := "bar " + b.Label
+	if bar == 0 {
+		return s
+	}
+	before := a.Bars[bar-1]
+	if b.Metre != before.Metre && b.Metre.Num > 0 {
+		s += "  " + metre(b.Metre)
+	}
+	if b.Key != before.Key {
+		s += "  key " + b.Key.String()
 	}
 	return s
 }

@@ -1,0 +1,61 @@
+package sheet
+
+import (
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+
+	"thumbline/theory"
+	"thumbline/voicing"
+)
+
+func TestCut(t *testing.T) {
+	a := small()
+	a.Tempi = append(a.Tempi, voicing.TempoMark{At: 8 * q, BPM: 90})
+	before := small()
+	c := Cut(a, 2, 4) // bars 2 and 1/2
+	if got := []string{c.Bars[0].Label, c.Bars[1].Label}; c.Bars[0].At != 0 || c.Bars[1].At != 3*q || got[0] != "2" || got[1] != "1/2" {
+		t.Errorf("bars %+v", c.Bars)
+	}
+	if d := cmp.Diff([]voicing.TempoMark{{At: 0, BPM: 120}, {At: 3 * q, BPM: 90}}, c.Tempi); d != "" {
+		t.Error(d)
+	}
+	if d := cmp.Diff([]voicing.Section{{Name: "A", From: 0, To: 1}, {Name: "B", From: 1, To: 2}}, c.Sections); d != "" {
+		t.Error(d)
+	}
+	if d := cmp.Diff([]theory.Phrase{{From: 0, To: 1}, {From: 1, To: 2}}, c.Phrases); d != "" {
+		t.Error(d)
+	}
+	if len(c.Melody) != 5 || c.Melody[0].At != 0 || c.Melody[4].At != 6*q+q/2 {
+		t.Errorf("melody %+v", c.Melody)
+	}
+	if len(c.Grips) != 2 || c.Grips[1].Bar != 1 || c.Grips[1].At != 3*q {
+		t.Errorf("grips %+v", c.Grips)
+	}
+	for _, n := range c.Notes {
+		if n.At < 0 || n.At+n.Dur > 7*q {
+			t.Errorf("note outside: %+v", n)
+		}
+	}
+	before.Tempi = a.Tempi
+	if d := cmp.Diff(before, a); d != "" {
+		t.Errorf("the arrangement itself was changed:\n%s", d)
+	}
+
+	// A chord that began earlier is still in force.
+	if c := Cut(a, 4, 5); len(c.Chords) != 1 || c.Chords[0].Symbol != "N.C." || c.Tempi[0].BPM != 90 {
+		t.Errorf("chords %+v, tempi %+v", c.Chords, c.Tempi)
+	}
+	a.Chords = a.Chords[:1]
+	if c := Cut(a, 3, 4); len(c.Chords) != 1 || c.Chords[0].At != 0 || c.Chords[0].Symbol != "F6" {
+		t.Errorf("chords %+v", c.Chords)
+	}
+	if c := Cut(a, 0, len(a.Bars)); len(c.Notes) != len(a.Notes) {
+		t.Error("the whole is not the whole")
+	}
+	for _, r := range [][2]int{{3, 2}, {-1, 2}, {0, 9}, {2, 2}} {
+		if c := Cut(a, r[0], r[1]); len(c.Bars) != 0 || len(c.Notes) != 0 {
+			t.Errorf("Cut %v has %d bars", r, len(c.Bars))
+		}
+	}
+}

@@ -1,0 +1,275 @@
+package sheet
+
+import (
+	"bytes"
+	"errors"
+	"flag"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+
+	"thumbline/theory"
+	"thumbline/voicing"
+)
+
+var update = flag.Bool("update", false, "write the golden files")
+
+const q = voicing.PerQuarter
+
+func name(l theory.Letter, alter int8) theory.Name { return theory.Name{Letter: l, Alter: alter} }
+
+// small is four bars and a pick-up made by hand: a repeat written out, a bar of
+// three quarters, a triplet, sixteenths, frets of two figures, a fill, a grip
+// with an open string, N.C., and letters that JSON must not escape.
+func small() *voicing.Arrangement {
+	c := theory.Metre{Num: 4, Den: 4}
+	f := theory.Key{Tonic: name(theory.F, 0), Fifths: -1}
+	note := func(at, dur voicing.Tick, str, fret, finger int, v voicing.Voice, fill bool) voicing.Note {
+		open := []int{64, 59, 55, 50, 45, 40}
+		return voicing.Note{At: at, Dur: dur, MIDI: open[str-1] + fret, String: str, Fret: fret, Finger: finger, Voice: v, Fill: fill}
+	}
+	const M, I, B = voicing.Melody, voicing.Inner, voicing.Bass
+	return &voicing.Arrangement{
+		Title:         `Gate & "Hinge"`,
+		Key:           f,
+		Transposition: -2,
+		Tuning:        []int{40, 45, 50, 55, 59, 64},
+		Bars: []voicing.Bar{
+			{Label: "0", At: 0, Len: q, Beat: q, Metre: c, Key: f},
+			{Label: "1", At: q, Len: 4 * q, Beat: q, Metre: c, Key: f},
+			{Label: "2", At: 5 * q, Len: 3 * q, Beat: q, Metre: theory.Metre{Num: 3, Den: 4}, Key: f},
+			{Label: "1/2", At: 8 * q, Len: 4 * q, Beat: q, Metre: c, Key: f},
+			{Label: "3", At: 12 * q, Len: 3 * q, Beat: 3 * q / 2, Metre: theory.Metre{Num: 6, Den: 8},
+				Key: theory.Key{Tonic: name(theory.D, 0), Minor: true, Fifths: -1}},
+		},
+		Sections: []voicing.Section{{Name: "A", From: 0, To: 3}, {Name: "B", From: 3, To: 5}},
+		Phrases:  []theory.Phrase{{From: 0, To: 3}, {From: 3, To: 5}},
+		Tempi:    []voicing.TempoMark{{At: 0, BPM: 120}},
+		Feel:     theory.Feel{Ratio: 1.65},
+		Melody: []voicing.TuneNote{
+			{At: 0, Dur: q / 2, MIDI: 69}, {At: q / 2, Dur: q / 2, MIDI: 70},
+			{At: q, Dur: 3 * q, MIDI: 72}, {At: 4 * q, Dur: q / 3, MIDI: 74}, {At: 4*q + q/3, Dur: q / 3, MIDI: 72}, {At: 4*q + 2*q/3, Dur: q / 3, MIDI: 69},
+			{At: 5 * q, Dur: 3 * q, MIDI: 67},
+			{At: 8 * q, Dur: 3 * q, MIDI: 72}, {At: 11 * q, Dur: q / 4, MIDI: 74}, {At: 11*q + q/4, Dur: q / 4, MIDI: 72}, {At: 11*q + q/2, Dur: q / 2, MIDI: 69},
+			{At: 12 * q, Dur: 3 * q / 2, MIDI: 65}, {At: 12*q + 3*q/2, Dur: q / 2, MIDI: 64}, {At: 14 * q, Dur: q, MIDI: 62},
+		},
+		Chords: []voicing.ChordMark{
+			{At: q, Symbol: "F6"}, {At: 4 * q, Symbol: "Bb7#11"}, {At: 5 * q, Symbol: "Gm7"}, {At: 8 * q, Symbol: "F6"}, {At: 12 * q, Symbol: "N.C."},
+		},
+		Grips: []voicing.Placed{
+			{At: q, Bar: 1, Beat: 1, Symbol: "F6", Name: "F6", Scale: "F maj6dim six", Frets: []int{-1, 8, 10, 7, 10, 8}, Fingers: []int{0, 2, 3, 1, 4, 2},
+				Texture: "bass first", Reason: "root under the long note", Terms: []voicing.Term{{Name: "span", Cost: 1.25}, {Name: "barre", Cost: 0}}},
+			{At: 5 * q, Bar: 2, Beat: 1, Symbol: "Gm7", Name: "Gm7/D", Scale: "Bb maj6dim six", Borrowed: []string{"alto D4>Eb4"}, Frets: []int{-1, -1, 0, 3, 3, 3},
+				Fingers: []int{0, 0, 0, 1, 1, 1}, Texture: "together", Reason: "the open D frees the hand"},
+			{At: 8 * q, Bar: 3, Beat: 1, Symbol: "F6", Name: "F6", Scale: "F maj6dim six", Frets: []int{1, -1, 0, 2, 1, -1}, Fingers: []int{1, 0, 0, 3, 2, 0}},
+		},
+		Notes: []voicing.Note{
+			note(0, q/2, 1, 5, 1, M, false), note(q/2, q/2, 1, 6, 2, M, false),
+			note(q, 4*q, 5, 8, 2, B, false), note(q, 3*q, 1, 8, 2, M, false),
+			note(2*q, 2*q, 3, 7, 1, I, false), note(2*q, 2*q, 2, 10, 4, I, false), note(3*q, q, 4, 10, 3, I, true),
+			note(4*q, q/3, 1, 10, 4, M, false), note(4*q+q/3, q/3, 1, 8, 2, M, false), note(4*q+2*q/3, q/3, 1, 5, 1, M, false),
+			note(5*q, 3*q, 4, 0, 0, B, false), note(5*q, 3*q, 3, 3, 1, I, false), note(5*q, 3*q, 1, 3, 1, M, false),
+			note(8*q, 4*q, 6, 1, 1, B, false), note(8*q, 3*q-57, 2, 13, 4, M, false), note(11*q, q/4, 1, 10, 4, M, false),
+			note(11*q+q/4, q/4, 1, 8, 2, M, false), note(11*q+q/2, q/2, 1, 5, 1, M, false),
+			note(12*q, 3*q/2, 1, 1, 1, M, false), note(12*q+3*q/2, q/2, 1, 0, 0, M, false), note(14*q, q, 2, 3, 3, M, false),
+		},
+		Warnings: []string{"bar 3: the melody stands alone 3 times: no chord is written there, and this sentence is long enough to need another line"},
+	}
+}
+
+func golden(t *testing.T, file string, got []byte) {
+	t.Helper()
+	path := filepath.Join("testdata", file)
+	if *update {
+		if err := os.WriteFile(path, got, 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	want, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff(string(want), string(got)); d != "" {
+		t.Errorf("%s (-want +got):\n%s", path, d)
+	}
+}
+
+func TestGolden(t *testing.T) {
+	for _, c := range []struct {
+		file string
+		show func(*bytes.Buffer, *voicing.Arrangement) error
+	}{
+		{"small.json", func(b *bytes.Buffer, a *voicing.Arrangement) error { return JSON(b, a) }},
+		{"small.tab.txt", func(b *bytes.Buffer, a *voicing.Arrangement) error { return Tab(b, a, TabOptions{}) }},
+		{"small.shapes.txt", func(b *bytes.Buffer, a *voicing.Arrangement) error { return Shapes(b, a, TabOptions{}) }},
+		{"small.narrow.txt", func(b *bytes.Buffer, a *voicing.Arrangement) error { return Tab(b, a, TabOptions{Width: 40}) }},
+		{"small.explain.txt", func(b *bytes.Buffer, a *voicing.Arrangement) error { return Explain(b, a) }},
+	} {
+		t.Run(c.file, func(t *testing.T) {
+			var one, two bytes.Buffer
+			if err := c.show(&one, small()); err != nil {
+				t.Fatal(err)
+			}
+			if err := c.show(&two, small()); err != nil {
+				t.Fatal(err)
+			}
+			if !bytes.Equal(one.Bytes(), two.Bytes()) {
+				t.Error("the same arrangement gave other bytes")
+			}
+			golden(t, c.file, one.Bytes())
+		})
+	}
+}
+
+// Nothing at all is still a sheet, and a list is never null.
+func TestEmpty(t *testing.T) {
+	var b bytes.Buffer
+	a := &voicing.Arrangement{}
+	if err := JSON(&b, a); err != nil {
+		t.Fatal(err)
+	}
+	if strings.Contains(b.String(), "null") {
+		t.Errorf("null in\n%s", b.String())
+	}
+	w := parseWire(t, b.Bytes())
+	if w.Tuning == nil || w.Bars == nil || w.Melody == nil || w.Chords == nil || w.Grips == nil || w.Notes == nil || w.Warnings == nil {
+		t.Errorf("a list is missing in\n%s", b.String())
+	}
+	for _, show := range []func() error{
+		func() error { return Tab(&b, a, TabOptions{}) },
+		func() error { return Shapes(&b, a, TabOptions{}) },
+		func() error { return Explain(&b, a) },
+	} {
+		if err := show(); err != nil {
+			t.Error(err)
+		}
+	}
+}
+
+type full struct{}
+
+var errFull = errors.New("full")
+
+func (full) Write([]byte) (int, error) { return 0, errFull }
+
+func TestWriteErrors(t *testing.T) {
+	a := small()
+	for i, err := range []error{JSON(full{}, a), Tab(full{}, a, TabOptions{}), Shapes(full{}, a, TabOptions{}), Explain(full{}, a)} {
+		if !errors.Is(err, errFull) {
+			t.Errorf("writer %d lost the error of its writer: %v", i, err)
+		}
+	}
+}
+
+func TestPlace(t *testing.T) {
+	a := small()
+	for _, c := range []struct {
+		at   voicing.Tick
+		want string
+	}{
+		{0, "0:4"}, {q / 2, "0:4&"}, {q, "1:1"}, {3*q + q/2, "1:3&"}, {4*q + q/3, "1:4.33"}, {8 * q, "1/2:1"},
+		{12*q + 3*q/2, "3:2"}, {12*q + q/2, "3:1.33"}, {12*q + 3*q/4, "3:1&"},
+	} {
+		if got := place(a, c.at); got != c.want {
+			t.Errorf("place(%d) = %s, want %s", c.at, got, c.want)
+		}
+	}
+}
+
+func TestSplit(t *testing.T) {
+	for _, c := range []struct {
+		beat voicing.Tick
+		offs []voicing.Tick
+		want int
+	}{
+		{q, nil, 2},
+		{q, []voicing.Tick{0, 480}, 2},
+		{q, []voicing.Tick{0, 320, 640}, 3},
+		{q, []voicing.Tick{0, 240}, 4},
+		{q, []voicing.Tick{160}, 6},
+		{q, []voicing.Tick{120}, 8},
+		{q, []voicing.Tick{240, 320}, 12},
+		{q, []voicing.Tick{0, 192, 384, 576, 768}, 5}, // five in a beat: their own grid
+		{q, []voicing.Tick{7, 7, 100}, 3},
+		{3 * q / 2, nil, 3},
+		{3 * q / 2, []voicing.Tick{720}, 6}, // two in a dotted quarter lie on its sixths
+		{3 * q / 2, []voicing.Tick{240}, 6},
+		{2 * q, []voicing.Tick{480}, 4},
+	} {
+		if got := split(c.beat, c.offs); len(got) != c.want {
+			t.Errorf("split(%d, %v) has %d points, want %d", c.beat, c.offs, len(got), c.want)
+		}
+	}
+}
+
+var (
+	stringRow = regexp.MustCompile(`^ [A-Ga-g][b#]? *\|`)
+	number    = regexp.MustCompile(`[0-9]+`)
+)
+
+// Whatever the metres, grids and frets: no line is wider than the page, every
+// note is struck once on its own string, and the bars stand in order.
+func TestTabKeepsEveryNote(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		a := &voicing.Arrangement{Title: "x", Tuning: []int{40, 45, 50, 55, 59, 64}}
+		var at voicing.Tick
+		metres := []theory.Metre{{Num: 4, Den: 4}, {Num: 3, Den: 4}, {Num: 5, Den: 4}, {Num: 6, Den: 8}, {Num: 2, Den: 2}, {Num: 12, Den: 8}, {Num: 7, Den: 8}, {Num: 3, Den: 2}}
+		struck := map[int]int{}
+		for n := rapid.IntRange(1, 6).Draw(t, "bars"); len(a.Bars) < n; {
+			m := rapid.SampledFrom(metres).Draw(t, "metre")
+			b := voicing.Bar{Label: rapid.SampledFrom([]string{"0", "7", "12/2", "9+"}).Draw(t, "label"), At: at, Metre: m, Beat: q}
+			b.Len = 4 * q * voicing.Tick(m.Num) / voicing.Tick(m.Den)
+			switch {
+			case m.Den == 2:
+				b.Beat = 2 * q
+			case m.Den == 8 && m.Num%3 == 0:
+				b.Beat = 3 * q / 2
+			}
+			if rapid.Bool().Draw(t, "short") {
+				b.Len = voicing.Tick(rapid.IntRange(1, int(b.Len)).Draw(t, "len"))
+			}
+			step := rapid.SampledFrom([]voicing.Tick{q, q / 2, q / 3, q / 4, q / 5, q / 6, q / 8, q / 7}).Draw(t, "step")
+			for on := at; on < at+b.Len; on += step {
+				for s := 1; s <= 6; s++ {
+					if rapid.IntRange(0, 3).Draw(t, "on") > 0 {
+						continue
+					}
+					a.Notes = append(a.Notes, voicing.Note{At: on, Dur: voicing.Tick(rapid.IntRange(1, 3*int(q)).Draw(t, "dur")), String: s,
+						Fret: rapid.IntRange(0, 19).Draw(t, "fret"), Voice: voicing.Voice(rapid.IntRange(0, 2).Draw(t, "voice")), Fill: rapid.Bool().Draw(t, "fill")})
+					struck[s]++
+				}
+			}
+			a.Chords = append(a.Chords, voicing.ChordMark{At: at, Symbol: rapid.SampledFrom([]string{"C", "C#m7b5/G#", "N.C."}).Draw(t, "chord")})
+			a.Bars = append(a.Bars, b)
+			at += b.Len
+		}
+		var out bytes.Buffer
+		if err := Tab(&out, a, TabOptions{}); err != nil {
+			t.Fatal(err)
+		}
+		seen := map[int]int{}
+		row := 0
+		for _, l := range strings.Split(out.String(), "\n") {
+			if runes(l) > lineWidth {
+				t.Fatalf("a line of %d:\n%s", runes(l), out.String())
+			}
+			if !stringRow.MatchString(l) {
+				row = 0
+				continue
+			}
+			row++
+			seen[row] += len(number.FindAllString(l, -1))
+		}
+		for s := 1; s <= 6; s++ {
+			if seen[s] != struck[s] {
+				t.Fatalf("string %d: %d notes drawn, %d played\n%s", s, seen[s], struck[s], out.String())
+			}
+		}
+	})
+}
