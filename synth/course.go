@@ -1,0 +1,223 @@
+package synth
+
+import "math"
+
+// A course is one string of the instrument with what is asked of it now: a
+// place for the pluck, a palm, a volume. It has voices enough for the new note
+// to start while the old ones are damped; only one of them is held.
+type course struct {
+	t      *tone
+	rate   float64
+	open   float64 // MIDI pitch of the open string
+	seed   uint64
+	voices [3]*voice
+	held   *voice // the voice the next note-off means; nil when none
+	pitch  int    // its MIDI pitch
+	plucks uint64
+
+	place, palm, volume int // controllers 16, 17, 7
+
+	gain, gainStep, gainTo float32 // volume, walking to its new value
+	gainLeft               int
+	left, right            float32 // where the string stands
+
+	sounding bool
+}
+
+func newCourse(t *tone, rate float64, open, pan float64, seed uint64) *course {
+	c := &course{t: t, rate: rate, open: open, seed: mix(seed)}
+	for i := range c.voices {
+		c.voices[i] = newVoice(rate)
+	}
+	c.place, c.palm, c.volume = 64, 0, 100
+	c.gain, c.gainTo = 1, 1
+	a := (pan + 1) * math.Pi / 4 // equal power
+	c.left, c.right = float32(math.Cos(a)), float32(math.Sin(a))
+	return c
+}
+
+// Decay times of a damped string, s.
+const (
+	slowDamp = 0.15 // the finger leaves slowly, release velocity 0
+	fastDamp = 0.05 // at once, release velocity 127
+	palmLow  = 0.40 // a palm just touching
+	palmHigh = 0.10 // a palm laid down
+)
+
+func (c *course) noteOn(pitch, velocity int) {
+	// The new note takes the string: the old one is faded under it, over a
+	// period but 3 ms at least, so that the delay line is never overwritten.
+	for _, v := range c.voices {
+		if v.active {
+			v.fade(int(max(v.period, 0.003*c.rate)))
+		}
+	}
+	v := c.free()
+	f0 := hertz(float64(pitch))
+	fret := max(float64(pitch)-c.open, 0)
+	low := c.t.t60At(c.open) * math.Pow(0.6, fret/12)
+	high := c.t.t60High * math.Pow(0.75, fret/12)
+	if c.palm > 0 {
+		low = min(low, c.palmDecay())
+		high = min(high, low/3) // the palm takes what lies above 2 kHz three times as fast
+	}
+	l := newLoop(c.rate, f0, low, high)
+	f0 = min(max(f0, 20, c.rate/maxPeriod), c.rate/8)
+	v.begin(l, f0, c.rate/f0)
+
+	c.plucks++
+	seed := mix(c.seed + c.plucks)
+	// No two plucks fall on quite the same spot.
+	jitter := 1 + 0.007*(2*float64(seed>>11)/(1<<53)-1)
+	shorter := math.Exp2(-fret / 12)
+	s := stroke{velocity: velocity, seed: seed}
+	s.place = min(max(c.pluckMM()*jitter/(c.t.scale*shorter), 0.03), 0.5)
+	if c.t.pickup > 0 {
+		s.pickup = min(c.t.pickup/(c.t.scale*shorter), 0.9)
+	}
+	v.fillPluck(c.t, c.rate, c.open, s)
+	c.held, c.pitch, c.sounding = v, pitch, true
+}
+
+// free is a voice at rest, or the one that matters least.
+func (c *course) free() *voice {
+	best := c.voices[0]
+	for _, v := range c.voices {
+		if !v.active {
+			return v
+		}
+		if v.fadeLen-v.fadeAt < best.fadeLen-best.fadeAt {
+			best = v
+		}
+	}
+	return best
+}
+
+// pluckMM is the distance of the pluck from the bridge in mm.
+func (c *course) pluckMM() float64 {
+	const bridge = 35 // no finger gets nearer
+	neck := 0.44 * c.t.scale
+	if x := float64(c.place-64) / 63; x > 0 {
+		return c.t.pluck + x*(neck-c.t.pluck)
+	}
+	return bridge + float64(c.place)/64*(c.t.pluck-bridge)
+}
+
+// palmDecay is the decay time in s the palm leaves the string.
+func (c *course) palmDecay() float64 {
+	return palmLow * math.Pow(palmHigh/palmLow, float64(c.palm-1)/126)
+}
+
+func (c *course) noteOff(pitch, velocity int) {
+	if c.held == nil || pitch != c.pitch {
+		return
+	}
+	c.damp(velocity)
+}
+
+// damp lays the finger on the string.
+func (c *course) damp(velocity int) {
+	if c.held == nil {
+		return
+	}
+	c.held.dampTowards(c.rate, slowDamp*math.Pow(fastDamp/slowDamp, float64(velocity)/127))
+	c.held = nil
+}
+
+// cut ends all sound of the string in 5 ms.
+func (c *course) cut() {
+	for _, v := range c.voices {
+		if v.active {
+			v.fade(int(0.005 * c.rate))
+		}
+	}
+	c.held = nil
+}
+
+// rest silences the string at once.
+func (c *course) rest() {
+	for _, v := range c.voices {
+		v.rest()
+	}
+	c.held, c.sounding = nil, false
+}
+
+func (c *course) control(number, value int) {
+	switch number {
+	case 7:
+		c.volume = value
+		c.gainTo = float32(volumeGain(value))
+		c.gainLeft = int(0.01*c.rate) + 1
+		c.gainStep = (c.gainTo - c.gain) / float32(c.gainLeft)
+	case PluckController:
+		c.place = value
+	case PalmController:
+		c.palm = value
+		if value > 0 {
+			for _, v := range c.voices {
+				if v.active {
+					v.dampTowards(c.rate, c.palmDecay())
+				}
+			}
+		}
+	case 120:
+		c.cut()
+	case 121:
+		c.place, c.palm = 64, 0
+	case 123:
+		c.damp(64)
+	}
+}
+
+// volumeGain is controller 7 against its usual value 100: 40 log10(v/100) dB.
+func volumeGain(v int) float64 { return sq(float64(v) / 100) }
+
+// run adds the string's next samples to left, right and their sum without
+// place to mono. All have the same length, quantum at most.
+func (c *course) run(left, right, mono []float32) {
+	if !c.sounding && c.gainLeft == 0 {
+		return
+	}
+	var tmp [quantum]float32
+	out := tmp[:len(left)]
+	for _, v := range c.voices {
+		if v.active {
+			v.run(out)
+		}
+	}
+	if c.gainLeft > 0 {
+		for i := range out {
+			if c.gainLeft > 0 {
+				c.gain += c.gainStep
+				c.gainLeft--
+				if c.gainLeft == 0 {
+					c.gain = c.gainTo
+				}
+			}
+			out[i] *= c.gain
+		}
+	} else if c.gain != 1 {
+		for i := range out {
+			out[i] *= c.gain
+		}
+	}
+	l, r := c.left, c.right
+	for i, y := range out {
+		left[i] += l * y
+		right[i] += r * y
+		mono[i] += y
+	}
+}
+
+// settle puts voices that have died to rest.
+func (c *course) settle() {
+	c.sounding = false
+	for _, v := range c.voices {
+		if v.active {
+			v.settle()
+		}
+		if v.active {
+			c.sounding = true
+		}
+	}
+}

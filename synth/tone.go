@@ -1,0 +1,124 @@
+package synth
+
+// A tone is what the instrument is: its strings, its body, what it is heard
+// through. What the hand does (velocity, place, palm) is kept apart.
+type tone struct {
+	name string
+
+	// t60 are decay times of the fundamental in s of the open strings
+	// E2 A2 D3 G3 B3 E4, from the target bands of common practice; a fretted
+	// string has 0.6^(fret/12) of that. t60High is the decay time near 2 kHz
+	// of an open string; it shortens less along the neck.
+	t60     [6]float64
+	t60High float64
+
+	scale float64 // sounding length of the open string, mm
+	pluck float64 // usual distance of the pluck from the bridge, mm
+	edge  float64 // how long finger or pick needs to leave the string, s
+
+	// Bandwidth in Hz of the pluck at the softest and the hardest stroke.
+	softHz, hardHz float64
+	// bandwidth of the low strings over that of the high ones: a wound string
+	// under the thumb is darker than a plain one under a nail.
+	lowDarker float64
+
+	pickup float64 // distance of the pick-up from the bridge, mm; 0 none
+	aper   float64 // depth of the pick-up's comb, 0 to 1
+
+	noise float64 // scrape of the finger before the string goes, against the stroke
+
+	direct  float64 // string heard without the body
+	cabinet float64 // corner of the lowpass the direct sound goes through, Hz
+	cabQ    float64
+	modes   []mode
+	room    float64 // how much of the small room
+	level   float64 // makes an arrangement come out near -18 LUFS
+}
+
+// A mode is one resonance of the body.
+type mode struct {
+	hz, q, gain float64
+	side        float64 // -1 left, 0 both, 1 right
+}
+
+// Open pitches the decay times of a tone belong to.
+var openE = [6]float64{40, 45, 50, 55, 59, 64}
+
+// Body modes: air 90 to 120 Hz, top 170 to 230, back 200 to 280, Q 15 to 40
+// (Fletcher and Rossing, The Physics of Musical Instruments, ch. 9), then the
+// two formants that a guitar's tone wants, 500 to 800 Hz and 1.5 to 4 kHz
+// (Jansson, JASA 71, S8).
+var tones = []tone{
+	{
+		name:    "archtop",
+		t60:     [6]float64{8, 8, 7, 6, 5, 4.5},
+		t60High: 2.0,
+		scale:   630, pluck: 150, edge: 0.35e-3,
+		softHz: 700, hardHz: 4200, lowDarker: 0.75,
+		pickup: 150, aper: 0.55,
+		noise:  0.010,
+		direct: 1, cabinet: 4300, cabQ: 0.62,
+		modes: []mode{
+			{105, 12, 0.10, 0}, {210, 18, 0.10, -0.3}, {275, 20, 0.08, 0.3},
+			{430, 14, 0.07, -0.5}, {650, 8, 0.10, 0.5}, {1900, 3, 0.10, 0},
+		},
+		room: 0.10, level: 0.2,
+	},
+	{
+		name:    "nylon",
+		t60:     [6]float64{6, 6.5, 6, 4.5, 4, 3.5},
+		t60High: 1.4,
+		scale:   650, pluck: 140, edge: 0.45e-3,
+		softHz: 600, hardHz: 4200, lowDarker: 0.85,
+		noise:  0.012,
+		direct: 0.75, cabinet: 6500, cabQ: 0.6,
+		modes: []mode{
+			{98, 15, 0.20, 0}, {196, 22, 0.22, -0.2}, {238, 25, 0.16, 0.3},
+			{395, 25, 0.14, -0.5}, {540, 18, 0.16, 0.5}, {720, 14, 0.16, -0.3},
+			{1050, 10, 0.12, 0.4}, {1750, 5, 0.16, -0.3}, {2700, 4, 0.14, 0.3},
+		},
+		room: 0.14, level: 0.2,
+	},
+	{
+		name:    "steel",
+		t60:     [6]float64{9, 9, 8, 6, 5.5, 5},
+		t60High: 2.6,
+		scale:   645, pluck: 125, edge: 0.2e-3,
+		softHz: 900, hardHz: 7000, lowDarker: 0.9,
+		noise:  0.012,
+		direct: 0.75, cabinet: 9000, cabQ: 0.6,
+		modes: []mode{
+			{102, 16, 0.18, 0}, {190, 22, 0.20, -0.2}, {230, 25, 0.16, 0.3},
+			{380, 25, 0.12, -0.5}, {560, 18, 0.14, 0.5}, {780, 12, 0.14, -0.3},
+			{1200, 8, 0.12, 0.4}, {2100, 4, 0.16, -0.3}, {3400, 4, 0.14, 0.3},
+		},
+		room: 0.12, level: 0.2,
+	},
+}
+
+// bassTone is the plain bass on BassChannel: long strings under a soft finger.
+var bassTone = tone{
+	name:    "bass",
+	t60:     [6]float64{4.5, 4, 3.5, 3, 2.5, 2},
+	t60High: 0.7,
+	scale:   1050, pluck: 230, edge: 1.2e-3,
+	softHz: 350, hardHz: 1500, lowDarker: 1,
+	noise: 0.006, level: 0.2,
+}
+
+// bassOpen is the open pitch a bass note's decay is reckoned from.
+const bassOpen = 28
+
+// t60At is the decay time of the fundamental of an open string of that pitch.
+func (t *tone) t60At(open float64) float64 {
+	if open <= openE[0] {
+		return t.t60[0]
+	}
+	for i := 1; i < len(openE); i++ {
+		if open <= openE[i] {
+			f := (open - openE[i-1]) / (openE[i] - openE[i-1])
+			return t.t60[i-1] + f*(t.t60[i]-t.t60[i-1])
+		}
+	}
+	return t.t60[len(t.t60)-1]
+}
