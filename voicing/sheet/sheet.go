@@ -24,7 +24,7 @@ const caution = "Hands: warm up, rest five minutes in every thirty, and stop if 
 // is counted towards the bar line it leads to. 0 for every other bar, also one
 // that is too short inside a piece.
 func leadIn(b voicing.Bar) voicing.Tick {
-	if b.Label != "0" && !strings.HasSuffix(b.Label, "+") || b.Metre.Num <= 0 || b.Metre.Den <= 0 {
+	if !(theory.Bar{Label: b.Label}).IsPickup() || b.Metre.Num <= 0 || b.Metre.Den <= 0 {
 		return 0
 	}
 	full := 4 * voicing.PerQuarter * voicing.Tick(b.Metre.Num) / voicing.Tick(b.Metre.Den)
@@ -52,8 +52,7 @@ func barAt(a *voicing.Arrangement, t voicing.Tick) int {
 	return at
 }
 
-// place is the position as it is said: "3:2", "3:2&" half a beat later, and
-// with decimals where it lies elsewhere.
+// place is the position as it is said: "3:2", "3:2&" half a beat later.
 func place(a *voicing.Arrangement, t voicing.Tick) string {
 	i := barAt(a, t)
 	if i < 0 {
@@ -61,15 +60,8 @@ func place(a *voicing.Arrangement, t voicing.Tick) string {
 	}
 	b := a.Bars[i]
 	beat := beatLen(b)
-	off := t - b.At + leadIn(b)
-	n, rest := off/beat, off%beat
-	switch {
-	case rest == 0:
-		return fmt.Sprintf("%s:%d", b.Label, n+1)
-	case 2*rest == beat:
-		return fmt.Sprintf("%s:%d&", b.Label, n+1)
-	}
-	return fmt.Sprintf("%s:%s", b.Label, decimal(1+float64(off)/float64(beat)))
+	// The label has the pass in it already.
+	return theory.Place{Label: b.Label, Beat: 1 + float64(t-b.At+leadIn(b))/float64(beat)}.String()
 }
 
 // decimal prints at most two decimals, and none that say nothing.
@@ -130,8 +122,6 @@ func tempo(a *voicing.Arrangement) float64 {
 	return a.Tempi[0].BPM
 }
 
-func metre(m theory.Metre) string { return fmt.Sprintf("%d/%d", m.Num, m.Den) }
-
 // headline is title and, below it, what one must know before the first bar.
 func headline(a *voicing.Arrangement) string {
 	var b strings.Builder
@@ -142,7 +132,7 @@ func headline(a *voicing.Arrangement) string {
 	b.WriteString(title + "\n")
 	parts := []string{"key " + a.Key.String()}
 	if len(a.Bars) > 0 {
-		parts = append(parts, metre(a.Bars[0].Metre))
+		parts = append(parts, a.Bars[0].Metre.String())
 	}
 	if t := tempo(a); t > 0 {
 		s := "quarter = " + decimal(t)

@@ -344,7 +344,7 @@ func label(a *voicing.Arrangement, bar int) string {
 	}
 	before := a.Bars[bar-1]
 	if b.Metre != before.Metre && b.Metre.Num > 0 {
-		s += "  " + metre(b.Metre)
+		s += "  " + b.Metre.String()
 	}
 	if b.Key != before.Key {
 		s += "  key " + b.Key.String()

@@ -1,0 +1,338 @@
+package voicing
+
+import (
+	"fmt"
+
+	"thumbline/theory"
+	"thumbline/voicing/search"
+)
+
+// A Plan is what the player decided. The zero value decides nothing.
+type Plan struct {
+	Key  string // sounding key such as "Eb" or "Dm"; empty leaves the sheet's
+	Feel string // straight, swing, bossa, or a ratio such as "1.7"; empty = by tempo
+	// Neck, Hand and Taste replace the defaults when set.
+	Neck  *Neck
+	Hand  *Hand
+	Taste *Taste
+}
+
+// Arrange lays a tune out for one guitar. The tune is not changed. Errors tell
+// of a plan or a tune that cannot be followed; the arrangement itself never
+// fails: where nothing fits, the tune stands alone and a warning says so.
+func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
+	if len(t.Melody) == 0 || len(t.Bars) == 0 {
+		return nil, fmt.Errorf("the tune has no notes (a lead sheet needs a melody)")
+	}
+	w := &worker{neck: StandardNeck(), hand: NormalHand(), taste: DefaultTaste()}
+	if p.Neck != nil {
+		w.neck = *p.Neck
+	}
+	if p.Hand != nil {
+		w.hand = *p.Hand
+	}
+	if p.Taste != nil {
+		w.taste = *p.Taste
+	}
+	shift := 0
+	if p.Key != "" {
+		k, err := theory.ParseKey(p.Key)
+		if err != nil {
+			return nil, err
+		}
+		iv := theory.IntervalBetween(t.Key.Tonic, k.Tonic)
+		t = t.Transpose(iv)
+		shift += iv.Semitones
+	}
+	oct, err := register(t, w.neck)
+	if err != nil {
+		return nil, err
+	}
+	if oct != 0 {
+		t = t.Transpose(theory.Interval{Steps: 7 * (oct / 12), Semitones: oct})
+		shift += oct
+	}
+	feel, err := feelOf(t, p.Feel)
+	if err != nil {
+		return nil, err
+	}
+	w.s = newScore(t)
+	a := w.arrange()
+	a.Title, a.Key, a.Transposition, a.Feel = t.Title, t.Key, shift, feel
+	a.TempoAssumed = t.TempoAssumed
+	a.Phrases = t.Phrases
+	for _, x := range t.Sections {
+		a.Sections = append(a.Sections, Section{x.Name, x.From, x.To})
+	}
+	for _, x := range t.Warnings {
+		a.Warnings = append(a.Warnings, x.Text)
+	}
+	return a, nil
+}
+
+func feelOf(t *theory.Tune, name string) (theory.Feel, error) {
+	bpm, metre := 120.0, theory.Metre{Num: 4, Den: 4}
+	if len(t.Tempi) > 0 {
+		bpm = t.Tempi[0].BPM
+	}
+	if len(t.Bars) > 0 {
+		metre = t.Bars[0].Metre
+	}
+	if name == "" {
+		return theory.DefaultFeel(bpm, metre), nil
+	}
+	return theory.ParseFeel(name, bpm, metre)
+}
+
+// A worker arranges one score.
+type worker struct {
+	neck  Neck
+	hand  Hand
+	taste Taste
+	s     *score
+	m     *maker
+	ps    []point
+	spots []spot
+	grips [][]grip
+	runs  []*run // runs[i] leads from point i to point i+1; runs[0] of pick-up in lead
+	lead  *run   // the notes before the first point
+	alone int    // points at which the tune stands alone
+}
+
+func (w *worker) arrange() *Arrangement {
+	s := w.s
+	w.m = newMaker(w.neck, w.hand, w.taste)
+	w.ps = s.points()
+	for i := range w.ps {
+		s.plan(&w.ps[i])
+	}
+	w.candidates()
+	w.prepareRuns()
+	res := search.Best(w)
+	a := w.perform(res.Path)
+	a.Tuning = append([]int(nil), w.neck.Tuning...)
+	a.Capo = w.neck.Capo
+	a.Bars = s.bars
+	a.Tempi = s.tempi
+	for _, n := range s.tune {
+		a.Melody = append(a.Melody, TuneNote{n.at, n.end - n.at, n.midi, n.pitch})
+	}
+	for _, c := range s.chords {
+		a.Chords = append(a.Chords, ChordMark{c.at, c.chord.String(), c.chord})
+	}
+	return a
+}
+
+// candidates finds the grips for every point.
+func (w *worker) candidates() {
+	s := w.s
+	for i := range w.ps {
+		p := &w.ps[i]
+		c := s.chords[p.chord].chord
+		sp := spot{chord: c, key: s.keyPCs[s.barAt(p.at)], light: p.light, final: p.final,
+			ground: i == 0 || p.section || p.final}
+		if n := p.chord + 1; n < len(s.chords) && !s.chords[n].chord.NoChord {
+			sp.resolves = (s.chords[n].chord.RootPC()-c.RootPC()+12)%12 == 5
+		}
+		sp.ceiling = 64
+		if p.tune >= 0 {
+			sp.tune = s.tune[p.tune].midi
+		} else {
+			sp.ceiling = w.ceiling(p.at)
+		}
+		w.spots = append(w.spots, sp)
+		g := w.m.at(sp)
+		if p.tune < 0 {
+			g = append(g[:len(g):len(g)], grip{cost: 25}) // nothing at all
+		}
+		w.grips = append(w.grips, g)
+	}
+}
+
+// ceiling is the highest inner note while the tune rests: under the tune on
+// both sides.
+func (w *worker) ceiling(t Tick) int {
+	c := 66
+	i := w.s.tuneAt(t)
+	if i >= 0 {
+		c = min(c, w.s.tune[i].midi)
+	}
+	if i+1 < len(w.s.tune) {
+		c = min(c, w.s.tune[i+1].midi)
+	}
+	return max(c, 55)
+}
+
+// prepareRuns tables the ways along the bare notes between points.
+func (w *worker) prepareRuns() {
+	s := w.s
+	first := s.end
+	if len(w.ps) > 0 {
+		first = w.ps[0].at
+	}
+	var lead []int
+	for i, n := range s.tune {
+		if n.at < first {
+			lead = append(lead, i)
+		}
+	}
+	from := Tick(0)
+	w.lead = s.newRun(&w.taste, w.neck, lead, from, first)
+	for i := range w.ps {
+		p := &w.ps[i]
+		to := s.end
+		if i+1 < len(w.ps) {
+			to = w.ps[i+1].at
+		}
+		last := max(p.at, p.texture.innerAt)
+		var notes []int
+		for k := s.tuneAt(p.at); k < len(s.tune); k++ {
+			if k < 0 || s.tune[k].at < p.at || k == p.tune && !p.held {
+				continue
+			}
+			if s.tune[k].at >= to {
+				break
+			}
+			notes = append(notes, k)
+		}
+		w.runs = append(w.runs, s.newRun(&w.taste, w.neck, notes, last, to))
+	}
+}
+
+// The search.Problem: slots are points, choices are grips.
+
+// Slots is the number of points.
+func (w *worker) Slots() int { return len(w.ps) }
+
+// Choices is the number of grips at a point.
+func (w *worker) Choices(i int) int { return len(w.grips[i]) }
+
+// Node is what a grip costs by itself.
+func (w *worker) Node(i, c int) float64 {
+	g := &w.grips[i][c]
+	cost := g.cost
+	if i == 0 {
+		q := int(g.pos)
+		if len(w.lead.notes) > 0 {
+			if w.ps[0].held {
+				cost += w.heldCost(w.lead, 0, g)
+			} else {
+				cost += w.lead.to[0][q]
+			}
+		}
+	}
+	if i == len(w.ps)-1 && len(w.runs[i].notes) > 0 {
+		cost += w.runs[i].to[g.pos][0]
+	}
+	return cost
+}
+
+// heldCost is the way along a run whose last note the grip must hold.
+func (w *worker) heldCost(r *run, pos int, g *grip) float64 {
+	if !g.tune {
+		return w.taste.HeldLost
+	}
+	t := g.note[0]
+	best := w.taste.HeldLost
+	for k, st := range r.stands[len(r.stands)-1] {
+		if st.str == t.str && st.fret == t.fret && (st.finger == t.finger || g.n == 1) {
+			best = min(best, r.cost[pos][k])
+		}
+	}
+	return best
+}
+
+// Edge is the cost of going from grip a at point i-1 to grip b at point i.
+func (w *worker) Edge(i, a, b int) float64 {
+	ga, gb := &w.grips[i-1][a], &w.grips[i][b]
+	c := 0.0
+	r := w.runs[i-1]
+	p := &w.ps[i]
+	switch {
+	case p.held && len(r.notes) > 0:
+		c += w.heldCost(r, int(ga.pos), gb)
+	case p.held:
+		if !ga.tune || !gb.tune || ga.note[0].str != gb.note[0].str || ga.note[0].fret != gb.note[0].fret {
+			c += w.taste.HeldLost
+		} else if ga.note[0].finger != gb.note[0].finger && gb.n > 1 {
+			c += w.taste.HeldLost / 3
+		}
+	default:
+		c += r.to[ga.pos][gb.pos]
+	}
+	return c + w.voices(i, ga, gb, nil)
+}
+
+// voices is the cost of the voices from one grip to the next; with terms it
+// also names the parts.
+func (w *worker) voices(i int, ga, gb *grip, terms *[]Term) float64 {
+	t := &w.taste
+	total := 0.0
+	add := func(name string, c float64) {
+		total += c
+		if terms != nil && c != 0 {
+			*terms = append(*terms, Term{name, c})
+		}
+	}
+	p, q := &w.ps[i], &w.ps[i-1]
+	ia, ib := ga.inner(), gb.inner()
+	if len(ia) > 0 {
+		m := 0.0
+		for _, x := range ib {
+			d := 99
+			for _, y := range ia {
+				d = min(d, absInt(int(x.midi)-int(y.midi)))
+			}
+			m += t.InnerMove * float64(d)
+			if d > 4 {
+				m += t.InnerLeap
+			}
+		}
+		add("inner voices move", m)
+	}
+	// the seventh falls to the third
+	ca, cb := w.s.chords[q.chord].chord, w.s.chords[p.chord].chord
+	if p.change && (cb.RootPC()-ca.RootPC()+12)%12 == 5 && ca.Tones.Has(10) {
+		if third, ok := cb.ThirdPC(); ok {
+			sev := (ca.RootPC() + 10) % 12
+			has, led := false, gb.tune && int(gb.note[0].midi)%12 == third
+			for k := int8(0); k < ga.n; k++ {
+				x := ga.note[k]
+				if x.voice == Melody || int(x.midi)%12 != sev {
+					continue
+				}
+				has = true
+				for j := int8(0); j < gb.n; j++ {
+					if d := int(x.midi) - int(gb.note[j].midi); d >= 0 && d <= 2 && int(gb.note[j].midi)%12 == third {
+						led = true
+					}
+				}
+			}
+			if has && !led {
+				add("seventh not led", t.Seventh)
+			}
+		}
+	}
+	ba, okA := ga.bass()
+	bb, okB := gb.bass()
+	if okA && okB {
+		switch d := absInt(int(ba.midi) - int(bb.midi)); {
+		case d > 12:
+			add("bass leaps", t.BassLeap)
+		case d > 7:
+			add("bass leaps", t.BassFifth)
+		case d == 0 && p.change:
+			add("bass stays", t.BassRepeat)
+		case d == 1 || d == 2:
+			add("bass steps", -t.BassStep)
+		}
+		if ga.tune && gb.tune && !p.held && ga.note[0].midi != gb.note[0].midi && ba.midi != bb.midi &&
+			(ga.note[0].midi-ba.midi)%12 == 0 && (gb.note[0].midi-bb.midi)%12 == 0 {
+			add("parallel octaves", t.Octaves)
+		}
+	}
+	if p.phrase == q.phrase && ga.strings != gb.strings {
+		add("other strings", t.Structure)
+	}
+	return total
+}

@@ -1,0 +1,585 @@
+package voicing
+
+import (
+	"sort"
+
+	"thumbline/theory"
+)
+
+// maxNotes is the most strings a grip uses; four are plucked at once.
+const maxNotes = 5
+
+// A tone is one note of a grip.
+type tone struct {
+	str, fret, finger int8
+	midi              int16
+	voice             Voice
+}
+
+// A grip is what the hand takes for one spot: the tune's note, if it sounds
+// there, inner voices and a bass, with fingers. Notes run from the top down.
+type grip struct {
+	n       int8
+	tune    bool // note[0] is the tune's
+	hasBass bool // the last note is a bass
+	pos     int8 // fret of finger 1; 0 when only open strings are used
+	open    bool // nothing is fretted
+	pcs     theory.PCSet
+	strings uint16 // mask of strings
+	note    [maxNotes]tone
+	cost    float64
+	step    bool // a voicing by scale step
+}
+
+func (g *grip) bass() (tone, bool) {
+	if g.hasBass {
+		return g.note[g.n-1], true
+	}
+	return tone{}, false
+}
+
+// inner is the run of inner voices, highest first.
+func (g *grip) inner() []tone {
+	a, b := 0, int(g.n)
+	if g.tune {
+		a = 1
+	}
+	if g.hasBass {
+		b--
+	}
+	if b < a {
+		b = a
+	}
+	return g.note[a:b]
+}
+
+// low is the lowest note of the grip.
+func (g *grip) low() (tone, bool) {
+	if g.n == 0 {
+		return tone{}, false
+	}
+	return g.note[g.n-1], true
+}
+
+// lowest lower note of an interval, by semitones, before it turns to mud
+// (harmony.md 4.2; the tritone row of its source is a misprint, 46 is used).
+var lowInterval = [7]int{0, 52, 51, 48, 47, 45, 46}
+
+func muddy(lower, upper int) bool {
+	d := upper - lower
+	return d >= 1 && d <= 6 && lower < lowInterval[d]
+}
+
+// A spot is what a grip is wanted for.
+type spot struct {
+	chord    theory.Chord
+	key      theory.PCSet
+	resolves bool // the root falls a fifth to the next chord
+	ground   bool // section start or end: the root belongs below
+	tune     int  // sounding pitch of the tune, 0 for none
+	ceiling  int  // without a tune: nothing above this
+	light    bool // little time: at most three notes
+	final    bool
+}
+
+// gripKey identifies a spot for the cache.
+type gripKey struct {
+	spot
+}
+
+// maker enumerates grips and remembers them by chord, tune note and place.
+type maker struct {
+	neck   Neck
+	hand   Hand
+	taste  Taste
+	maxN   int // grips kept for one spot
+	finger map[uint64]fingering
+	grips  map[gripKey][]grip
+	steps  map[theory.Chord][]theory.PCSet
+	capped int // spots at which candidates were cut
+}
+
+func newMaker(n Neck, h Hand, t Taste) *maker {
+	return &maker{neck: n, hand: h, taste: t, maxN: 64, finger: map[uint64]fingering{},
+		grips: map[gripKey][]grip{}, steps: map[theory.Chord][]theory.PCSet{}}
+}
+
+// stepSets are the note sets of the chord's scales: the chord on the even (or
+// odd) steps, and the same with one voice borrowed from its neighbour step.
+func (m *maker) stepSets(c theory.Chord) []theory.PCSet {
+	if s, ok := m.steps[c]; ok {
+		return s
+	}
+	var out []theory.PCSet
+	add := func(s theory.PCSet) {
+		for _, x := range out {
+			if x == s {
+				return
+			}
+		}
+		out = append(out, s)
+	}
+	for _, u := range theory.Uses(c) {
+		start := 0
+		if u.Dim {
+			start = 1
+		}
+		root := u.Scale.Root.PC()
+		for b := -1; b < 8; b++ { // b = -1 plain, else voice b/2 borrowed down or up
+			var s theory.PCSet
+			for v := 0; v < 4; v++ {
+				n := start + 2*v
+				if b >= 0 && b/2 == v {
+					n += 2*(b%2) - 1
+				}
+				s = s.With(root + u.Scale.Semitone(n))
+			}
+			add(s)
+		}
+	}
+	m.steps[c] = out
+	return out
+}
+
+// fingersOf is the cached fingering of a grip.
+func (m *maker) fingersOf(g *grip) fingering {
+	var key uint64
+	var ps [maxPresses]Press
+	for i := int8(0); i < g.n; i++ {
+		t := g.note[i]
+		key |= uint64(t.fret+1) << (5 * uint(t.str-1))
+		ps[i] = Press{Stop{t.str, t.fret}, 0}
+	}
+	if f, ok := m.finger[key]; ok {
+		// the cache holds fingers by string
+		return f
+	}
+	f := m.neck.fingers(m.hand, ps[:g.n])
+	var by fingering
+	by.cost, by.pos, by.ok = f.cost, f.pos, f.ok
+	for i := int8(0); i < g.n; i++ {
+		if s := g.note[i].str - 1; int(s) < len(by.finger) {
+			by.finger[s] = f.finger[i]
+		}
+	}
+	m.finger[key] = by
+	return by
+}
+
+// at lists the grips for a spot, the best by itself first.
+func (m *maker) at(s spot) []grip {
+	k := gripKey{s}
+	if g, ok := m.grips[k]; ok {
+		return g
+	}
+	e := enumerator{m: m, s: s, pal: newPalette(s.chord, s.key, s.resolves), sets: m.stepSets(s.chord)}
+	e.run()
+	out := e.prune()
+	m.grips[k] = out
+	return out
+}
+
+type enumerator struct {
+	m    *maker
+	s    spot
+	pal  palette
+	sets []theory.PCSet
+	out  []grip
+	cur  grip
+	lo   int8 // fret window
+	hi   int8
+	must int8 // a note at this fret is wanted, to tell windows apart; 0 = no
+}
+
+func (e *enumerator) run() {
+	n := e.m.neck
+	if e.s.tune > 0 {
+		for _, st := range n.Stops(e.s.tune) {
+			if st.String > 4 && e.s.tune > n.Low()+4 && st.String > int8(n.Strings())-1 {
+				continue
+			}
+			if st.Fret > 17 && st.String > 1 {
+				continue
+			}
+			e.cur = grip{n: 1, tune: true}
+			e.cur.note[0] = tone{st.String, st.Fret, 0, int16(e.s.tune), Melody}
+			if st.Fret > 0 {
+				e.lo, e.hi, e.must = max(1, st.Fret-5), min(int8(n.Frets), st.Fret+5), 0
+				e.place(st.String + 1)
+			} else {
+				for w := int8(1); w <= 9; w++ {
+					e.lo, e.hi, e.must = w, w+4, w
+					e.place(st.String + 1)
+				}
+				e.must = 0
+			}
+			e.leaf() // the tune alone
+		}
+		return
+	}
+	for w := int8(1); w <= 12; w++ {
+		e.lo, e.hi, e.must = w, w+4, w
+		e.cur = grip{}
+		e.place(2)
+	}
+}
+
+// place tries every note for string s and the strings below it.
+func (e *enumerator) place(s int8) {
+	n := e.m.neck
+	if int(s) > n.Strings() || e.cur.n >= 4 || e.s.light && e.cur.n >= 3 {
+		return
+	}
+	for str := s; int(str) <= n.Strings(); str++ {
+		if e.cur.hasBass {
+			return
+		}
+		open := n.Open(int(str))
+		for f := e.lo - 1; f <= e.hi; f++ {
+			fret := f
+			if f == e.lo-1 {
+				fret = 0 // the open string first
+			}
+			midi := open + int(fret)
+			pc := midi % 12
+			if e.pal.cost[pc] >= none {
+				continue
+			}
+			if e.cur.n > 0 {
+				up := int(e.cur.note[e.cur.n-1].midi)
+				if midi >= up || muddy(midi, up) {
+					continue
+				}
+				if e.cur.n > 1 || !e.s.hasTune() {
+					if up-midi == 1 && !e.s.hasTune() && e.cur.n == 1 {
+						continue
+					}
+				}
+				if up-midi > 17 && int(str) < n.Strings()-2 {
+					continue
+				}
+			} else if midi > e.s.ceiling {
+				continue
+			}
+			if e.s.hasTune() {
+				if d := e.s.tune - midi; d == 1 || d == 13 {
+					continue
+				}
+			}
+			if fret > 0 && !e.within(fret) {
+				continue
+			}
+			old := e.cur
+			e.cur.note[e.cur.n] = tone{str, fret, 0, int16(midi), Inner}
+			e.cur.n++
+			bassy := int(str) >= n.Strings()-2 && midi <= 55
+			if bassy && e.pal.bassCost(pc, e.m.taste, false) < 6 {
+				e.cur.hasBass = true
+				e.cur.note[e.cur.n-1].voice = Bass
+				e.leaf()
+				e.cur.hasBass = false
+				e.cur.note[e.cur.n-1].voice = Inner
+			}
+			if int(str) <= n.Strings()-1 && midi >= 48 {
+				e.leaf()
+				e.place(str + 1)
+			}
+			e.cur = old
+		}
+	}
+}
+
+func (s spot) hasTune() bool { return s.tune > 0 }
+
+// within checks the fret against the frets already taken.
+func (e *enumerator) within(fret int8) bool {
+	for i := int8(0); i < e.cur.n; i++ {
+		f := e.cur.note[i].fret
+		if f == 0 {
+			continue
+		}
+		a, b := f, fret
+		if a > b {
+			a, b = b, a
+		}
+		if b-a > 5 || e.m.neck.At(int(b))-e.m.neck.At(int(a)) > e.m.hand.Reach {
+			return false
+		}
+	}
+	return true
+}
+
+// leaf weighs the grip as it stands and keeps it when a hand can hold it.
+func (e *enumerator) leaf() {
+	g := e.cur
+	if e.must > 0 {
+		hit := g.n == 1 && g.tune
+		for i := int8(0); i < g.n; i++ {
+			hit = hit || g.note[i].fret == e.must
+		}
+		if !hit && !(e.must == 1 && allOpen(&g)) {
+			return
+		}
+	}
+	g.pcs, g.strings = 0, 0
+	for i := int8(0); i < g.n; i++ {
+		g.pcs = g.pcs.With(int(g.note[i].midi))
+		g.strings |= 1 << uint(g.note[i].str)
+	}
+	if e.bad(&g) {
+		return
+	}
+	f := e.m.fingersOf(&g)
+	if !f.ok {
+		return
+	}
+	for i := int8(0); i < g.n; i++ {
+		g.note[i].finger = f.finger[g.note[i].str-1]
+	}
+	g.pos, g.open = f.pos, f.pos == 0
+	g.cost = e.weigh(&g, f, nil)
+	if g.cost < 60 {
+		e.out = append(e.out, g)
+	}
+}
+
+func allOpen(g *grip) bool {
+	for i := int8(0); i < g.n; i++ {
+		if g.note[i].fret > 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// bad is what the ear refuses outright.
+func (e *enumerator) bad(g *grip) bool {
+	low := int(g.note[g.n-1].midi)
+	for i := int8(0); i < g.n; i++ {
+		for j := i + 1; j < g.n; j++ {
+			if e.pal.minorNinth(int(g.note[j].midi), int(g.note[i].midi), low, g.pcs) {
+				return true
+			}
+		}
+	}
+	return g.n > 1 && e.pal.forms(g.pcs)
+}
+
+// weigh is the cost of a grip by itself; with terms it also names the parts.
+func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
+	w := e.m.taste
+	total := 0.0
+	add := func(name string, c float64) {
+		if c == 0 {
+			return
+		}
+		total += c
+		if terms != nil {
+			*terms = append(*terms, Term{name, c})
+		}
+	}
+	if g.n == 1 && g.tune {
+		// alone: everything is missing, and that is always allowed
+		add("guide tones", w.GuideMissing*float64(len(e.pal.guides))*0.8)
+		add("no bass", w.NoBass)
+		add("thin", w.Thin*2)
+		add("tune's string", e.tuneString(g))
+		return total
+	}
+	for _, p := range e.pal.guides {
+		if g.pcs.Has(p) {
+			continue
+		}
+		if e.s.hasTune() && (e.s.tune-p+120)%12 == 1 {
+			add("guide tone suspended by the tune", 0.5)
+			continue
+		}
+		add("guide tone missing", w.GuideMissing)
+	}
+	if b, ok := g.bass(); ok {
+		add("bass not the root", e.pal.bassCost(int(b.midi)%12, w, e.s.ground))
+		if b.fret == 0 {
+			add("open bass", -w.OpenBass)
+		}
+	} else {
+		c := w.NoBass
+		if e.s.ground {
+			c += w.GroundMissing * 0.6
+		}
+		if l, ok := g.low(); ok && int(l.midi)%12 == e.pal.bass && g.n > 1 {
+			c *= 0.5
+		}
+		add("no bass", c)
+	}
+	distinct := g.pcs.Len()
+	if distinct < 3 {
+		add("thin", w.Thin*float64(3-distinct))
+	}
+	if int(g.n) > distinct {
+		c := 0.5
+		if g.n >= 4 {
+			c = w.Doubled
+		}
+		add("doubled", c*float64(int(g.n)-distinct))
+	}
+	colour := 0.0
+	start := int8(0)
+	if g.tune {
+		start = 1
+	}
+	for i := start; i < g.n; i++ {
+		pc := int(g.note[i].midi) % 12
+		c := e.pal.cost[pc]
+		if g.note[i].voice == Bass {
+			c = min(c, 0.3)
+		} else if pc == e.pal.root && g.n >= 3 {
+			c += 0.4 // the root sounds below already, or will
+		}
+		colour += c
+	}
+	add("colour", colour*w.Colour)
+	if g.tune && g.n >= 2 {
+		gap := int(g.note[0].midi - g.note[1].midi)
+		if gap > 12 && g.n >= 3 {
+			add("hole under the tune", w.Hole+0.3*float64(gap-12))
+		} else if gap > 12 {
+			add("hole under the tune", 0.1*float64(gap-12))
+		}
+		if gap <= 2 {
+			add("close under the tune", 0.4)
+		}
+	}
+	inner := g.inner()
+	for i := 1; i < len(inner); i++ {
+		switch d := inner[i-1].midi - inner[i].midi; {
+		case d == 1:
+			add("semitone inside", w.Close)
+		case d > 12:
+			add("wide inside", 0.25*float64(d-12))
+		}
+	}
+	if len(inner) > 0 {
+		if l := inner[len(inner)-1]; l.midi < 50 {
+			add("low inner voice", 0.15*float64(50-l.midi))
+		}
+		if g.hasBass {
+			if d := int(inner[len(inner)-1].midi) - int(g.note[g.n-1].midi); d < 5 {
+				add("bass close below", 0.8)
+			}
+		}
+	}
+	if len(inner) == 0 && g.tune {
+		add("no inner voice", 1.5)
+	}
+	g.step = e.isStep(g)
+	if !g.step {
+		add("no scale step", w.NoStep)
+	}
+	add("fingers", w.Finger*f.cost)
+	top := int8(0)
+	for i := int8(0); i < g.n; i++ {
+		top = max(top, g.note[i].fret)
+	}
+	if top > 10 {
+		add("high on the neck", w.HighFret*float64(top-10))
+	}
+	add("tune's string", e.tuneString(g))
+	if e.s.light && g.n >= 3 {
+		add("little time", w.Full*float64(g.n-2))
+	}
+	if e.s.light && f.cost > 0.6 {
+		add("little time", w.Full*(f.cost-0.6))
+	}
+	return total
+}
+
+func (e *enumerator) tuneString(g *grip) float64 {
+	if !g.tune {
+		return 0
+	}
+	c := 0.0
+	if s := g.note[0].str; s > 2 {
+		c = e.m.taste.LowTune * float64(s-2)
+	}
+	if g.note[0].fret == 0 {
+		c += 0.2
+	}
+	return c
+}
+
+// isStep reports whether the notes above a bass root are part of a voicing by
+// scale step of one of the chord's scales.
+func (e *enumerator) isStep(g *grip) bool {
+	pcs := g.pcs
+	if b, ok := g.bass(); ok && int(b.midi)%12 == e.pal.bass {
+		pcs = 0
+		for i := int8(0); i < g.n-1; i++ {
+			pcs = pcs.With(int(g.note[i].midi))
+		}
+	}
+	for _, s := range e.sets {
+		if pcs&^s == 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// prune keeps the best grips, and some of every position and place of the
+// tune, so that the search has somewhere to go.
+func (e *enumerator) prune() []grip {
+	sort.SliceStable(e.out, func(i, j int) bool { return e.out[i].less(&e.out[j]) })
+	type place struct{ str, pos int8 }
+	count := map[place]int{}
+	alone := map[int8]bool{}
+	var out []grip
+	var last *grip
+	for i := range e.out {
+		g := &e.out[i]
+		if last != nil && *last == *g {
+			continue
+		}
+		last = g
+		p := place{-1, g.pos}
+		if g.tune {
+			p.str = g.note[0].str
+		}
+		if g.n == 1 && g.tune {
+			if !alone[p.str] {
+				alone[p.str] = true
+				out = append(out, *g)
+			}
+			continue
+		}
+		if len(out) >= e.m.maxN || count[p] >= 7 {
+			e.m.capped++
+			continue
+		}
+		count[p]++
+		out = append(out, *g)
+	}
+	return out
+}
+
+// less is a total order: cost, then the notes.
+func (g *grip) less(h *grip) bool {
+	if d := g.cost - h.cost; d < -1e-9 || d > 1e-9 {
+		return d < 0
+	}
+	if g.n != h.n {
+		return g.n < h.n
+	}
+	for i := int8(0); i < g.n; i++ {
+		a, b := g.note[i], h.note[i]
+		if a.str != b.str {
+			return a.str < b.str
+		}
+		if a.fret != b.fret {
+			return a.fret < b.fret
+		}
+		if a.finger != b.finger {
+			return a.finger < b.finger
+		}
+	}
+	return !g.hasBass && h.hasBass
+}

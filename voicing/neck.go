@@ -1,0 +1,46 @@
+package voicing
+
+import "math"
+
+// A Neck says where pitches lie on the guitar.
+type Neck struct {
+	Tuning []int   // open pitch of each string, MIDI, low to high
+	Capo   int     // fret of the capo, 0 for none; frets count from it
+	Frets  int     // highest fret in use
+	Scale  float64 // vibrating length of the open string, mm
+}
+
+// StandardNeck is six strings E A D G B E, 19 frets in use, 648 mm (25.5 in).
+func StandardNeck() Neck {
+	return Neck{Tuning: []int{40, 45, 50, 55, 59, 64}, Frets: 19, Scale: 648}
+}
+
+// Strings is the number of strings.
+func (n Neck) Strings() int { return len(n.Tuning) }
+
+// Open is the sounding pitch of open string s; string 1 is the highest.
+func (n Neck) Open(s int) int { return n.Tuning[len(n.Tuning)-s] + n.Capo }
+
+// Low and High are the lowest and highest pitch on the neck.
+func (n Neck) Low() int { return n.Open(n.Strings()) }
+
+// High is the highest pitch on the neck.
+func (n Neck) High() int { return n.Open(1) + n.Frets }
+
+// At is the distance of fret f from the nut in mm: L(1 - 2^(-f/12))
+// (harmony.md 6.1, the equal-tempered fret rule).
+func (n Neck) At(f int) float64 { return n.Scale * (1 - math.Exp2(-float64(f+n.Capo)/12)) }
+
+// A Stop is a place on the neck: a string and a fret.
+type Stop struct{ String, Fret int8 }
+
+// Stops lists the places of a pitch, highest string first.
+func (n Neck) Stops(midi int) []Stop {
+	var out []Stop
+	for s := 1; s <= n.Strings(); s++ {
+		if f := midi - n.Open(s); f >= 0 && f <= n.Frets {
+			out = append(out, Stop{int8(s), int8(f)})
+		}
+	}
+	return out
+}

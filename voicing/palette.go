@@ -1,0 +1,172 @@
+package voicing
+
+import "thumbline/theory"
+
+// A palette says which pitch classes may sound under a chord and what each
+// costs as a colour. It reads the written chord first, then what the scales of
+// theory.Uses add, then the key signature: a colour outside the key is dearer.
+type palette struct {
+	chord  theory.Chord
+	cost   [12]float64 // by pitch class; none forbids
+	root   int
+	bass   int // the root, or the written bass
+	guides []int
+	third  int // pitch class, -1 when the chord has none
+	sev    int // pitch class of the seventh, -1
+	dom    bool
+}
+
+const none = 1e6
+
+// newPalette weighs the twelve pitch classes under a chord. key is the scale
+// of the signature; resolves says that the root falls a fifth to the next
+// chord.
+func newPalette(c theory.Chord, key theory.PCSet, resolves bool) palette {
+	p := palette{chord: c, root: c.RootPC(), bass: c.BassPC(), third: -1, sev: -1, dom: c.IsDominant()}
+	p.guides = c.GuideTones()
+	if t, ok := c.ThirdPC(); ok {
+		p.third = t
+	}
+	if t, ok := c.SeventhPC(); ok {
+		p.sev = t
+	}
+	for i := range p.cost {
+		p.cost[i] = none
+	}
+	has := func(d int) bool { return c.Tones.Has(d) }
+	set := func(d int, cost float64) {
+		pc := (p.root + d) % 12
+		if !key.Has(pc) {
+			cost = cost*1.5 + 0.9
+		}
+		if cost < p.cost[pc] {
+			p.cost[pc] = cost
+		}
+	}
+	switch c.Kind {
+	case theory.Major:
+		set(9, 0.35)
+		set(2, 0.7)
+		if has(11) {
+			set(9, 0.6)
+		} else if key.Has(p.root + 11) {
+			set(11, 1.2)
+		}
+	case theory.Minor:
+		set(2, 0.9)
+		if has(10) {
+			set(5, 1.1)
+		} else if !has(11) && !has(9) {
+			if key.Has(p.root + 10) {
+				set(10, 0.4)
+			}
+			if key.Has(p.root + 9) {
+				set(9, 0.6)
+			}
+		}
+		if has(11) {
+			set(9, 0.5)
+		}
+	case theory.Dominant:
+		altered := has(1) || has(3) || has(8) || c.Tones.Has(6) && !c.Tones.Has(7)
+		if !altered {
+			set(2, 0.5)
+			set(9, 0.8)
+			if resolves && key.Has(p.root+1) {
+				set(1, 0.8)
+			}
+			if resolves && key.Has(p.root+8) {
+				set(8, 1.0)
+			}
+		} else {
+			if !has(2) {
+				set(1, 0.5)
+			}
+			if has(1) && !has(8) {
+				set(9, 1.2)
+			}
+			if has(8) && !has(7) {
+				set(3, 0.9)
+			}
+		}
+	case theory.HalfDiminished:
+		set(5, 0.9)
+	case theory.Suspended:
+		set(9, 0.7)
+		if has(10) {
+			set(2, 0.5)
+		}
+	case theory.Augmented:
+		set(2, 1.2)
+	}
+	// the written tones last: they cost nothing, whatever the key
+	for d := 0; d < 12; d++ {
+		if has(d) {
+			p.cost[(p.root+d)%12] = 0
+		}
+	}
+	if p.cost[(p.root+7)%12] == 0 {
+		p.cost[(p.root+7)%12] = 0.15 // the fifth adds least (harmony.md 4.3)
+	}
+	if c.Slash {
+		if p.cost[p.bass] >= none {
+			p.cost[p.bass] = 3 // it may sound above too, but belongs below
+		}
+	}
+	return p
+}
+
+// mayBass is what a pitch class costs as the lowest note.
+func (p *palette) bassCost(pc int, w Taste, ground bool) float64 {
+	if pc == p.bass {
+		return 0
+	}
+	c := w.BassNotRoot
+	if ground {
+		c = w.GroundMissing
+	}
+	switch (pc - p.root + 12) % 12 {
+	case 7:
+		c += 0.3
+	case 3, 4, 10, 0:
+	default:
+		c += 2.5
+	}
+	if p.chord.Slash {
+		c += 2
+	}
+	if p.chord.Kind == theory.Diminished {
+		c += 2 // a written diminished chord keeps its own bass (harmony.md 3.4 rule 12)
+	}
+	return c
+}
+
+// clash reports whether two notes may not sound together over this chord:
+// lower and upper as MIDI pitches, lowest the lowest note of all.
+func (p *palette) minorNinth(lower, upper, lowest int, pcs theory.PCSet) bool {
+	if upper-lower <= 12 || (upper-lower)%12 != 1 {
+		return false
+	}
+	// a dominant's root may stand under its flat nine
+	return !(lower == lowest && lower%12 == p.root && p.dom && pcs.Has(p.root+4) && pcs.Has(p.root+10))
+}
+
+// forms reports whether two degrees of one family meet: 9 with b9 or #9, 13
+// with b13, the plain fifth beside a raised or lowered one that the symbol
+// names (harmony.md 3.4 rule 8).
+func (p *palette) forms(pcs theory.PCSet) bool {
+	d := pcs.Rotate(-p.root)
+	if d.Has(2) && (d.Has(1) || d.Has(3) && p.third == (p.root+4)%12) {
+		return true
+	}
+	if p.dom && d.Has(8) && (d.Has(9) || d.Has(7)) && !p.chord.Tones.Has(7) {
+		return true
+	}
+	if p.dom && d.Has(8) && d.Has(9) {
+		return true
+	}
+	if d.Has(5) && d.Has(4) && !p.chord.Tones.Has(5) {
+		return true
+	}
+	return false
+}

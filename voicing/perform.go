@@ -1,0 +1,465 @@
+package voicing
+
+import (
+	"fmt"
+	"sort"
+
+	"thumbline/theory"
+)
+
+// A strike is one string plucked at one time, on its way to becoming a Note.
+type strike struct {
+	tone
+	at, end Tick // end is where it must stop at the latest
+	point   int  // index of the point it belongs to, -1 before the first
+	fill    bool
+	tune    int // index of the tune note, -1
+	cut     Tick
+}
+
+// layer turns the chosen grips and the ways between them into strikes, adds
+// the answers, and lets the hand decide what rings.
+type layer struct {
+	w       *worker
+	chosen  []grip
+	due     []strike // grips and tune, in order
+	live    []strike // sounding now
+	done    []strike
+	lastPos int8 // place of the hand at the last fretted attack
+	lastAt  Tick
+	dropped int
+}
+
+// perform lays out the chosen path.
+func (w *worker) perform(path []int) *Arrangement {
+	a := &Arrangement{}
+	l := &layer{w: w, lastAt: -1 << 30}
+	for i, c := range path {
+		g := grip{}
+		if c >= 0 && c < len(w.grips[i]) {
+			g = w.grips[i][c]
+		}
+		l.chosen = append(l.chosen, g)
+	}
+	l.holdOver()
+	l.write()
+	l.play()
+	l.collect(a)
+	w.describe(a, l)
+	if w.alone > 0 {
+		a.Warnings = append(a.Warnings, fmt.Sprintf("the tune stands alone at %d of %d places that want harmony: no grip there fits hand, chord and tune together", w.alone, len(w.ps)))
+	}
+	return a
+}
+
+// holdOver sees to it that a grip under a held tune note has that note's own
+// place and finger; where the search had to give up, the note is left out of
+// the grip.
+func (l *layer) holdOver() {
+	w := l.w
+	for i := range w.ps {
+		p := &w.ps[i]
+		g := &l.chosen[i]
+		if !p.held || !g.tune {
+			continue
+		}
+		if g.n == 1 {
+			w.alone++
+		}
+	}
+	for i := range w.ps {
+		if !w.ps[i].held && w.ps[i].tune >= 0 && l.chosen[i].n <= 1 {
+			w.alone++
+		}
+	}
+}
+
+// write lists what is due: the tune with its stands, and the grips.
+func (l *layer) write() {
+	w, s := l.w, l.w.s
+	tune := make([]stand, len(s.tune))
+	seen := make([]bool, len(s.tune))
+	take := func(r *run, from, to *grip, held bool) {
+		var need *stand
+		if held && to != nil && to.tune {
+			t := to.note[0]
+			need = &stand{t.str, t.fret, t.finger}
+		}
+		for j, st := range r.walk(&w.taste, from, to, need) {
+			tune[r.notes[j]], seen[r.notes[j]] = st, true
+		}
+	}
+	var first *grip
+	held := false
+	if len(l.chosen) > 0 {
+		first, held = &l.chosen[0], w.ps[0].held
+	}
+	take(w.lead, nil, first, held)
+	for i := range w.ps {
+		g := &l.chosen[i]
+		if p := &w.ps[i]; p.tune >= 0 && !p.held && g.tune {
+			t := g.note[0]
+			tune[p.tune], seen[p.tune] = stand{t.str, t.fret, t.finger}, true
+		}
+		var next *grip
+		held := false
+		if i+1 < len(w.ps) {
+			next, held = &l.chosen[i+1], w.ps[i+1].held
+		}
+		take(w.runs[i], g, next, held)
+	}
+	pt := 0
+	for k, n := range s.tune {
+		for pt < len(w.ps) && w.ps[pt].at <= n.at {
+			pt++
+		}
+		st := tune[k]
+		if !seen[k] { // a note that no run and no grip took: it stands by itself
+			if all := w.neck.stands(n.midi); len(all) > 0 {
+				st = all[0]
+			}
+		}
+		l.due = append(l.due, strike{tone: tone{st.str, st.fret, st.finger, int16(n.midi), Melody},
+			at: n.at, end: n.end, point: pt - 1, tune: k})
+	}
+	for i := range w.ps {
+		p, g := &w.ps[i], &l.chosen[i]
+		for j := int8(0); j < g.n; j++ {
+			t := g.note[j]
+			if t.voice == Melody {
+				continue
+			}
+			at := p.texture.innerAt
+			if t.voice == Bass {
+				at = p.texture.bassAt
+			}
+			l.due = append(l.due, strike{tone: t, at: at, end: l.ringEnd(i, t), point: i, tune: -1,
+				fill: p.tune < 0})
+		}
+	}
+	sort.SliceStable(l.due, func(a, b int) bool {
+		if l.due[a].at != l.due[b].at {
+			return l.due[a].at < l.due[b].at
+		}
+		return l.due[a].str < l.due[b].str
+	})
+}
+
+// ringEnd is where a note of point i must stop: where the chord changes to one
+// that does not have it, else where the next grip's voices come.
+func (l *layer) ringEnd(i int, t tone) Tick {
+	w, s := l.w, l.w.s
+	end := s.end
+	for k := i + 1; k < len(w.ps); k++ {
+		q := &w.ps[k]
+		if q.chord != w.ps[i].chord && q.change {
+			c := s.chords[q.chord].chord
+			if t.voice == Bass || !c.Tones.Has(int(t.midi)-c.RootPC()) {
+				return q.at
+			}
+			return max(q.at, q.texture.innerAt)
+		}
+		if l.chosen[k].n > 1 {
+			end = max(q.at, q.texture.innerAt)
+			if t.voice == Bass && !l.chosen[k].hasBass {
+				continue
+			}
+			return end
+		}
+	}
+	if c := s.chords[w.ps[i].chord]; c.end < end {
+		end = c.end
+	}
+	return end
+}
+
+// play goes through time: what is due is struck, the free moments are
+// answered, and at every attack the best part of what sounds is kept.
+func (l *layer) play() {
+	type slot struct {
+		at    Tick
+		point int
+		ans   *answer
+	}
+	var free []slot
+	for i := range l.w.ps {
+		for k := range l.w.ps[i].texture.answers {
+			a := &l.w.ps[i].texture.answers[k]
+			free = append(free, slot{a.at, i, a})
+		}
+	}
+	sort.SliceStable(free, func(a, b int) bool { return free[a].at < free[b].at })
+	d, f := 0, 0
+	for d < len(l.due) || f < len(free) {
+		t := Tick(1 << 40)
+		if d < len(l.due) {
+			t = l.due[d].at
+		}
+		if f < len(free) && free[f].at < t {
+			t = free[f].at
+		}
+		var now []strike
+		for d < len(l.due) && l.due[d].at == t {
+			now = append(now, l.due[d])
+			d++
+		}
+		for f < len(free) && free[f].at == t {
+			now = l.reply(free[f].point, *free[f].ans, now, l.due[d:])
+			f++
+		}
+		if len(now) > 0 {
+			l.strike(now)
+		}
+	}
+	l.done = append(l.done, l.live...)
+}
+
+// strike sounds now, all at one time, and ends what cannot go on.
+func (l *layer) strike(now []strike) {
+	t := now[0].at
+	now = l.holdable(now)
+	keep, _ := l.keep(now)
+	pos, fretted := placeOf(now)
+	moved := 0
+	for _, n := range now {
+		if n.fret > 0 {
+			moved++
+		}
+	}
+	stays := false
+	for _, k := range keep {
+		if l.live[k].fret > 0 {
+			stays = true
+		}
+	}
+	kept := map[int]bool{}
+	for _, k := range keep {
+		kept[k] = true
+	}
+	var live []strike
+	for k, x := range l.live {
+		if x.end <= t {
+			l.done = append(l.done, x)
+			continue
+		}
+		if kept[k] {
+			live = append(live, x)
+			continue
+		}
+		end := t
+		if x.fret > 0 && fretted {
+			sameString, slides, needed := false, false, false
+			for _, n := range now {
+				if n.str == x.str {
+					sameString = true
+					slides = n.finger == x.finger || n.fret == 0
+				}
+				if n.finger == x.finger && n.finger > 0 && (n.str != x.str) {
+					needed = true
+				}
+			}
+			jump := absInt(int(pos) - int(l.lastPos))
+			switch {
+			case sameString && slides:
+			case !stays && l.lastPos > 0 && jump > 2:
+				end = t - l.w.s.ticksFor(t, shiftTime(jump))
+			case needed && moved >= 3:
+				end = t - l.w.s.ticksFor(t, 0.10)
+			case needed:
+				end = t - l.w.s.ticksFor(t, 0.06)
+			}
+		}
+		x.end = max(min(x.end, end), min(x.at+1, t))
+		l.done = append(l.done, x)
+	}
+	l.live = append(live, now...)
+	if fretted {
+		l.lastPos, l.lastAt = pos, t
+	}
+}
+
+// placeOf is the position of the hand for some notes.
+func placeOf(ns []strike) (int8, bool) {
+	pos, ok := int8(99), false
+	for _, n := range ns {
+		if n.fret > 0 {
+			ok = true
+			pos = min(pos, n.fret-n.finger+1)
+		}
+	}
+	if !ok {
+		return 0, false
+	}
+	return max(pos, 1), true
+}
+
+// holdable drops what of one attack a hand cannot take together, the tune last
+// of all. It is a safeguard: grips are holdable by construction.
+func (l *layer) holdable(now []strike) []strike {
+	for len(now) > 1 && !l.together(now) {
+		worst := -1
+		for i, n := range now {
+			if n.tune < 0 && (worst < 0 || now[worst].voice == Bass && n.voice == Inner) {
+				worst = i
+			}
+		}
+		if worst < 0 {
+			break
+		}
+		l.dropped++
+		now = append(append([]strike(nil), now[:worst]...), now[worst+1:]...)
+	}
+	return now
+}
+
+// together reports whether one hand with these fingers holds all of them.
+func (l *layer) together(ns []strike) bool {
+	var ps [maxPresses]Press
+	if len(ns) > maxPresses {
+		return false
+	}
+	for i, n := range ns {
+		ps[i] = Press{Stop{n.str, n.fret}, n.finger}
+	}
+	return l.w.neck.fingers(l.w.hand, ps[:len(ns)]).ok
+}
+
+// keep chooses which of the sounding notes go on under a new attack: the set
+// that is worth most and that one hand holds together with the new notes,
+// without a clash. It returns their indices and the worth of what is lost.
+func (l *layer) keep(now []strike) ([]int, float64) {
+	t := now[0].at
+	var cand []int
+	total := 0.0
+	worth := make([]float64, len(l.live))
+	for k, x := range l.live {
+		if x.end <= t {
+			continue
+		}
+		v := 1.0
+		switch x.voice {
+		case Melody:
+			v = 8
+		case Bass:
+			v = 1.2
+		}
+		// the less there is left of it, the less it is worth
+		if left := x.end - t; left < PerQuarter/4 {
+			v *= 0.2
+		}
+		worth[k] = v
+		total += v
+		free := true
+		for _, n := range now {
+			if n.str == x.str || n.finger > 0 && n.finger == x.finger && n.fret != x.fret {
+				free = false
+			}
+			if n.tune >= 0 && x.tune < 0 && x.midi >= n.midi {
+				free = false // nothing above the tune
+			}
+		}
+		if x.tune >= 0 {
+			// an old tune note gives way to the next one by itself
+			for _, n := range now {
+				if n.tune >= 0 {
+					free = false
+				}
+			}
+		}
+		if free {
+			cand = append(cand, k)
+		}
+	}
+	best, bestV := []int(nil), 0.0
+	var ns []strike
+	for mask := 1; mask < 1<<len(cand); mask++ {
+		v := 0.0
+		ns = append(ns[:0], now...)
+		for j, k := range cand {
+			if mask&(1<<j) != 0 {
+				v += worth[k]
+				ns = append(ns, l.live[k])
+			}
+		}
+		if v <= bestV || l.clash(ns, len(now)) || !l.together(ns) {
+			continue
+		}
+		bestV = v
+		best = best[:0]
+		for j, k := range cand {
+			if mask&(1<<j) != 0 {
+				best = append(best, k)
+			}
+		}
+	}
+	return best, total - bestV
+}
+
+// clash reports whether sounding notes grate on each other: a minor ninth, a
+// semitone right under the tune, mud below. The first k are struck now.
+func (l *layer) clash(ns []strike, k int) bool {
+	var ps [maxPresses + 2]int
+	if len(ns) > len(ps) {
+		return true
+	}
+	n := 0
+	top := -1
+	for _, x := range ns {
+		ps[n] = int(x.midi)
+		n++
+		if x.tune >= 0 {
+			top = int(x.midi)
+		}
+	}
+	p := ps[:n]
+	sort.Ints(p)
+	t := ns[0].at
+	c := l.w.s.chordAt(t)
+	for i := range p {
+		for j := i + 1; j < len(p); j++ {
+			d := p[j] - p[i]
+			if d == 0 {
+				return true
+			}
+			if d > 12 && d%12 == 1 && !l.rootUnderNine(c, p, i) {
+				return true
+			}
+			if p[j] == top && d == 1 {
+				return true
+			}
+		}
+		if i+1 < len(p) && muddy(p[i], p[i+1]) {
+			return true
+		}
+	}
+	return false
+}
+
+// rootUnderNine allows a dominant's root in the bass under its flat nine.
+func (l *layer) rootUnderNine(c int, p []int, i int) bool {
+	if i != 0 || c < 0 {
+		return false
+	}
+	ch := l.w.s.chords[c].chord
+	if ch.NoChord || !ch.IsDominant() || p[0]%12 != ch.RootPC() {
+		return false
+	}
+	var m theory.PCSet
+	m = m.With(p...)
+	return m.Has(p[0]+4) && m.Has(p[0]+10)
+}
+
+// collect turns strikes into notes.
+func (l *layer) collect(a *Arrangement) {
+	sort.SliceStable(l.done, func(i, j int) bool {
+		if l.done[i].at != l.done[j].at {
+			return l.done[i].at < l.done[j].at
+		}
+		return l.done[i].midi < l.done[j].midi
+	})
+	for _, x := range l.done {
+		dur := max(x.end-x.at, 1)
+		a.Notes = append(a.Notes, Note{At: x.at, Dur: dur, MIDI: int(x.midi), String: int(x.str), Fret: int(x.fret),
+			Finger: int(x.finger), Voice: x.voice, Fill: x.fill})
+	}
+}

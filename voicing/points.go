@@ -1,0 +1,349 @@
+package voicing
+
+// A point is a place in the tune where harmony is due: a change of chord, a
+// long note, a strong beat long after the last point. The stretch up to the
+// next point is its own: the bare notes of the tune in it, what answers under
+// long notes, and the hand's way to the next point.
+type point struct {
+	at, end Tick
+	chord   int  // index into score.chords, never N.C.
+	tune    int  // the tune note the grip is built under, -1 for none
+	held    bool // that note started before at
+	late    bool // that note starts after at: the bass comes first
+	change  bool // the chord changes here
+	section bool
+	cadence bool // the last point of a phrase
+	final   bool // the last point of the tune
+	light   bool // hardly any time: few notes
+	phrase  int
+
+	texture texture
+}
+
+// A texture lays a grip out in time: when bass and inner voices come, and
+// which free moments of the stretch are answered. Times are absolute.
+type texture struct {
+	figure  int
+	bassAt  Tick
+	innerAt Tick
+	answers []answer
+	name    string
+}
+
+// An answer is one more attack inside a stretch.
+type answer struct {
+	at   Tick
+	bass bool // the bass moves; else an inner voice
+	pair bool // two inner voices, a stab
+}
+
+// points finds where harmony is due.
+func (s *score) points() []point {
+	var ps []point
+	have := func(t Tick) bool { return len(ps) > 0 && ps[len(ps)-1].at == t }
+	add := func(t Tick, change bool) {
+		c := s.chordAt(t)
+		if c < 0 || s.chords[c].chord.NoChord || t >= s.end || have(t) {
+			return
+		}
+		p := point{at: t, chord: c, tune: -1, change: change}
+		ps = append(ps, p)
+	}
+	for ci, c := range s.chords {
+		if c.chord.NoChord {
+			continue
+		}
+		change := ci == 0 || s.chords[ci-1].chord != c.chord
+		if change {
+			add(c.at, true)
+		}
+		// long notes and strong beats inside the chord
+		for t := c.at; t < c.end; {
+			next := s.nextDue(t, c.at, c.end, ps)
+			if next < 0 {
+				break
+			}
+			add(next, false)
+			t = next + 1
+		}
+	}
+	for i := range ps {
+		p := &ps[i]
+		p.end = s.end
+		if i+1 < len(ps) {
+			p.end = ps[i+1].at
+		}
+		// a stretch ends where N.C. begins
+		if c := s.chords[p.chord]; c.end < p.end && p.chord+1 < len(s.chords) && s.chords[p.chord+1].chord.NoChord {
+			p.end = c.end
+		}
+		p.section = s.section[p.at]
+		for k, ph := range s.phrase {
+			if b := s.barAt(p.at); b >= ph.From && b < ph.To {
+				p.phrase = k
+			}
+		}
+	}
+	for i := range ps {
+		p := &ps[i]
+		p.final = i == len(ps)-1
+		p.cadence = p.final || ps[i+1].phrase != p.phrase
+		s.fitTune(p)
+		if i > 0 && s.seconds(ps[i-1].at, p.at) < 0.30 || s.seconds(p.at, p.end) < 0.30 {
+			p.light = true
+		}
+	}
+	return ps
+}
+
+// nextDue is the next place after t, inside a chord, that wants harmony though
+// the chord stays: a note of two beats and more, or a strong beat four beats
+// after the last point. -1 when there is none.
+func (s *score) nextDue(t, from, to Tick, ps []point) Tick {
+	last := from
+	if len(ps) > 0 {
+		last = ps[len(ps)-1].at
+	}
+	for i := s.tuneAt(t); i < len(s.tune); i++ {
+		if i < 0 {
+			continue
+		}
+		n := s.tune[i]
+		if n.at < t || n.at <= last {
+			continue
+		}
+		if n.at >= to {
+			break
+		}
+		beat := s.bars[s.barAt(n.at)].Beat
+		if n.end-n.at >= 2*beat && n.at-last >= beat && s.onBeat(n.at) {
+			return n.at
+		}
+		if n.at-last >= 4*beat && s.strong(n.at) {
+			return n.at
+		}
+	}
+	// rests and very long notes: bar lines
+	for _, b := range s.bars {
+		if b.At >= t && b.At > last && b.At < to && b.At-last >= 4*b.Beat {
+			return b.At
+		}
+	}
+	return -1
+}
+
+// fitTune finds the tune note that belongs to a point.
+func (s *score) fitTune(p *point) {
+	i := s.tuneAt(p.at)
+	beat := s.bars[s.barAt(p.at)].Beat
+	switch {
+	case i >= 0 && s.tune[i].at == p.at:
+		p.tune = i
+	case i >= 0 && s.tune[i].end > p.at+beat/4:
+		p.tune, p.held = i, true
+	case i+1 < len(s.tune) && s.tune[i+1].at <= p.at+beat && s.tune[i+1].at < p.end:
+		p.tune, p.late = i+1, true
+	}
+}
+
+// nextOnset is the first tune onset after t, or the end.
+func (s *score) nextOnset(t Tick) Tick {
+	i := s.tuneAt(t) + 1
+	if i < len(s.tune) {
+		return s.tune[i].at
+	}
+	return s.end
+}
+
+// A figure is how a phrase lays its grips out, in beats after the point.
+// A figure lasts for a phrase and changes with the next (harmony.md 5.2, and
+// the models): that is what keeps a texture from being restless.
+type figure struct {
+	delay   float64 // inner voices after the bass
+	bass    []float64
+	inner   []float64
+	offBeat bool // inner answers like the off-beats
+}
+
+// figuresFor are the figures of a metre, to be taken in turn.
+func figuresFor(b Bar) []figure {
+	if compound(b) {
+		return []figure{
+			{delay: 2. / 3, bass: []float64{1}, inner: []float64{5. / 3}},
+			{delay: 0, bass: []float64{1}, inner: []float64{2. / 3, 5. / 3}},
+		}
+	}
+	if b.Metre.Num == 3 {
+		return []figure{
+			{delay: 1, inner: []float64{2}},
+			{delay: 0, inner: []float64{1.5}, bass: []float64{2}},
+			{delay: 1.5, inner: []float64{2}},
+		}
+	}
+	return []figure{
+		{delay: 1, bass: []float64{2}, inner: []float64{3}},
+		{delay: 0, bass: []float64{2}, inner: []float64{1.5, 3}, offBeat: true},
+		{delay: 1.5, bass: []float64{2}, inner: []float64{3.5}, offBeat: true},
+		{delay: 0.5, bass: []float64{2}, inner: []float64{1.5, 2.5}, offBeat: true},
+	}
+}
+
+func compound(b Bar) bool { return b.Beat*2 == 3*PerQuarter || b.Beat == 3*PerQuarter }
+
+// plan lays a point's grip out in time.
+func (s *score) plan(p *point) {
+	bar := s.bars[s.barAt(p.at)]
+	beat := bar.Beat
+	figs := figuresFor(bar)
+	fig := figs[p.phrase%len(figs)]
+	tx := texture{figure: p.phrase % len(figs), bassAt: p.at, innerAt: p.at, name: "together"}
+	half := beat / 2
+	if compound(bar) {
+		half = beat / 3
+	}
+	apart := max(half/2, s.ticksFor(p.at, 0.14))
+	// room under the tune note that the grip is built on
+	next := s.nextOnset(p.at)
+	if p.late {
+		tx.innerAt = s.tune[p.tune].at
+		tx.name = "bass first, tune and chord after"
+	} else {
+		room := min(next, p.end) - p.at
+		var delays []float64
+		switch {
+		case p.final && room >= 2*beat:
+			delays = nil
+		case p.cadence:
+			delays = []float64{0}
+		default:
+			delays = []float64{fig.delay, 1, 0.5}
+			if fig.delay == 0 {
+				delays = nil
+			}
+			if p.held && fig.delay == 0 {
+				delays = []float64{0.5}
+			}
+		}
+		for _, d := range delays {
+			off := Tick(d*float64(beat) + 0.5)
+			if compound(bar) && d == 0.5 {
+				off = 2 * beat / 3
+			}
+			if off > 0 && off+apart <= room && off <= 2*beat && s.seconds(p.at, p.at+off) >= 0.2 {
+				tx.innerAt = p.at + off
+				tx.name = "bass and tune, chord after"
+				if p.held || p.tune < 0 {
+					tx.name = "bass first, chord after"
+				}
+				break
+			}
+		}
+	}
+	if p.final {
+		s.planEnd(p, &tx)
+		p.texture = tx
+		return
+	}
+	s.answer(p, &tx, fig, bar, apart, half)
+	p.texture = tx
+}
+
+// answer fills the free moments of a stretch: every beat that neither the tune
+// nor the grip strikes, and the off-beats of the figure under long notes.
+func (s *score) answer(p *point, tx *texture, fig figure, bar Bar, apart, half Tick) {
+	beat := bar.Beat
+	struck := map[Tick]bool{tx.bassAt: true, tx.innerAt: true}
+	clear := func(t Tick, gap Tick) bool {
+		if struck[t] {
+			return false
+		}
+		i := s.tuneAt(t)
+		if i >= 0 && t-s.tune[i].at < gap {
+			return false
+		}
+		return s.nextOnset(t)-t >= gap
+	}
+	wants := func(list []float64, t Tick) bool {
+		for _, d := range list {
+			if Tick(d*float64(beat)+0.5) == t-p.at {
+				return true
+			}
+		}
+		return false
+	}
+	var out []answer
+	innerCount := 0
+	for t := p.at + half; t < p.end; t += half {
+		onBeat := s.onBeat(t)
+		if t <= tx.innerAt && t != tx.innerAt && !onBeat {
+			continue
+		}
+		near := len(out) > 0 && t-out[len(out)-1].at < apart
+		if near {
+			continue
+		}
+		i := s.tuneAt(t)
+		hold := i >= 0 && s.tune[i].end > t && s.tune[i].end-s.tune[i].at >= 3*beat
+		switch {
+		case onBeat && clear(t, apart):
+			bass := wants(fig.bass, t) || !wants(fig.inner, t) && s.strong(t)
+			if t+beat >= p.end && p.end-p.at >= 3*beat && !p.cadence {
+				bass = true // the step into the next root
+			}
+			if hold && (t-p.at)%(2*beat) == 0 {
+				bass = true
+			}
+			pair := !bass && innerCount == 0 && !hold
+			if !bass {
+				innerCount++
+			}
+			out = append(out, answer{at: t, bass: bass, pair: pair})
+		case !onBeat && t > tx.innerAt && clear(t, apart) && (wants(fig.inner, t) || hold && (t-p.at)%(2*beat) == beat+half && s.seconds(t-half, t) > 0.2):
+			if s.phraseRest(t, p) {
+				continue
+			}
+			out = append(out, answer{at: t, pair: innerCount == 0 && !hold})
+			innerCount++
+		case onBeat && i >= 0 && s.tune[i].at == t && s.strong(t) && s.tune[i].end-t >= beat && t-p.at >= 2*beat:
+			// the tune's own strong beat inside a long chord: the fifth below it
+			out = append(out, answer{at: t, bass: true})
+		}
+	}
+	tx.answers = out
+}
+
+// phraseRest keeps the last beat before a new phrase free of off-beats.
+func (s *score) phraseRest(t Tick, p *point) bool {
+	return p.cadence && p.end-t < s.bars[s.barAt(t)].Beat
+}
+
+// planEnd closes: the chord with the tune, its inner voice once more, then the
+// low root alone, and nothing after it.
+func (s *score) planEnd(p *point, tx *texture) {
+	beat := s.bars[s.barAt(p.at)].Beat
+	from := p.at
+	if p.tune >= 0 && p.late {
+		from = s.tune[p.tune].at
+	}
+	last := from
+	if k := len(s.tune); k > 0 && s.tune[k-1].at > from {
+		last = s.tune[k-1].at
+	}
+	room := s.end - last
+	switch {
+	case room >= 3*beat:
+		tx.answers = []answer{{at: last + beat, pair: true}, {at: last + 2*beat, bass: true}}
+	case room >= 2*beat:
+		tx.answers = []answer{{at: last + beat, bass: true}}
+	}
+	// beats before the last tune note that nothing strikes
+	var before []answer
+	for t := p.at + beat; t < last; t += beat {
+		i := s.tuneAt(t)
+		if s.onBeat(t) && t != tx.innerAt && (i < 0 || s.tune[i].at != t) && s.nextOnset(t)-t >= beat/2 {
+			before = append(before, answer{at: t, bass: s.strong(t)})
+		}
+	}
+	tx.answers = append(before, tx.answers...)
+	tx.name = "together, the low root last"
+}

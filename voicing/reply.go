@@ -1,0 +1,369 @@
+package voicing
+
+import "thumbline/theory"
+
+// reply finds the notes for a free moment: a bass note or one or two inner
+// voices that the hand can add while the tune goes on ringing. now is what is
+// struck at that time anyway; after is what comes next. When nothing fits, the
+// moment stays free.
+func (l *layer) reply(i int, a answer, now []strike, after []strike) []strike {
+	w := l.w
+	p := &w.ps[i]
+	var best []strike
+	bestCost := 1e9
+	try := func(ns []strike, cost float64) {
+		if cost >= bestCost {
+			return
+		}
+		c, ok := l.fits(ns, now, after)
+		if !ok || cost+c >= bestCost {
+			return
+		}
+		best, bestCost = append([]strike(nil), ns...), cost+c
+	}
+	if a.bass {
+		l.bassReplies(i, a, try)
+		if best == nil && len(now) == 0 && !p.final {
+			l.innerReplies(i, answer{at: a.at}, try)
+		}
+	} else {
+		l.innerReplies(i, a, try)
+		if best == nil && len(now) == 0 {
+			l.bassReplies(i, a, try)
+		}
+	}
+	if bestCost > 7 {
+		return now
+	}
+	return append(now, best...)
+}
+
+// fits asks whether ns can be struck now: held in one hand together with the
+// tune and whatever is struck now, under the tune, without a clash, and with
+// time to get there and away. The cost is what ringing it takes away.
+func (l *layer) fits(ns, now, after []strike) (float64, bool) {
+	all := append(append([]strike(nil), now...), ns...)
+	t := ns[0].at
+	tune := 0
+	for _, n := range now {
+		if n.tune >= 0 {
+			tune = int(n.midi)
+		}
+	}
+	for _, x := range l.live {
+		if x.tune >= 0 && x.end > t && tune == 0 {
+			tune = int(x.midi)
+		}
+	}
+	for _, n := range ns {
+		if tune > 0 && (int(n.midi) >= tune || tune-int(n.midi) == 1 || tune-int(n.midi) == 13) {
+			return 0, false
+		}
+	}
+	if l.clash(all, len(all)) || !l.together(all) {
+		return 0, false
+	}
+	keep, _ := l.keep(all)
+	kept := map[int]bool{}
+	for _, k := range keep {
+		kept[k] = true
+	}
+	cost := 0.0
+	stays := false
+	for k, x := range l.live {
+		if x.end <= t {
+			continue
+		}
+		if kept[k] {
+			stays = stays || x.fret > 0
+			continue
+		}
+		switch {
+		case x.tune >= 0 && x.end-t > PerQuarter/8:
+			return 0, false // the tune rings on
+		case x.voice == Bass:
+			cost += 0.5
+		default:
+			cost += 0.35
+		}
+	}
+	pos, fretted := placeOf(ns)
+	if !fretted {
+		return cost, true
+	}
+	s := l.w.s
+	if l.lastPos > 0 && !stays {
+		if d := absInt(int(pos) - int(l.lastPos)); d > 2 {
+			if s.seconds(l.lastAt, t) < shiftTime(d)+0.05 {
+				return 0, false
+			}
+			cost += 0.8 + 0.2*float64(d-2)
+		}
+	}
+	// the way to what comes next
+	next := Tick(-1)
+	var nextNotes []strike
+	for _, x := range after {
+		if x.fret == 0 {
+			continue
+		}
+		if next < 0 {
+			next = x.at
+		}
+		if x.at != next {
+			break
+		}
+		nextNotes = append(nextNotes, x)
+	}
+	if next >= 0 {
+		np, _ := placeOf(nextNotes)
+		dt := s.seconds(t, next)
+		if d := absInt(int(np) - int(pos)); d > 2 {
+			if dt < shiftTime(d)+0.08 {
+				return 0, false
+			}
+			cost += 0.3 + 0.12*float64(d-2)
+			if dt < 2.2*shiftTime(d) {
+				cost += 1.5 // it would hardly ring
+			}
+		}
+		for _, x := range nextNotes {
+			for _, n := range ns {
+				if n.finger == x.finger && (n.str != x.str || n.fret != x.fret) && n.fret > 0 && dt < 0.25 {
+					cost += 0.5
+				}
+			}
+		}
+	}
+	return cost, true
+}
+
+// bassReplies tries bass notes: the fifth after the root, a step into the next
+// root on the last beat, the root again at the end.
+func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
+	w, s := l.w, l.w.s
+	p := &w.ps[i]
+	c := s.chords[p.chord].chord
+	pal := newPalette(c, s.keyPCs[s.barAt(a.at)], false)
+	last := l.lastBass()
+	beat := s.bars[s.barAt(a.at)].Beat
+	next := 0 // pitch of the next grip's bass
+	if i+1 < len(w.ps) && p.end-a.at <= beat {
+		if b, ok := l.chosen[i+1].bass(); ok {
+			next = int(b.midi)
+		}
+	}
+	for midi := w.neck.Low(); midi <= 56; midi++ {
+		pc := midi % 12
+		deg := (pc - c.RootPC() + 12) % 12
+		cost := 0.0
+		toned := pal.cost[pc] < 1
+		switch {
+		case p.final:
+			if pc != pal.root {
+				continue
+			}
+			if midi > 50 {
+				cost += 0.1 * float64(midi-50)
+			}
+		case next > 0 && absInt(midi-next) >= 1 && absInt(midi-next) <= 2 && a.at-p.at >= beat:
+			// the approach: a half step, or a step of the scale or chord
+			if absInt(midi-next) == 2 && !toned && !s.keyPCs[s.barAt(a.at)].Has(pc) {
+				continue
+			}
+			cost = -0.5
+			if absInt(midi-next) == 1 && midi < next {
+				cost = -0.7
+			}
+			if !toned {
+				cost += 0.4
+			}
+			if deg == 11 && c.Kind != theory.Major || pal.third >= 0 && (deg == 3 || deg == 4) && pc != pal.third {
+				cost += 0.6
+			}
+		case pc == pal.bass:
+			cost = 0.6
+			if last == midi {
+				cost = 0.8
+			}
+			if last > 0 && absInt(last-midi) == 12 {
+				cost = 0.5
+			}
+		case deg == 7 && pal.cost[pc] < 1:
+			cost = 0
+		case pc == pal.third:
+			cost = 0.5
+		case deg == 6 && pal.cost[pc] == 0, deg == 8 && pal.cost[pc] == 0, deg == 9 && toned:
+			cost = 0.5
+		default:
+			continue
+		}
+		if last > 0 {
+			switch d := absInt(midi - last); {
+			case d > 12:
+				continue
+			case d > 7:
+				cost += 0.5
+			}
+		}
+		if midi > 52 {
+			cost += 0.15 * float64(midi-52)
+		}
+		for _, st := range w.neck.Stops(midi) {
+			if int(st.String) < w.neck.Strings()-2 {
+				continue
+			}
+			l.eachFinger(st, func(f int8, fc float64) {
+				try([]strike{{tone: tone{st.String, st.Fret, f, int16(midi), Bass}, at: a.at, end: l.ringEnd(i, tone{midi: int16(midi), voice: Bass}),
+					point: i, fill: l.fills(a.at), tune: -1}}, cost+fc)
+			})
+		}
+	}
+}
+
+func (l *layer) eachFinger(st Stop, f func(int8, float64)) {
+	if st.Fret == 0 {
+		f(0, -0.1)
+		return
+	}
+	if st.Fret > 14 {
+		return
+	}
+	for k := int8(1); k <= 4; k++ {
+		if st.Fret-k+1 >= 1 {
+			f(k, 0.02*float64(k))
+		}
+	}
+}
+
+// fills reports whether an added note at t lies in a long note or a rest.
+func (l *layer) fills(t Tick) bool {
+	s := l.w.s
+	k := s.tuneAt(t)
+	if k < 0 || s.tune[k].end <= t {
+		return true
+	}
+	return s.tune[k].end-s.tune[k].at >= 3*s.bars[s.barAt(t)].Beat
+}
+
+func (l *layer) lastBass() int {
+	best, at := 0, Tick(-1)
+	for _, list := range [][]strike{l.live, l.done} {
+		for _, x := range list {
+			if x.voice == Bass && x.at > at {
+				best, at = int(x.midi), x.at
+			}
+		}
+	}
+	return best
+}
+
+// lastInner lists the inner notes struck last, highest first, and those of the
+// grip.
+func (l *layer) lastInner() []strike {
+	var out []strike
+	at := Tick(-1)
+	for _, list := range [][]strike{l.live, l.done} {
+		for _, x := range list {
+			if x.voice == Inner && x.at > at {
+				at = x.at
+			}
+		}
+	}
+	for _, list := range [][]strike{l.live, l.done} {
+		for _, x := range list {
+			if x.voice == Inner && x.at == at {
+				out = append(out, x)
+			}
+		}
+	}
+	return out
+}
+
+// innerReplies tries inner voices: one that steps to a neighbour and back, the
+// same again, or two of the grip as a stab.
+func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
+	w, s := l.w, l.w.s
+	p := &w.ps[i]
+	c := s.chords[p.chord].chord
+	key := s.keyPCs[s.barAt(a.at)]
+	pal := newPalette(c, key, false)
+	g := &l.chosen[i]
+	ref := l.lastInner()
+	if len(ref) == 0 {
+		for _, t := range g.inner() {
+			ref = append(ref, strike{tone: t})
+		}
+	}
+	lo, hi := 50, 69
+	base := func(midi int) float64 { // distance to the line that is there
+		if len(ref) == 0 {
+			return 0.5
+		}
+		d := 99
+		for _, r := range ref {
+			d = min(d, absInt(midi-int(r.midi)))
+		}
+		switch {
+		case d == 0:
+			return 0.45
+		case d <= 2:
+			return 0
+		case d <= 4:
+			return 0.7
+		}
+		return 3 + 0.2*float64(d)
+	}
+	var singles []strike
+	var costs []float64
+	for midi := lo; midi <= hi; midi++ {
+		pc := midi % 12
+		if pal.cost[pc] >= none {
+			continue
+		}
+		cost := base(midi) + 0.6*pal.cost[pc]
+		if pc == pal.root {
+			cost += 0.3
+		}
+		for _, pg := range pal.guides {
+			if pg == pc {
+				cost -= 0.25
+			}
+		}
+		for _, st := range w.neck.Stops(midi) {
+			if st.String == 1 || int(st.String) > w.neck.Strings()-1 {
+				continue
+			}
+			l.eachFinger(st, func(f int8, fc float64) {
+				// what the hand already holds is nearest
+				for _, t := range g.inner() {
+					if t.str == st.String && t.fret == st.Fret && t.finger == f {
+						fc -= 0.3
+					}
+				}
+				x := strike{tone: tone{st.String, st.Fret, f, int16(midi), Inner}, at: a.at,
+					end: l.ringEnd(i, tone{midi: int16(midi), voice: Inner}), point: i, fill: l.fills(a.at), tune: -1}
+				singles, costs = append(singles, x), append(costs, cost+fc)
+				if !a.pair {
+					try([]strike{x}, cost+fc)
+				}
+			})
+		}
+	}
+	if !a.pair {
+		return
+	}
+	for x := range singles {
+		for y := range singles {
+			a1, b1 := &singles[x], &singles[y]
+			d := int(a1.midi) - int(b1.midi)
+			if d < 3 || d > 10 || a1.str >= b1.str || a1.finger == b1.finger && a1.finger > 0 && a1.fret != b1.fret {
+				continue
+			}
+			try([]strike{*a1, *b1}, costs[x]+costs[y]-0.4)
+		}
+	}
+	for x := range singles {
+		try([]strike{singles[x]}, costs[x]+0.8)
+	}
+}

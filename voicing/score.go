@@ -1,0 +1,228 @@
+package voicing
+
+import (
+	"fmt"
+	"sort"
+
+	"thumbline/theory"
+)
+
+// A score is the tune on the tick grid, transposed, with what the arranger
+// asks of it again and again.
+type score struct {
+	tune    []tuneNote
+	chords  []chordSpan
+	bars    []Bar
+	start   []Tick // of each bar
+	keyPCs  []theory.PCSet
+	tempi   []TempoMark
+	end     Tick
+	section map[Tick]bool // where sections start
+	phrase  []theory.Phrase
+}
+
+type tuneNote struct {
+	at, end Tick
+	midi    int
+	pitch   theory.Pitch
+}
+
+type chordSpan struct {
+	at, end Tick
+	chord   theory.Chord
+}
+
+func ticks(t theory.Time) Tick { return Tick(t.Ticks(int(PerQuarter))) }
+
+// newScore puts the tune on ticks. shift moves the sounding octave.
+func newScore(t *theory.Tune) *score {
+	s := &score{section: map[Tick]bool{}}
+	for _, n := range t.Melody {
+		a, b := ticks(n.At), ticks(n.At.Add(n.Len))
+		if b <= a {
+			b = a + 1
+		}
+		if k := len(s.tune); k > 0 && s.tune[k-1].end > a {
+			s.tune[k-1].end = a
+		}
+		s.tune = append(s.tune, tuneNote{a, b, n.Pitch.MIDI(), n.Pitch})
+	}
+	for _, b := range t.Bars {
+		s.bars = append(s.bars, Bar{Label: b.Label, At: ticks(b.At), Len: ticks(b.At.Add(b.Len)) - ticks(b.At),
+			Beat: ticks(b.Beat), Metre: b.Metre, Key: b.Key})
+		s.start = append(s.start, ticks(b.At))
+		s.keyPCs = append(s.keyPCs, signaturePCs(b.Key.Fifths))
+	}
+	s.end = ticks(t.End())
+	for _, c := range t.Changes {
+		a, b := ticks(c.At), ticks(c.At.Add(c.Len))
+		if k := len(s.chords); k > 0 {
+			if s.chords[k-1].at == a {
+				s.chords = s.chords[:k-1]
+			} else {
+				s.chords[k-1].end = a
+			}
+		}
+		s.chords = append(s.chords, chordSpan{a, b, c.Chord})
+	}
+	if k := len(s.chords); k > 0 && s.chords[k-1].end < s.end {
+		s.chords[k-1].end = s.end
+	}
+	for _, m := range t.Tempi {
+		s.tempi = append(s.tempi, TempoMark{ticks(m.At), m.BPM})
+	}
+	if len(s.tempi) == 0 {
+		s.tempi = []TempoMark{{0, 120}}
+	}
+	for _, x := range t.Sections {
+		if x.From < len(s.start) {
+			s.section[s.start[x.From]] = true
+		}
+	}
+	s.phrase = t.Phrases
+	return s
+}
+
+// signaturePCs is the major scale of a key signature.
+func signaturePCs(fifths int) theory.PCSet {
+	var m theory.PCSet
+	tonic := 7 * fifths
+	return m.With(tonic, tonic+2, tonic+4, tonic+5, tonic+7, tonic+9, tonic+11)
+}
+
+// barAt is the index of the bar that holds t.
+func (s *score) barAt(t Tick) int {
+	i := sort.Search(len(s.start), func(i int) bool { return s.start[i] > t }) - 1
+	if i < 0 {
+		return 0
+	}
+	return i
+}
+
+// chordAt is the index of the chord that governs t, -1 before the first.
+func (s *score) chordAt(t Tick) int {
+	return sort.Search(len(s.chords), func(i int) bool { return s.chords[i].at > t }) - 1
+}
+
+// tuneAt is the index of the last tune note that starts at or before t, -1
+// before the first.
+func (s *score) tuneAt(t Tick) int {
+	return sort.Search(len(s.tune), func(i int) bool { return s.tune[i].at > t }) - 1
+}
+
+// onset is the index of the tune note that starts at t.
+func (s *score) onset(t Tick) (int, bool) {
+	i := s.tuneAt(t)
+	return i, i >= 0 && s.tune[i].at == t
+}
+
+// seconds is how long from a to b takes.
+func (s *score) seconds(a, b Tick) float64 {
+	total := 0.0
+	for i, m := range s.tempi {
+		from, to := m.At, b
+		if i+1 < len(s.tempi) && s.tempi[i+1].At < to {
+			to = s.tempi[i+1].At
+		}
+		if from < a {
+			from = a
+		}
+		if to > from {
+			total += float64(to-from) / float64(PerQuarter) * 60 / m.BPM
+		}
+	}
+	return total
+}
+
+// ticksFor is how many ticks sec lasts at t.
+func (s *score) ticksFor(t Tick, sec float64) Tick {
+	bpm := s.tempi[0].BPM
+	for _, m := range s.tempi {
+		if m.At <= t {
+			bpm = m.BPM
+		}
+	}
+	return Tick(sec*bpm/60*float64(PerQuarter) + 0.999)
+}
+
+// strong reports whether t is the first beat of its bar, or the third of four.
+func (s *score) strong(t Tick) bool {
+	b := s.bars[s.barAt(t)]
+	off := t - b.At
+	return off == 0 || b.Metre.Num%2 == 0 && b.Len == 4*b.Beat && off == 2*b.Beat
+}
+
+// onBeat reports whether t lies on a beat.
+func (s *score) onBeat(t Tick) bool {
+	b := s.bars[s.barAt(t)]
+	return b.Beat > 0 && (t-b.At)%b.Beat == 0
+}
+
+// register finds the octave in which the tune lies best: on the two high
+// strings, between G3 and A5, its middle around E4 to E5 (harmony.md 4.3).
+func register(t *theory.Tune, n Neck) (int, error) {
+	lo, hi := 127, 0
+	for _, m := range t.Melody {
+		p := m.Pitch.MIDI()
+		lo, hi = min(lo, p), max(hi, p)
+	}
+	best, bestCost := 0, 1e18
+	for shift := -48; shift <= 48; shift += 12 {
+		cost := 0.0
+		for _, m := range t.Melody {
+			p, w := float64(m.Pitch.MIDI()+shift), 0.3+m.Len.Float()
+			switch {
+			case p < 55:
+				cost += w * (4 + (55-p)*1.2)
+			case p < 60:
+				cost += w * (60 - p) * 0.45
+			case p > 79:
+				cost += w * (4 + (p-79)*2)
+			case p > 76:
+				cost += w * (p - 76) * 0.6
+			}
+			cost += w * abs(p-68) * 0.06
+		}
+		if lo+shift < n.Low() {
+			cost += 1e6 * float64(n.Low()-lo-shift)
+		}
+		if hi+shift > n.High() {
+			cost += 1e6 * float64(hi+shift-n.High())
+		}
+		if cost < bestCost-1e-9 {
+			best, bestCost = shift, cost
+		}
+	}
+	for _, m := range t.Melody {
+		p := m.Pitch.MIDI() + best
+		if p < n.Low() || p > n.High() {
+			return 0, fmt.Errorf("bar %s: the tune spans %d semitones, more than the neck holds from %d to %d (leave that note out, or choose another key)",
+				barLabel(t, m.At), hi-lo, n.Low(), n.High())
+		}
+	}
+	return best, nil
+}
+
+func barLabel(t *theory.Tune, at theory.Time) string {
+	label := "0"
+	for _, b := range t.Bars {
+		if b.At.Cmp(at) <= 0 {
+			label = b.Label
+		}
+	}
+	return label
+}
+
+func abs(x float64) float64 {
+	if x < 0 {
+		return -x
+	}
+	return x
+}
+
+func absInt(x int) int {
+	if x < 0 {
+		return -x
+	}
+	return x
+}

@@ -1,0 +1,295 @@
+package voicing
+
+import "math"
+
+// A stand is a tune note on the neck with its finger.
+type stand struct {
+	str, fret, finger int8
+}
+
+// place is the position of the hand that a stand implies, 0 for an open string.
+func (s stand) place() int8 {
+	if s.fret == 0 {
+		return 0
+	}
+	return s.fret - s.finger + 1
+}
+
+// stands lists the ways to take a pitch as a bare note of the tune.
+func (n Neck) stands(midi int) []stand {
+	var out []stand
+	for _, st := range n.Stops(midi) {
+		if st.Fret > 17 && st.String != 1 {
+			continue
+		}
+		if st.String > 3 && midi >= n.Open(1)-5 {
+			continue
+		}
+		if st.Fret == 0 {
+			out = append(out, stand{st.String, 0, 0})
+			continue
+		}
+		for f := int8(1); f <= 4; f++ {
+			if st.Fret-f+1 >= 1 {
+				out = append(out, stand{st.String, st.Fret, f})
+			}
+		}
+	}
+	return out
+}
+
+// shiftTime is how long the hand is away for a move of d frets, in seconds
+// (harmony.md 6.2: 120 ms, and 15 ms a fret beyond two).
+func shiftTime(d int) float64 {
+	if d <= 2 {
+		return 0.12
+	}
+	return 0.12 + 0.015*float64(d-2)
+}
+
+// move is the cost of taking the hand d frets along within dt seconds.
+func (w *Taste) move(d int, dt float64) float64 {
+	switch {
+	case d == 0:
+		return 0
+	case d <= 2:
+		c := w.Creep * float64(d)
+		if dt < 0.12 {
+			c += w.Creep * 2
+		}
+		return c
+	}
+	c := w.Shift + w.ShiftFret*float64(d-3)
+	need := shiftTime(d)
+	if dt < need+0.02 {
+		return c + w.Rushed
+	}
+	if need > 0.36*dt {
+		c += w.CutsTune
+	}
+	return c
+}
+
+// follow is the cost of one tune note after another, dt seconds later.
+func (w *Taste) follow(x, y stand, dt float64) float64 {
+	c := 0.0
+	if x.fret == 0 || y.fret == 0 {
+		return 0.05
+	}
+	c += w.move(absInt(int(x.place())-int(y.place())), dt)
+	if x.finger == y.finger && (x.str != y.str || x.fret != y.fret) {
+		switch {
+		case x.fret == y.fret: // laid flat
+			c += 0.5
+		case x.str == y.str:
+			c += 0.15 * float64(absInt(int(x.fret)-int(y.fret)))
+		default:
+			c += 1.2
+		}
+	}
+	if x.str == y.str && x.fret == y.fret && x.finger != y.finger {
+		c += 0.6
+	}
+	return c
+}
+
+// bare is what a stand costs by itself.
+func (w *Taste) bare(s stand) float64 {
+	c := 0.0
+	if s.str > 2 {
+		c += 0.5 * w.LowTune * float64(s.str-2)
+	}
+	if s.fret > 12 {
+		c += w.HighFret * float64(s.fret-12)
+	}
+	if s.finger == 4 {
+		c += 0.05
+	}
+	return c
+}
+
+// maxPlace bounds the positions of the tables.
+const maxPlace = 20
+
+// A run is the bare notes of the tune between two points, with the cheapest
+// way along them from any position of the hand.
+type run struct {
+	notes  []int     // indices into score.tune
+	stands [][]stand // of each note
+	dt     []float64 // seconds from the attack before to each note; one more for the way to the next point
+	// cost[p][k]: from position p at the start to stand k of the last note
+	cost [maxPlace][]float64
+	// to[p][q]: from position p to position q at the next point
+	to [maxPlace][maxPlace]float64
+}
+
+// newRun prepares the tables. lead is the time from the last attack of the
+// point to the first bare note, or to the next point when there is none.
+func (s *score) newRun(w *Taste, n Neck, notes []int, from, to Tick) *run {
+	r := &run{notes: notes}
+	last := from
+	for _, i := range notes {
+		r.dt = append(r.dt, s.seconds(last, s.tune[i].at))
+		r.stands = append(r.stands, n.stands(s.tune[i].midi))
+		last = s.tune[i].at
+	}
+	r.dt = append(r.dt, s.seconds(last, to))
+	if len(notes) == 0 {
+		for p := range r.to {
+			for q := range r.to[p] {
+				if p > 0 && q > 0 {
+					r.to[p][q] = w.move(absInt(p-q), r.dt[0])
+				}
+			}
+		}
+		return r
+	}
+	// one pass from each stand of the first note serves all positions
+	first := r.stands[0]
+	k := len(r.stands[len(r.stands)-1])
+	through := make([][]float64, len(first))
+	for a := range first {
+		cur := make([]float64, len(first))
+		for i := range cur {
+			cur[i] = math.Inf(1)
+		}
+		cur[a] = w.bare(first[a])
+		for j := 1; j < len(notes); j++ {
+			next := make([]float64, len(r.stands[j]))
+			for y, sy := range r.stands[j] {
+				best := math.Inf(1)
+				for x, sx := range r.stands[j-1] {
+					if math.IsInf(cur[x], 1) {
+						continue
+					}
+					if v := cur[x] + w.follow(sx, sy, r.dt[j]); v < best {
+						best = v
+					}
+				}
+				next[y] = best + w.bare(sy)
+			}
+			cur = next
+		}
+		through[a] = cur
+	}
+	end := r.stands[len(r.stands)-1]
+	dtEnd := r.dt[len(r.dt)-1]
+	for p := 0; p < maxPlace; p++ {
+		r.cost[p] = make([]float64, k)
+		for y := 0; y < k; y++ {
+			best := math.Inf(1)
+			for a, sa := range first {
+				c := through[a][y]
+				if p > 0 && sa.fret > 0 {
+					c += w.move(absInt(p-int(sa.place())), r.dt[0])
+				}
+				best = min(best, c)
+			}
+			r.cost[p][y] = best
+		}
+		for q := 0; q < maxPlace; q++ {
+			best := math.Inf(1)
+			for y, sy := range end {
+				c := r.cost[p][y]
+				if q > 0 && sy.fret > 0 {
+					c += w.move(absInt(q-int(sy.place())), dtEnd)
+				}
+				best = min(best, c)
+			}
+			r.to[p][q] = best
+		}
+	}
+	return r
+}
+
+// walk finds the stands of a run between two grips: the cheapest way that also
+// leaves the fingers and strings of the first grip alone where it can. need is
+// the stand that the last note must have, if the next grip holds it.
+func (r *run) walk(w *Taste, from *grip, to *grip, need *stand) []stand {
+	if len(r.notes) == 0 {
+		return nil
+	}
+	cost := make([][]float64, len(r.notes))
+	back := make([][]int, len(r.notes))
+	for j := range r.notes {
+		cost[j] = make([]float64, len(r.stands[j]))
+		back[j] = make([]int, len(r.stands[j]))
+		for y, sy := range r.stands[j] {
+			c := w.bare(sy) + disturbs(from, sy)
+			best, b := math.Inf(1), 0
+			if j == 0 {
+				best = 0
+				if from != nil && from.n > 0 {
+					if from.tune {
+						t := from.note[0]
+						best = w.follow(stand{t.str, t.fret, t.finger}, sy, r.dt[0])
+					}
+					if from.pos > 0 && sy.fret > 0 {
+						best = max(best, w.move(absInt(int(from.pos)-int(sy.place())), r.dt[0]))
+					}
+				}
+			} else {
+				for x, sx := range r.stands[j-1] {
+					if v := cost[j-1][x] + w.follow(sx, sy, r.dt[j]); v < best {
+						best, b = v, x
+					}
+				}
+			}
+			if j == len(r.notes)-1 {
+				if need != nil && (sy.str != need.str || sy.fret != need.fret) {
+					c += 1000
+				} else if need != nil && sy.finger != need.finger {
+					c += 50
+				}
+				if to != nil && to.pos > 0 && sy.fret > 0 {
+					c += w.move(absInt(int(to.pos)-int(sy.place())), r.dt[j+1])
+				}
+				if to != nil && to.tune && need == nil {
+					t := to.note[0]
+					c += 0.5 * w.follow(sy, stand{t.str, t.fret, t.finger}, r.dt[j+1])
+				}
+			}
+			cost[j][y], back[j][y] = best+c, b
+		}
+	}
+	last := len(r.notes) - 1
+	k := 0
+	for y := range cost[last] {
+		if cost[last][y] < cost[last][k] {
+			k = y
+		}
+	}
+	out := make([]stand, len(r.notes))
+	for j := last; j >= 0; j-- {
+		out[j] = r.stands[j][k]
+		k = back[j][k]
+	}
+	return out
+}
+
+// disturbs is the cost of what a bare note takes from the ringing grip.
+func disturbs(g *grip, s stand) float64 {
+	if g == nil {
+		return 0
+	}
+	c := 0.0
+	for i := int8(0); i < g.n; i++ {
+		t := g.note[i]
+		if t.voice == Melody {
+			continue
+		}
+		loss := 0.35
+		if t.voice == Bass {
+			loss = 0.55
+		}
+		switch {
+		case t.str == s.str && t.fret != s.fret:
+			c += loss
+		case t.finger != 0 && t.finger == s.finger && (t.fret != s.fret || t.str != s.str):
+			c += loss
+		case t.fret > 0 && s.fret > 0 && (t.finger < s.finger) != (t.fret <= s.fret) && t.fret != s.fret:
+			c += loss // fingers would cross
+		}
+	}
+	return c
+}
