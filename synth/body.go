@@ -34,7 +34,6 @@ func lowpass(rate, hz, q float64) biquad {
 // dc and half the rate, so its gain is 1 at f and 0 at dc.
 type resonator struct {
 	a1, a2, b   float64
-	x1, x2      float64 // last inputs are shared by all, see body
 	y1, y2      float64
 	left, right float64
 }
@@ -77,22 +76,49 @@ func newBody(rate float64, t *tone) *body {
 	return b
 }
 
-// process turns the strings into the instrument, in place.
+// process turns the strings into the instrument, in place. A block is a
+// quantum at most.
 func (b *body) process(left, right, mono []float32) {
+	var diff, sumL, sumR [quantum]float64
+	n := len(mono)
 	for i, m := range mono {
-		l := b.direct * b.cabL.process(float64(left[i]))
-		r := b.direct * b.cabR.process(float64(right[i]))
 		x := float64(m)
-		d := x - b.x2
+		diff[i] = x - b.x2
 		b.x2, b.x1 = b.x1, x
-		for k := range b.modes {
-			q := &b.modes[k]
-			y := q.a1*q.y1 + q.a2*q.y2 + q.b*d
-			q.y2, q.y1 = q.y1, y
-			l += q.left * y
-			r += q.right * y
+		sumL[i] = b.direct * b.cabL.process(float64(left[i]))
+		sumR[i] = b.direct * b.cabR.process(float64(right[i]))
+	}
+	// Two modes at a time: their recursions run side by side.
+	k := 0
+	for ; k+1 < len(b.modes); k += 2 {
+		p, q := &b.modes[k], &b.modes[k+1]
+		pa1, pa2, pb, pl, pr := p.a1, p.a2, p.b, p.left, p.right
+		qa1, qa2, qb, ql, qr := q.a1, q.a2, q.b, q.left, q.right
+		p1, p2, q1, q2 := p.y1, p.y2, q.y1, q.y2
+		for i, d := range diff[:n] {
+			y := pa1*p1 + (pa2*p2 + pb*d)
+			p2, p1 = p1, y
+			z := qa1*q1 + (qa2*q2 + qb*d)
+			q2, q1 = q1, z
+			sumL[i] += pl*y + ql*z
+			sumR[i] += pr*y + qr*z
 		}
-		// One dc blocker after the mix; in the loops it would detune them.
+		p.y1, p.y2, q.y1, q.y2 = p1, p2, q1, q2
+	}
+	if k < len(b.modes) {
+		p := &b.modes[k]
+		p1, p2 := p.y1, p.y2
+		for i, d := range diff[:n] {
+			y := p.a1*p1 + (p.a2*p2 + p.b*d)
+			p2, p1 = p1, y
+			sumL[i] += p.left * y
+			sumR[i] += p.right * y
+		}
+		p.y1, p.y2 = p1, p2
+	}
+	// One dc blocker after the mix; in the loops it would detune them.
+	for i := range left[:n] {
+		l, r := sumL[i], sumR[i]
 		b.outL = l - b.inL + b.dc*b.outL
 		b.outR = r - b.inR + b.dc*b.outR
 		b.inL, b.inR = l, r

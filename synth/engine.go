@@ -203,11 +203,7 @@ func (e *Engine) make() {
 	}
 	e.body.process(e.left[:], e.right[:], e.mono[:])
 	e.room.process(e.left[:], e.right[:])
-	var peak float32
-	for i := range e.left {
-		peak = max(peak, e.left[i], -e.left[i], e.right[i], -e.right[i])
-	}
-	if !sounding && peak < silent {
+	if !sounding && samplePeak(e.left[:]) < silent && samplePeak(e.right[:]) < silent {
 		if e.quiet++; e.quiet > 64 {
 			e.body.reset()
 			e.room.reset()

@@ -53,34 +53,48 @@ func newLimiter(rate float64) *limiter {
 
 // truePeak is the largest value of x after oversampling by four. hist keeps
 // the samples before x.
-func (l *limiter) truePeak(x []float32, hist *[quantum + overTaps]float32) float32 {
-	copy(hist[overTaps:], x)
-	var peak float32
-	for _, v := range x {
-		peak = max(peak, v, -v)
-	}
+func (l *limiter) truePeak(x []float32, hist *[quantum + overTaps]float32) float64 {
+	peak := samplePeak(x)
 	// Below half of full scale no curve through such samples reaches the knee
 	// in anything a string can do.
-	if peak > 0.45 {
-		for i := range x {
-			win := hist[i+1 : i+1+overTaps]
-			for p := range l.over {
-				h := &l.over[p]
-				var y float32
-				for k := range h {
-					y += h[k] * win[k]
-				}
-				peak = max(peak, y, -y)
+	if peak <= 0.45 {
+		copy(hist[:overTaps], x[len(x)-overTaps:])
+		return float64(peak)
+	}
+	copy(hist[overTaps:], x)
+	for i := range x {
+		win := (*[overTaps]float32)(hist[i+1:])
+		for p := range l.over {
+			h := &l.over[p]
+			var y float32
+			for k := range h {
+				y += h[k] * win[k]
+			}
+			if y < 0 {
+				y = -y
+			}
+			if y > peak {
+				peak = y
 			}
 		}
 	}
 	copy(hist[:overTaps], hist[quantum:])
-	return peak
+	return float64(peak)
+}
+
+// samplePeak is the largest magnitude in x. Magnitudes of floats order as
+// their bits do, which spares the loop the care for NaN and signed zeros.
+func samplePeak(x []float32) float32 {
+	var m uint32
+	for _, v := range x {
+		m = max(m, math.Float32bits(v)&^(1<<31))
+	}
+	return math.Float32frombits(m)
 }
 
 // process takes the next quantum and gives, in place, the one before it.
 func (l *limiter) process(left, right []float32) {
-	peak := float64(max(l.truePeak(left, &l.histL), l.truePeak(right, &l.histR)))
+	peak := max(l.truePeak(left, &l.histL), l.truePeak(right, &l.histR))
 	want := 1.0
 	if peak > knee {
 		want = (knee + (ceiling-knee)*math.Tanh((peak-knee)/(ceiling-knee))) / peak
@@ -89,17 +103,20 @@ func (l *limiter) process(left, right []float32) {
 	if end > 0.99999 {
 		end = min(1, l.want, want)
 	}
-	g, step := l.node, (end-l.node)/quantum
-	for i := range left {
-		a, b := l.waitL[i], l.waitR[i]
-		l.waitL[i], l.waitR[i] = left[i], right[i]
-		if g != 1 || step != 0 {
-			a = float32(float64(a) * g)
-			b = float32(float64(b) * g)
+	if l.node == 1 && end == 1 {
+		for i := range left {
+			left[i], l.waitL[i] = l.waitL[i], left[i]
+			right[i], l.waitR[i] = l.waitR[i], right[i]
+		}
+	} else {
+		g, step := l.node, (end-l.node)/quantum
+		for i := range left {
+			a, b := float32(float64(l.waitL[i])*g), float32(float64(l.waitR[i])*g)
+			l.waitL[i], l.waitR[i] = left[i], right[i]
+			left[i] = min(max(a, -maxPeak), maxPeak)
+			right[i] = min(max(b, -maxPeak), maxPeak)
 			g += step
 		}
-		left[i] = min(max(a, -maxPeak), maxPeak)
-		right[i] = min(max(b, -maxPeak), maxPeak)
 	}
 	l.node, l.want = end, want
 }

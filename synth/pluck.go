@@ -37,9 +37,9 @@ func (v *voice) fillPluck(t *tone, rate, open float64, s stroke) {
 	p := v.period
 	edge := max(t.edge*rate, 2)
 	hz := min(t.bandwidth(s.velocity, open), 0.45*rate)
-	r := math.Exp(-math.Pi * hz / rate)
+	r1, r2 := lowpassPoles(rate, hz)
 	// The lowpass rings on for 14 of its time constants, -120 dB.
-	n := int(p*(1+s.pickup)+edge+14*rate/(math.Pi*hz)) + 2
+	n := int(p*(1+s.pickup)+edge+14*rate/(2*math.Pi*hz)) + 2
 	n = min(n, cap(v.pluck))
 
 	wave := func(x float64) float64 {
@@ -53,8 +53,8 @@ func (v *voice) fillPluck(t *tone, rate, open float64, s stroke) {
 		if s.pickup > 0 {
 			x -= t.aper * wave(float64(i)-s.pickup*p)
 		}
-		y1 += (1 - r) * (x - y1)
-		y2 += (1 - r) * (y1 - y2)
+		y1 += (1 - r1) * (x - y1)
+		y2 += (1 - r2) * (y1 - y2)
 		v.pluck[i] = float32(level * y2)
 	}
 
@@ -66,20 +66,26 @@ func (v *voice) fillPluck(t *tone, rate, open float64, s stroke) {
 	for i := range v.scrape {
 		rnd = next(rnd)
 		x := float64(int64(rnd)) / (1 << 63)
-		y1 += (1 - r) * (x - y1)
+		y1 += (1 - r1) * (x - y1)
 		y2 += 0.08 * (y1 - y2)
 		w := math.Sin(math.Pi * float64(i) / float64(m))
 		v.scrape[i] = float32(amp * (y1 - y2) * w * w)
 	}
 }
 
-// loudness is the rms the pluck makes at velocity 127 in the first moment, each
-// partial weighted as ears weight it (the high shelf of ITU-R BS.1770). Level
-// is divided by it, so that every string, fret and place is as loud as the
-// next, and velocity alone says how loud.
+// lowpassPoles are those of the stroke's bandwidth: -3 dB near hz, and twice as
+// steep from an octave above.
+func lowpassPoles(rate, hz float64) (r1, r2 float64) {
+	r1 = math.Exp(-2 * math.Pi * hz / rate)
+	return r1, r1 * r1
+}
+
+// loudness is the rms the pluck makes at velocity 127 in its first 0.4 s, each
+// partial weighted as ears weight it (the high shelf of ITU-R BS.1770) and by
+// its decay. Level is divided by it, so that every string, fret and place is as
+// loud as the next, and velocity alone says how loud.
 func (v *voice) loudness(t *tone, rate, hz float64, s stroke) float64 {
 	lim := min(6000, 0.45*rate)
-	c := rate / (math.Pi * hz) // time constant of the lowpass in samples
 	var sum float64
 	for n := 1; ; n++ {
 		f := float64(n) * v.f0
@@ -91,10 +97,11 @@ func (v *voice) loudness(t *tone, rate, hz float64, s stroke) float64 {
 		if s.pickup > 0 {
 			amp *= math.Hypot(1-t.aper*math.Cos(2*x*s.pickup), t.aper*math.Sin(2*x*s.pickup))
 		}
-		w := 2 * math.Pi * f / rate * c
-		amp /= 1 + w*w
+		u := f / hz
+		amp /= math.Sqrt((1 + u*u) * (1 + u*u/4))
 		shelf := sq(f / 1500)
-		sum += amp * amp / 2 * (1 + 2.5*shelf) / (1 + shelf)
+		loss := -2 * math.Log(v.l.gain(2*math.Pi*f/rate)) * 0.4 * v.f0 // of energy in 0.4 s
+		sum += amp * amp / 2 * (1 + 2.5*shelf) / (1 + shelf) * -math.Expm1(-loss) / loss
 	}
 	return max(math.Sqrt(sum), 1e-3)
 }

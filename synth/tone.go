@@ -53,11 +53,11 @@ var tones = []tone{
 		name:    "archtop",
 		t60:     [6]float64{8, 8, 7, 6, 5, 4.5},
 		t60High: 2.0,
-		scale:   630, pluck: 150, edge: 0.35e-3,
-		softHz: 700, hardHz: 4200, lowDarker: 0.75,
+		scale:   630, pluck: 140, edge: 0.22e-3,
+		softHz: 230, hardHz: 7500, lowDarker: 0.8,
 		pickup: 150, aper: 0.55,
 		noise:  0.010,
-		direct: 1, cabinet: 4300, cabQ: 0.62,
+		direct: 1, cabinet: 4600, cabQ: 0.65,
 		modes: []mode{
 			{105, 12, 0.10, 0}, {210, 18, 0.10, -0.3}, {275, 20, 0.08, 0.3},
 			{430, 14, 0.07, -0.5}, {650, 8, 0.10, 0.5}, {1900, 3, 0.10, 0},
@@ -68,8 +68,8 @@ var tones = []tone{
 		name:    "nylon",
 		t60:     [6]float64{6, 6.5, 6, 4.5, 4, 3.5},
 		t60High: 1.4,
-		scale:   650, pluck: 140, edge: 0.45e-3,
-		softHz: 600, hardHz: 4200, lowDarker: 0.85,
+		scale:   650, pluck: 130, edge: 0.25e-3,
+		softHz: 240, hardHz: 8500, lowDarker: 0.8,
 		noise:  0.012,
 		direct: 0.75, cabinet: 6500, cabQ: 0.6,
 		modes: []mode{
@@ -83,8 +83,8 @@ var tones = []tone{
 		name:    "steel",
 		t60:     [6]float64{9, 9, 8, 6, 5.5, 5},
 		t60High: 2.6,
-		scale:   645, pluck: 125, edge: 0.2e-3,
-		softHz: 900, hardHz: 7000, lowDarker: 0.9,
+		scale:   645, pluck: 125, edge: 0.12e-3,
+		softHz: 380, hardHz: 12000, lowDarker: 0.85,
 		noise:  0.012,
 		direct: 0.75, cabinet: 9000, cabQ: 0.6,
 		modes: []mode{
@@ -102,7 +102,7 @@ var bassTone = tone{
 	t60:     [6]float64{4.5, 4, 3.5, 3, 2.5, 2},
 	t60High: 0.7,
 	scale:   1050, pluck: 230, edge: 1.2e-3,
-	softHz: 350, hardHz: 1500, lowDarker: 1,
+	softHz: 150, hardHz: 1500, lowDarker: 1,
 	noise: 0.006, level: 0.2,
 }
 

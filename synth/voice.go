@@ -38,8 +38,6 @@ type voice struct {
 	scrape []float32 // what is heard of the finger beside the loop
 	at     int
 
-	peak     float32 // largest sample since peakAge was 0
-	peakAge  int
 	released bool
 }
 
@@ -57,7 +55,6 @@ func (v *voice) rest() {
 	v.t1, v.t2, v.t3, v.lp = 0, 0, 0, 0
 	v.fadeLen, v.fadeAt, v.dampLeft = 0, 0, 0
 	v.pluck, v.scrape, v.at = v.pluck[:0], v.scrape[:0], 0
-	v.peak, v.peakAge = 0, 0
 }
 
 // begin starts the voice from rest; pluck and scrape are filled by the caller.
@@ -141,7 +138,6 @@ func (v *voice) loop(out, x []float32) {
 	a, b := float32(v.l.a), float32(v.l.g*(1+v.l.a))
 	t1, t2, t3, lp := v.t1, v.t2, v.t3, v.lp
 	w, r := v.w, v.w-uint32(v.l.delay)
-	peak := v.peak
 	damp, step := v.damp, v.dampStep
 	line := &v.line
 	for len(out) > 0 {
@@ -163,7 +159,6 @@ func (v *voice) loop(out, x []float32) {
 				damp += step
 				line[w&(lineLen-1)] = y
 				seg[i] += y
-				peak = max(peak, y, -y)
 				r++
 				w++
 			}
@@ -177,29 +172,27 @@ func (v *voice) loop(out, x []float32) {
 				damp += step
 				line[w&(lineLen-1)] = y
 				seg[i] += y
-				peak = max(peak, y, -y)
 				r++
 				w++
 			}
 		}
 		out = out[n:]
-		v.peakAge += n
 	}
 	v.t1, v.t2, v.t3, v.lp = t1, t2, t3, lp
 	v.w = w
 	v.damp = damp
-	v.peak = peak
 }
 
 // settle puts the voice to rest when a whole period stayed below silent. It is
 // called on a grid of absolute frames, never on the caller's blocks.
 func (v *voice) settle() {
-	if v.peakAge < int(v.period)+1 || v.at < len(v.pluck) {
+	if v.at < len(v.pluck) {
 		return
 	}
-	if v.peak < silent {
-		v.rest()
-		return
+	for i := uint32(1); i <= uint32(v.period)+1; i++ {
+		if y := v.line[(v.w-i)&(lineLen-1)]; y >= silent || y <= -silent {
+			return
+		}
 	}
-	v.peak, v.peakAge = 0, 0
+	v.rest()
 }

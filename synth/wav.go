@@ -39,7 +39,7 @@ type WAVWriter struct {
 	seek   io.WriteSeeker // nil when the length was known
 	opt    WAVOptions
 	data   int64 // bytes of samples written
-	rnd    *rand.Rand
+	rnd    *rand.PCG
 	buf    []byte
 	err    error
 	closed bool
@@ -60,7 +60,7 @@ func NewWAVWriter(w io.Writer, o WAVOptions) (*WAVWriter, error) {
 	if o.Format < Int16 || o.Format > Float32 {
 		return nil, fmt.Errorf("wav: no sample format %d", o.Format)
 	}
-	x := &WAVWriter{w: w, opt: o, rnd: rand.New(rand.NewPCG(o.Seed, 0x5741564544495448))}
+	x := &WAVWriter{w: w, opt: o, rnd: rand.NewPCG(o.Seed, 0x5741564544495448)}
 	bytes := int64(0)
 	if o.Frames < 0 {
 		s, ok := w.(io.WriteSeeker)
@@ -169,7 +169,9 @@ func (x *WAVWriter) quantise(s float32, full float64) int32 {
 	if s == 0 {
 		return 0
 	}
-	v := math.Round(float64(s)*full + x.rnd.Float64() - x.rnd.Float64())
+	u := x.rnd.Uint64()
+	dither := (float64(uint32(u)) - float64(uint32(u>>32))) / (1 << 32)
+	v := math.Floor(float64(s)*full + dither + 0.5)
 	if !(v >= -full) { // not a number lands here too
 		v = -full
 	}

@@ -1,0 +1,152 @@
+//go:build windows || darwin || (linux && cgo && alsa)
+
+package synth
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"time"
+
+	"github.com/ebitengine/oto/v3"
+)
+
+const (
+	otoFrame = 8
+	// otoRead bounds one read in frames: a large one would come late.
+	otoRead = 240
+	// otoOpen bounds the wait for a device that never gets ready.
+	otoOpen = 3 * time.Second
+)
+
+type otoOut struct {
+	ctx    *oto.Context
+	player *oto.Player
+	bytes  int
+	fill   func(out []float32)
+	buf    [2 * otoRead]float32
+}
+
+// openBackend can succeed once in a process: oto has one context, and one that
+// was lost cannot be opened again.
+func openBackend(rate int, buffer time.Duration) (backend, error) {
+	if runtime.GOOS == "linux" && !anySound(os.Getenv) {
+		// ALSA would write its complaints into the terminal.
+		return nil, fmt.Errorf("no sound device: neither a card nor a sound server is there (connect one or start the sound server; %s)", writeInstead)
+	}
+	ctx, ready, err := oto.NewContext(&oto.NewContextOptions{
+		SampleRate: rate, ChannelCount: 2, Format: oto.FormatFloat32LE, BufferSize: buffer,
+	})
+	if err != nil {
+		return nil, fmt.Errorf("sound can be opened only once in a run: %s (start again; %s)", otoText(err), writeInstead)
+	}
+	select {
+	case <-ready:
+	case <-time.After(otoOpen):
+		return nil, fmt.Errorf("the sound device does not get ready (restart the sound server; %s)", writeInstead)
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, openError(err)
+	}
+	return &otoOut{ctx: ctx, bytes: int(float64(rate)*buffer.Seconds()) * otoFrame}, nil
+}
+
+// openError says in our words what kept the device from opening.
+func openError(err error) error {
+	s := err.Error()
+	switch {
+	case strings.Contains(s, "busy"):
+		return fmt.Errorf("the sound device is in use by another program (close it, or use a sound server; %s)", writeInstead)
+	case strings.Contains(s, "set_format"), strings.Contains(s, "hw_params"):
+		return fmt.Errorf("the sound device refuses 32-bit float (let ALSA's default go through plug or a sound server; %s)", writeInstead)
+	case runtime.GOOS == "linux":
+		return fmt.Errorf("no sound device (connect one or start the sound server; %s)", writeInstead)
+	}
+	return fmt.Errorf("no sound device: %s (connect one; %s)", otoText(err), writeInstead)
+}
+
+func otoText(err error) string { return strings.TrimPrefix(err.Error(), "oto: ") }
+
+func (o *otoOut) start(fill func(out []float32)) error {
+	o.fill = fill
+	o.player = o.ctx.NewPlayer(o)
+	o.player.SetBufferSize(o.bytes) // less than the context's would leave a hole
+	o.player.Play()
+	return nil
+}
+
+// Read implements io.Reader for the player.
+func (o *otoOut) Read(p []byte) (int, error) {
+	n := min(len(p)/otoFrame, otoRead)
+	if n == 0 {
+		return 0, errors.New("synth: less than a frame was asked for")
+	}
+	out := o.buf[:2*n]
+	o.fill(out)
+	for i, v := range out {
+		u := math.Float32bits(v)
+		p[4*i], p[4*i+1], p[4*i+2], p[4*i+3] = byte(u), byte(u>>8), byte(u>>16), byte(u>>24)
+	}
+	return n * otoFrame, nil
+}
+
+func (o *otoOut) failed() error {
+	if o.ctx.Err() != nil || o.player.Err() != nil {
+		return errLost
+	}
+	return nil
+}
+
+func (o *otoOut) underflows() int { return 0 } // oto does not tell
+
+// stop must not call Suspend, which waits for ever on a device that hangs.
+func (o *otoOut) stop() error {
+	if o.player != nil {
+		o.player.Pause()
+	}
+	return nil
+}
+
+// anySound looks for a card or a sound server's socket on Linux.
+func anySound(getenv func(string) string) bool {
+	if b, err := os.ReadFile("/proc/asound/cards"); err == nil && !strings.Contains(string(b), "no soundcards") {
+		return true
+	}
+	if getenv("PULSE_SERVER") != "" {
+		return true
+	}
+	dir := getenv("XDG_RUNTIME_DIR")
+	for _, name := range []string{"pulse/native", "pipewire-0"} {
+		if _, err := os.Stat(filepath.Join(dir, name)); dir != "" && err == nil {
+			return true
+		}
+	}
+	return false
+}
+
+func listDevices() []string {
+	switch runtime.GOOS {
+	case "windows":
+		return []string{"the default output of Windows (WASAPI, else WinMM)"}
+	case "darwin":
+		return []string{"the default output of macOS (Core Audio)"}
+	}
+	if !anySound(os.Getenv) {
+		return []string{"no sound device: neither a card nor a sound server is there (connect one or start the sound server; " + writeInstead + ")"}
+	}
+	lines := []string{"ALSA's default device, or else the first that opens of these:"}
+	b, err := os.ReadFile("/proc/asound/pcm")
+	for _, l := range strings.Split(strings.TrimSpace(string(b)), "\n") {
+		if err == nil && strings.Contains(l, "playback") {
+			lines = append(lines, l)
+		}
+	}
+	if len(lines) == 1 {
+		lines[0] = "ALSA's default device, through a sound server"
+	}
+	return lines
+}
