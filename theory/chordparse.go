@@ -174,6 +174,10 @@ func ParseQuality(suffix string) (PCSet, error) {
 // form, none being a major triad. A form stretches over brackets and breaks
 // only to a major seventh, as in m(maj7) and m/maj7: C(9) is an added ninth.
 func longestForm(toks []token) (base PCSet, used int) {
+	if len(toks) > 1 && toks[0].kind == tokBreak && toks[1].kind == tokDim {
+		base, used = longestForm(toks[1:]) // C/dim, a habit of older ABC files
+		return base, used + 1
+	}
 	base = tones(0, 4, 7)
 	index := formIndex()
 	var run []token

@@ -127,9 +127,9 @@ func tokensKey(toks []token) string {
 	return b.String()
 }
 
-// suffixes holds the spelling of all 2048 sets that contain the root.
-var suffixes = sync.OnceValue(func() *[1 << 12]string {
-	var all [1 << 12]string
+// spellings holds the spelling of all 2048 sets that contain the root.
+var spellings = sync.OnceValue(func() *[1 << 12]spelling {
+	var all [1 << 12]spelling
 	for set := PCSet(1); set < 1<<12; set += 2 {
 		all[set] = spellTones(set)
 	}
@@ -139,7 +139,7 @@ var suffixes = sync.OnceValue(func() *[1 << 12]string {
 // SuffixOf is our canonical spelling of tones above a root, which is taken to
 // be there: "maj7", "m7b5", "7b9". Every set has one and ParseQuality reads it
 // back to the same set.
-func SuffixOf(tones PCSet) string { return suffixes()[tones&0xfff|1] }
+func SuffixOf(tones PCSet) string { return spellings()[tones&0xfff|1].suffix }
 
 // The costs of spelling a set as an edit of a row: an alteration reads more
 // easily than an added degree, and that than one left out.
@@ -149,15 +149,22 @@ const (
 	editNo    = 4
 )
 
+// A spelling is the suffix of a set of tones: the row it is made from and what
+// the edits cost.
+type spelling struct {
+	suffix    string
+	row, cost int
+}
+
 // spellTones finds the row that needs the least edits.
-func spellTones(set PCSet) string {
-	best, bestCost := "", 1<<30
-	for _, q := range qualities {
-		if edits, cost, ok := editsOf(q, set); ok && cost < bestCost {
-			best, bestCost = q.name+edits, cost
+func spellTones(set PCSet) spelling {
+	best := spelling{cost: 1 << 30}
+	for i, q := range qualities {
+		if edits, cost, ok := editsOf(q, set); ok && cost < best.cost {
+			best = spelling{q.name + edits, i, cost}
 		}
 	}
-	if bestCost == 1<<30 {
+	if best.cost == 1<<30 {
 		panic("theory: a set of tones without a spelling")
 	}
 	return best

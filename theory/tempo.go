@@ -1,9 +1,7 @@
 package theory
 
-// compound reports the metres whose beat has three parts.
-func (m Metre) compound() bool {
-	return m.Den == 8 && (m.Num == 6 || m.Num == 9 || m.Num == 12)
-}
+// compound reports the metres whose beat has three parts: 6/8, 9/8, 12/8, 15/8.
+func (m Metre) compound() bool { return m.Den == 8 && m.Num > 3 && m.Num%3 == 0 }
 
 // BarLen is the length of a full bar.
 func (m Metre) BarLen() Time { return Quarters(4*int64(m.Num), int64(m.Den)) }
@@ -12,12 +10,12 @@ func (m Metre) BarLen() Time { return Quarters(4*int64(m.Num), int64(m.Den)) }
 func (m Metre) String() string { return itoa(m.Num) + "/" + itoa(m.Den) }
 
 // BeatOf is the length of a beat: the dotted quarter in 6/8, 9/8 and 12/8, the
-// half in 2/2 and 3/2, else the quarter.
+// half in 2/2, 3/2 and 4/2, else the quarter.
 func BeatOf(m Metre) Time {
 	switch {
 	case m.compound():
 		return Quarters(3, 2)
-	case m.Den == 2 && (m.Num == 2 || m.Num == 3):
+	case m.Den == 2:
 		return Quarters(2, 1)
 	}
 	return Quarters(1, 1)
@@ -28,13 +26,13 @@ func BeatOf(m Metre) Time {
 const shortestNote = 0.125
 
 // DefaultTempo is the tempo, in quarters a minute, of a sheet that has none:
-// quarter = 120; half = 80 in 2/2 and 3/2; dotted beat = 100 in 6/8, 9/8, 12/8
+// quarter = 120; half = 80 in 2/2, 3/2 and 4/2; dotted beat = 100 in 6/8, 9/8, 12/8
 // and 6/4; lowered until a note of length shortest lasts 125 ms. A shortest of
 // 0 or less does not count.
 func DefaultTempo(m Metre, shortest Time) float64 {
 	bpm := 120.0
 	switch {
-	case m.Den == 2 && (m.Num == 2 || m.Num == 3):
+	case m.Den == 2:
 		bpm = 160
 	case m.compound():
 		bpm = 150

@@ -191,3 +191,67 @@ func FirstChoice(c Chord) Use {
 	}
 	return Use{}
 }
+
+// A Context is what stands around a chord. A Prev or Next whose NoChord is true
+// says that there is none.
+type Context struct {
+	Prev, Next Chord
+	Key        Key
+}
+
+// UsesIn is Uses with the first choice moved by what stands around the chord:
+//   - a 7b9 is taken from the major or minor key it leads to (harmony.md 3.2);
+//   - a dominant after the half-diminished a fifth above it is altered (3.2,
+//     V7 in minor);
+//   - a diminished takes the scale of the chord that comes next if that holds
+//     it, and the scale on its fifth if it decorates that chord (3.4, rule 12);
+//   - a minor triad on 2, 3 or 6 of a major key is played as a minor seventh,
+//     and a minor seventh on 3 may be played from the tonic's scale (3.3).
+func UsesIn(c Chord, ctx Context) []Use {
+	uses := Uses(c)
+	if len(uses) == 0 {
+		return nil
+	}
+	root := c.RootPC()
+	degree := mod12(root - ctx.Key.Tonic.PC())
+	leads := !ctx.Next.NoChord && mod12(ctx.Next.RootPC()-root) == 5
+	switch {
+	case c.Kind == Dominant && uses[0].Dim && leads && !c.Tones.Has(9):
+		switch ctx.Next.Kind {
+		case Minor, HalfDiminished, Diminished:
+			return preferred(uses, useRow{5, Minor6, true, 3}.over(c))
+		case Major, Augmented:
+			return preferred(uses, useRow{5, Major6, true, 3}.over(c))
+		}
+	case c.Kind == Dominant && uses[0].Scale == NewScale(root+7, Minor6) &&
+		!ctx.Prev.NoChord && ctx.Prev.Kind == HalfDiminished && mod12(ctx.Prev.RootPC()-root) == 7:
+		return preferred(uses, useRow{1, Minor6, false, 4}.over(c))
+	case c.Kind == Diminished && !ctx.Next.NoChord:
+		if ctx.Next.RootPC() == root {
+			return preferred(uses, useRow{7, Major6, true, 3}.over(c))
+		}
+		next := FirstChoice(ctx.Next)
+		if dim := c.Tones.Rotate(root) & tonesOfDim7(root); next.Degrees != "" && next.Scale.Dim()&dim == dim {
+			rel := mod12(next.Scale.Root.PC() - root)
+			return preferred(uses, useRow{rel, next.Scale.Family, true, 3}.over(c))
+		}
+	case c.Kind == Minor && c.Tones&tones(9, 10, 11) == 0 && !ctx.Key.Minor && (degree == 2 || degree == 4 || degree == 9):
+		return preferred(uses, useRow{3, Major6, false, 0}.over(c))
+	case c.Kind == Minor && c.Tones.Has(10) && !ctx.Key.Minor && degree == 4:
+		return append(uses, useRow{8, Major6, false, 2}.over(c))
+	}
+	return uses
+}
+
+func tonesOfDim7(root int) PCSet { return tones(0, 3, 6, 9).Rotate(root) }
+
+// preferred puts u in front; where the list has its scale already, it moves.
+func preferred(uses []Use, u Use) []Use {
+	out := []Use{u}
+	for _, v := range uses {
+		if v.Scale != u.Scale || v.Dim != u.Dim {
+			out = append(out, v)
+		}
+	}
+	return out
+}
