@@ -88,6 +88,7 @@ func feelOf(t *theory.Tune, name string) (theory.Feel, error) {
 type worker struct {
 	neck  Neck
 	hand  Hand
+	grasp *grasp
 	taste Taste
 	s     *score
 	m     *maker
@@ -101,7 +102,8 @@ type worker struct {
 
 func (w *worker) arrange() *Arrangement {
 	s := w.s
-	w.m = newMaker(w.neck, w.hand, w.taste)
+	w.grasp = newGrasp(w.neck, w.hand)
+	w.m = newMaker(w.neck, w.grasp, w.taste)
 	w.ps = s.points()
 	for i := range w.ps {
 		s.plan(&w.ps[i])

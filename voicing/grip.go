@@ -1,7 +1,8 @@
 package voicing
 
 import (
-	"sort"
+	"cmp"
+	"slices"
 
 	"thumbline/theory"
 )
@@ -82,6 +83,10 @@ type spot struct {
 	final    bool
 }
 
+// spread is how much dearer than the best a grip may be by itself and still be
+// kept: no way to it could make up for more.
+const spread = 22
+
 // gripKey identifies a spot for the cache.
 type gripKey struct {
 	spot
@@ -90,7 +95,7 @@ type gripKey struct {
 // maker enumerates grips and remembers them by chord, tune note and place.
 type maker struct {
 	neck   Neck
-	hand   Hand
+	grasp  *grasp
 	taste  Taste
 	maxN   int // grips kept for one spot
 	finger map[uint64]fingering
@@ -99,8 +104,8 @@ type maker struct {
 	capped int // spots at which candidates were cut
 }
 
-func newMaker(n Neck, h Hand, t Taste) *maker {
-	return &maker{neck: n, hand: h, taste: t, maxN: 64, finger: map[uint64]fingering{},
+func newMaker(n Neck, g *grasp, t Taste) *maker {
+	return &maker{neck: n, grasp: g, taste: t, maxN: 64, finger: map[uint64]fingering{},
 		grips: map[gripKey][]grip{}, steps: map[theory.Chord][]theory.PCSet{}}
 }
 
@@ -154,7 +159,7 @@ func (m *maker) fingersOf(g *grip) fingering {
 		// the cache holds fingers by string
 		return f
 	}
-	f := m.neck.fingers(m.hand, ps[:g.n])
+	f := m.grasp.fingers(ps[:g.n])
 	var by fingering
 	by.cost, by.pos, by.ok = f.cost, f.pos, f.ok
 	for i := int8(0); i < g.n; i++ {
@@ -302,7 +307,7 @@ func (e *enumerator) within(fret int8) bool {
 		if a > b {
 			a, b = b, a
 		}
-		if b-a > 5 || e.m.neck.At(int(b))-e.m.neck.At(int(a)) > e.m.hand.Reach {
+		if b-a > 5 || e.m.grasp.mm[b]-e.m.grasp.mm[a] > e.m.grasp.hand.Reach {
 			return false
 		}
 	}
@@ -528,14 +533,23 @@ func (e *enumerator) isStep(g *grip) bool {
 // prune keeps the best grips, and some of every position and place of the
 // tune, so that the search has somewhere to go.
 func (e *enumerator) prune() []grip {
-	sort.SliceStable(e.out, func(i, j int) bool { return e.out[i].less(&e.out[j]) })
+	best := 1e9
+	for i := range e.out {
+		best = min(best, e.out[i].cost)
+	}
+	var order []*grip
+	for i := range e.out {
+		if g := &e.out[i]; g.cost < best+spread || g.n == 1 && g.tune {
+			order = append(order, g)
+		}
+	}
+	slices.SortFunc(order, (*grip).compare)
 	type place struct{ str, pos int8 }
 	count := map[place]int{}
 	alone := map[int8]bool{}
 	var out []grip
 	var last *grip
-	for i := range e.out {
-		g := &e.out[i]
+	for _, g := range order {
 		if last != nil && *last == *g {
 			continue
 		}
@@ -561,25 +575,19 @@ func (e *enumerator) prune() []grip {
 	return out
 }
 
-// less is a total order: cost, then the notes.
-func (g *grip) less(h *grip) bool {
-	if d := g.cost - h.cost; d < -1e-9 || d > 1e-9 {
-		return d < 0
+// compare is a total order: cost, then the notes.
+func (g *grip) compare(h *grip) int {
+	if c := cmp.Compare(g.cost, h.cost); c != 0 {
+		return c
 	}
-	if g.n != h.n {
-		return g.n < h.n
+	if c := cmp.Compare(g.n, h.n); c != 0 {
+		return c
 	}
 	for i := int8(0); i < g.n; i++ {
 		a, b := g.note[i], h.note[i]
-		if a.str != b.str {
-			return a.str < b.str
-		}
-		if a.fret != b.fret {
-			return a.fret < b.fret
-		}
-		if a.finger != b.finger {
-			return a.finger < b.finger
+		if c := cmp.Or(cmp.Compare(a.str, b.str), cmp.Compare(a.fret, b.fret), cmp.Compare(a.finger, b.finger), cmp.Compare(a.voice, b.voice)); c != 0 {
+			return c
 		}
 	}
-	return !g.hasBass && h.hasBass
+	return 0
 }

@@ -30,12 +30,29 @@ type fingering struct {
 // maxPresses is the most notes that Fingers is asked to hold.
 const maxPresses = 6
 
+// maxFret bounds the table of fret distances.
+const maxFret = 40
+
+// A grasp is a hand on a neck, with the frets measured once.
+type grasp struct {
+	hand Hand
+	mm   [maxFret]float64
+}
+
+func newGrasp(n Neck, h Hand) *grasp {
+	g := &grasp{hand: h}
+	for f := range g.mm {
+		g.mm[f] = n.At(f)
+	}
+	return g
+}
+
 // fingers finds the most comfortable fingers for the notes of a shape, open
 // strings included, keeping the fingers that are given. Finger order follows
 // fret order; at one fret the lower finger takes the lower string; one finger
 // may lie flat over strings at one fret when nothing under it is open or
 // stopped lower (harmony.md 6.2). ok is false when no hand can hold it.
-func (n Neck) fingers(h Hand, notes []Press) fingering {
+func (g *grasp) fingers(notes []Press) fingering {
 	var ord [maxPresses]int
 	k := 0
 	var openMask uint16
@@ -65,19 +82,18 @@ func (n Neck) fingers(h Hand, notes []Press) fingering {
 			ord[j-1], ord[j] = ord[j], ord[j-1]
 		}
 	}
-	if n.At(int(notes[ord[k-1]].Fret))-n.At(int(notes[ord[0]].Fret)) > h.Reach {
+	if g.mm[notes[ord[k-1]].Fret]-g.mm[notes[ord[0]].Fret] > g.hand.Reach {
 		return fingering{}
 	}
-	f := assigner{neck: n, hand: h, notes: notes, ord: ord, k: k, open: openMask}
+	f := assigner{grasp: g, notes: notes, ord: ord, k: k, open: openMask}
 	f.best.cost = 1e9
-	f.try(0, 0, 0)
+	f.try(0, 0)
 	return f.best
 }
 
 // assigner tries fingers in fret order.
 type assigner struct {
-	neck  Neck
-	hand  Hand
+	grasp *grasp
 	notes []Press
 	ord   [maxPresses]int
 	k     int
@@ -89,7 +105,7 @@ type assigner struct {
 	best                fingering
 }
 
-func (a *assigner) try(i, last int8, _ int8) {
+func (a *assigner) try(i, last int8) {
 	if int(i) == a.k {
 		a.finish()
 		return
@@ -102,7 +118,7 @@ func (a *assigner) try(i, last int8, _ int8) {
 			oldHi := a.ghi[g]
 			a.ghi[g] = p.String
 			a.cur[a.ord[i]] = a.gf[g]
-			a.try(i+1, last, 0)
+			a.try(i+1, last)
 			a.ghi[g] = oldHi
 		}
 	}
@@ -121,7 +137,7 @@ func (a *assigner) try(i, last int8, _ int8) {
 		a.gf[g], a.gfret[g], a.glo[g], a.ghi[g] = f, p.Fret, p.String, p.String
 		a.ng++
 		a.cur[a.ord[i]] = f
-		a.try(i+1, f, 0)
+		a.try(i+1, f)
 		a.ng--
 	}
 }
@@ -148,11 +164,11 @@ func (a *assigner) flat(g int, p Press) bool {
 
 func (a *assigner) reaches(f, fret int8) bool {
 	for g := 0; g < a.ng; g++ {
-		limit := a.hand.Reach
+		limit := a.grasp.hand.Reach
 		if f-a.gf[g] == 1 {
-			limit = a.hand.Adjacent
+			limit = a.grasp.hand.Adjacent
 		}
-		if a.neck.At(int(fret))-a.neck.At(int(a.gfret[g])) > limit {
+		if a.grasp.mm[fret]-a.grasp.mm[a.gfret[g]] > limit {
 			return false
 		}
 	}
@@ -179,7 +195,7 @@ func (a *assigner) finish() {
 			continue
 		}
 		df, dg := a.gfret[g]-a.gfret[g-1], a.gf[g]-a.gf[g-1]
-		mm := a.neck.At(int(a.gfret[g])) - a.neck.At(int(a.gfret[g-1]))
+		mm := a.grasp.mm[a.gfret[g]] - a.grasp.mm[a.gfret[g-1]]
 		if df > dg {
 			c += (mm - 28*float64(dg)) / 30
 			if dg == 1 && a.gf[g] == 3 {
@@ -190,7 +206,7 @@ func (a *assigner) finish() {
 		}
 	}
 	if a.ng > 1 {
-		if mm := a.neck.At(int(a.gfret[a.ng-1])) - a.neck.At(int(a.gfret[0])); mm > 80 {
+		if mm := a.grasp.mm[a.gfret[a.ng-1]] - a.grasp.mm[a.gfret[0]]; mm > 80 {
 			c += (mm - 80) / 12
 		}
 	}

@@ -321,7 +321,7 @@ func (l *layer) together(ns []strike) bool {
 	for i, n := range ns {
 		ps[i] = Press{Stop{n.str, n.fret}, n.finger}
 	}
-	return l.w.neck.fingers(l.w.hand, ps[:len(ns)]).ok
+	return l.w.grasp.fingers(ps[:len(ns)]).ok
 }
 
 // keep chooses which of the sounding notes go on under a new attack: the set

@@ -1,0 +1,186 @@
+package voicing
+
+import (
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"thumbline/theory"
+)
+
+// randomTune is a lead sheet that nobody would write, but could.
+func randomTune(t *rapid.T) *theory.Tune {
+	symbols := []string{"C", "Dm7", "G7", "Cmaj7", "Am7", "F#m7b5", "B7b9", "Em", "Ebmaj7", "Abm6", "D7#9", "Gdim7", "F/A", "Bb7sus4", "N.C.", "E+", "A13"}
+	metres := []theory.Metre{{Num: 4, Den: 4}, {Num: 3, Den: 4}, {Num: 6, Den: 8}, {Num: 2, Den: 2}, {Num: 5, Den: 4}}
+	m := rapid.SampledFrom(metres).Draw(t, "metre")
+	key := theory.Key{Fifths: rapid.IntRange(-6, 6).Draw(t, "fifths")}
+	barLen := theory.Quarters(int64(4*m.Num), int64(m.Den))
+	bars := rapid.IntRange(1, 6).Draw(t, "bars")
+	tune := &theory.Tune{Title: "any", Key: key, Tempi: []theory.TempoMark{{BPM: float64(rapid.IntRange(40, 260).Draw(t, "bpm"))}}}
+	at := theory.Time{}
+	for i := 0; i < bars; i++ {
+		tune.Bars = append(tune.Bars, theory.Bar{Label: string(rune('1' + i)), Pass: 1, Source: i, At: at, Len: barLen, Beat: theory.BeatOf(m), Metre: m, Key: key})
+		at = at.Add(barLen)
+	}
+	end := at
+	at = theory.Time{}
+	pitch := rapid.IntRange(50, 86).Draw(t, "start")
+	lengths := []theory.Time{theory.Quarters(1, 4), theory.Quarters(1, 2), theory.Quarters(1, 3), theory.Quarters(1, 1), theory.Quarters(3, 2), theory.Quarters(2, 1), theory.Quarters(4, 1), theory.Quarters(7, 1)}
+	for at.Less(end) {
+		l := rapid.SampledFrom(lengths).Draw(t, "len")
+		if end.Less(at.Add(l)) {
+			l = end.Sub(at)
+		}
+		pitch += rapid.IntRange(-5, 5).Draw(t, "step")
+		pitch = max(48, min(88, pitch))
+		if rapid.IntRange(0, 5).Draw(t, "rest") > 0 || len(tune.Melody) == 0 {
+			tune.Melody = append(tune.Melody, theory.Note{At: at, Len: l, Pitch: midiPitch(pitch)})
+		}
+		at = at.Add(l)
+	}
+	at = theory.Time{}
+	for at.Less(end) {
+		l := rapid.SampledFrom(lengths[3:]).Draw(t, "chord len")
+		if end.Less(at.Add(l)) {
+			l = end.Sub(at)
+		}
+		c, err := theory.ParseChord(rapid.SampledFrom(symbols).Draw(t, "symbol"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		tune.Changes = append(tune.Changes, theory.Change{At: at, Len: l, Chord: c})
+		at = at.Add(l)
+	}
+	tune.DividePhrases()
+	return tune
+}
+
+func midiPitch(m int) theory.Pitch {
+	names := [12]theory.Name{{Letter: theory.C}, {Letter: theory.C, Alter: 1}, {Letter: theory.D}, {Letter: theory.E, Alter: -1}, {Letter: theory.E}, {Letter: theory.F},
+		{Letter: theory.F, Alter: 1}, {Letter: theory.G}, {Letter: theory.A, Alter: -1}, {Letter: theory.A}, {Letter: theory.B, Alter: -1}, {Letter: theory.B}}
+	return theory.Pitch{Name: names[m%12], Octave: int8(m/12 - 1)}
+}
+
+// TestAnyTune: whatever the sheet, the tune is kept and on top, every note is
+// where its string and fret say, no string has two notes, and one hand with
+// the fingers given holds whatever sounds together.
+func TestAnyTune(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		tune := randomTune(t)
+		a, err := Arrange(tune, Plan{})
+		if err != nil {
+			t.Skip(err) // wider than the neck
+		}
+		check(t, a)
+	})
+}
+
+type fataler interface {
+	Fatalf(string, ...any)
+}
+
+func check(t fataler, a *Arrangement) {
+	n := StandardNeck()
+	g := newGrasp(n, NormalHand())
+	at := map[Tick][]Note{}
+	var times []Tick
+	for _, x := range a.Notes {
+		if len(at[x.At]) == 0 {
+			times = append(times, x.At)
+		}
+		at[x.At] = append(at[x.At], x)
+		if n.Open(x.String)+x.Fret != x.MIDI {
+			t.Fatalf("string %d fret %d is not pitch %d", x.String, x.Fret, x.MIDI)
+		}
+		if x.Dur < 1 {
+			t.Fatalf("a note at %d lasts %d", x.At, x.Dur)
+		}
+		if (x.Fret == 0) != (x.Finger == 0) {
+			t.Fatalf("fret %d with finger %d", x.Fret, x.Finger)
+		}
+	}
+	for _, m := range a.Melody {
+		found := false
+		for _, x := range at[m.At] {
+			found = found || x.Voice == Melody && x.MIDI == m.MIDI && x.Dur <= m.Dur
+		}
+		if !found {
+			t.Fatalf("the tune's %d at %d is missing or too long", m.MIDI, m.At)
+		}
+	}
+	for _, tm := range times {
+		var ps []Press
+		melody, top := 0, 0
+		for _, x := range a.Notes {
+			if x.At <= tm && tm < x.At+x.Dur {
+				ps = append(ps, Press{Stop{int8(x.String), int8(x.Fret)}, int8(x.Finger)})
+				if x.Voice == Melody {
+					melody = x.MIDI
+				} else {
+					top = max(top, x.MIDI)
+				}
+			}
+		}
+		if !g.fingers(ps).ok {
+			t.Fatalf("at %d no hand holds %v", tm, ps)
+		}
+		if melody > 0 && top >= melody {
+			t.Fatalf("at %d the tune's %d is covered by %d", tm, melody, top)
+		}
+	}
+}
+
+func BenchmarkArrange32Bars(b *testing.B) {
+	tune := longTune(32)
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := Arrange(tune, Plan{}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkArrange320Bars(b *testing.B) {
+	tune := longTune(320)
+	for b.Loop() {
+		if _, err := Arrange(tune, Plan{}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// longTune is a made-up tune with changes every half bar.
+func longTune(bars int) *theory.Tune {
+	m := theory.Metre{Num: 4, Den: 4}
+	key := theory.Key{Fifths: -2, Tonic: theory.Name{Letter: theory.B, Alter: -1}}
+	t := &theory.Tune{Title: "long", Key: key, Tempi: []theory.TempoMark{{BPM: 132}}}
+	symbols := []string{"Bb6", "G7b9", "Cm7", "F7", "Dm7b5", "G7", "Cm7", "Ebm6", "Bbmaj7", "D7", "Gm7", "C7", "Cm7", "F7", "Bb6", "F7"}
+	pitch := []int{70, 72, 74, 75, 77, 74, 72, 70, 69, 67, 65, 67, 69, 70, 72, 74}
+	k := 0
+	for i := 0; i < bars; i++ {
+		at := theory.Quarters(int64(4*i), 1)
+		t.Bars = append(t.Bars, theory.Bar{Label: itoa(i + 1), Pass: 1, Source: i, At: at, Len: theory.Quarters(4, 1), Beat: theory.Quarters(1, 1), Metre: m, Key: key})
+		for h := int64(0); h < 2; h++ {
+			c, _ := theory.ParseChord(symbols[(2*i+int(h))%len(symbols)])
+			t.Changes = append(t.Changes, theory.Change{At: at.Add(theory.Quarters(2*h, 1)), Len: theory.Quarters(2, 1), Chord: c})
+		}
+		for j := int64(0); j < 8; {
+			l := int64(1)
+			if (i+int(j))%3 == 0 {
+				l = min(3, 8-j)
+			}
+			t.Melody = append(t.Melody, theory.Note{At: at.Add(theory.Quarters(j, 2)), Len: theory.Quarters(l, 2), Pitch: midiPitch(pitch[k%len(pitch)])})
+			k += 1 + i%3
+			j += l
+		}
+	}
+	t.DividePhrases()
+	return t
+}
+
+func itoa(n int) string {
+	if n < 10 {
+		return string(rune('0' + n))
+	}
+	return itoa(n/10) + string(rune('0'+n%10))
+}
