@@ -1,6 +1,7 @@
 package midiio
 
 import (
+	"math"
 	"math/big"
 	"strconv"
 	"time"
@@ -88,7 +89,7 @@ func (r *ruler) exact(t Tick, nudge time.Duration) *big.Rat {
 func (r *ruler) at(t Tick, nudge time.Duration) int64 {
 	g := r.seg(t)
 	f := g.posF + float64(t-g.at)*g.slopeF + float64(nudge)*r.nanoF + 0.5
-	if n := int64(f); f > 1 && f < 1<<40 {
+	if n := int64(f); f > 1 && f < 1<<38 {
 		if d := f - float64(n); d > 1e-3 && d < 1-1e-3 {
 			return n
 		}
@@ -96,14 +97,14 @@ func (r *ruler) at(t Tick, nudge time.Duration) int64 {
 	return round(r.exact(t, nudge))
 }
 
-// tick is the moment of a unit, for display.
+// tick is the moment nearest to a unit, for display.
 func (r *ruler) tick(unit float64) Tick {
 	i := len(r.segs) - 1
 	for i > 0 && r.segs[i].posF > unit {
 		i--
 	}
 	g := r.segs[i]
-	return g.at + Tick((unit-g.posF)/g.slopeF)
+	return g.at + Tick(math.Round((unit-g.posF)/g.slopeF))
 }
 
 // round is x rounded to a whole number, half up.

@@ -32,6 +32,9 @@ func WriteSMF(w io.Writer, s *Sequence) error {
 	f.NoRunningStatus = true
 
 	at, end := fileTicks(s)
+	if most := int64(1<<28 - 1); end > most { // the longest time that one delta can tell
+		return fmt.Errorf("MIDI file: the piece goes on for %d quarter notes (a file holds %d)", end/int64(PerQuarter), most/int64(PerQuarter))
+	}
 	tracks := [][]timedMsg{headTrack(s)}
 	for l := range numLayers {
 		var tr []timedMsg

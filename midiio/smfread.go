@@ -16,7 +16,7 @@ import (
 // Limits on what is read as music: longer is not a piece but damage.
 const (
 	maxFile = 64 << 20
-	maxTick = 1 << 31 // 310 hours at 120
+	maxTick = 1 << 27 // 19 hours at 120
 	maxBars = 200_000
 )
 

@@ -1,0 +1,127 @@
+package midiio
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+// fakeClock is at once where it is asked to be, or late by what late says.
+type fakeClock struct {
+	now  time.Duration
+	late func(t time.Duration) time.Duration
+	at   func(t time.Duration) // called at every moment reached
+}
+
+func (c *fakeClock) Now() time.Duration { return c.now }
+
+func (c *fakeClock) Until(ctx context.Context, t time.Duration) error {
+	c.now = max(c.now, t)
+	if c.late != nil {
+		c.now += c.late(t)
+	}
+	if c.at != nil {
+		c.at(c.now)
+	}
+	return ctx.Err()
+}
+
+func TestDrive(t *testing.T) {
+	clock := &fakeClock{now: time.Hour}
+	var got []string
+	c := newCursor(t, held(), Practice{[]Pass{{To: 3840}}, 2}, 1_000_000)
+	err := Drive(context.Background(), c, clock, func(m []byte) error {
+		got = append(got, fmt.Sprintf("%v % X", clock.now-time.Hour, m))
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []string{
+		"0s 90 40 50", "500ms 80 40 40", "1s 95 2B 50", "2s 85 2B 40",
+		"2s 90 40 50", "2.5s 80 40 40", "3s 95 2B 50", "5s 85 2B 40",
+	}
+	if d := cmp.Diff(want, got); d != "" {
+		t.Errorf("(-want +got):\n%s", d)
+	}
+}
+
+// A clock that wakes late once does not make what follows late.
+func TestDriveLate(t *testing.T) {
+	woken := 0
+	clock := &fakeClock{late: func(t time.Duration) time.Duration {
+		if t == time.Second {
+			woken++
+		}
+		if t == time.Second && woken == 1 {
+			return 30 * time.Millisecond
+		}
+		return 0
+	}}
+	var at []time.Duration
+	c := newCursor(t, held(), Once(Pass{To: 3840}), 1_000_000)
+	if err := Drive(context.Background(), c, clock, func(m []byte) error { at = append(at, clock.now); return nil }); err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff([]time.Duration{0, 500 * time.Millisecond, 1030 * time.Millisecond, 3 * time.Second}, at); d != "" {
+		t.Errorf("(-want +got):\n%s", d)
+	}
+}
+
+// Cut short in the count-in, between note-on and note-off, at the seam: every
+// note ends and every channel is told to be silent.
+func TestDriveCancel(t *testing.T) {
+	for _, when := range []time.Duration{20 * time.Millisecond, 2300 * time.Millisecond, 4 * time.Second} {
+		ctx, cancel := context.WithCancel(context.Background())
+		clock := &fakeClock{at: func(t time.Duration) {
+			if t >= when {
+				cancel()
+			}
+		}}
+		var out []sent
+		c := newCursor(t, held(), Practice{[]Pass{{To: 3840, CountIn: 1}}, 0}, 1_000_000)
+		err := Drive(ctx, c, clock, func(m []byte) error {
+			s := sent{At: int64(clock.now)}
+			copy(s.Msg[:], m)
+			out = append(out, s)
+			return nil
+		})
+		cancel()
+		if !errors.Is(err, context.Canceled) {
+			t.Errorf("%v: %v", when, err)
+		}
+		balanced(t, out)
+		var silent []string
+		for _, s := range out {
+			if s.Msg[0]&0xF0 == statusControl {
+				silent = append(silent, fmt.Sprintf("%d:%d", channel(s.Msg)+1, s.Msg[1]))
+			}
+		}
+		if got, want := strings.Join(silent, " "), "1:123 1:120 6:123 6:120 10:123 10:120"; got != want {
+			t.Errorf("%v: silenced %s, want %s", when, got, want)
+		}
+		if clock.now > when+driveAhead {
+			t.Errorf("%v: returned at %v", when, clock.now)
+		}
+	}
+}
+
+func TestDriveSendFails(t *testing.T) {
+	broken := errors.New("unplugged")
+	n := 0
+	c := newCursor(t, held(), Once(Pass{}), 1_000_000)
+	err := Drive(context.Background(), c, &fakeClock{}, func([]byte) error {
+		if n++; n >= 3 {
+			return broken
+		}
+		return nil
+	})
+	if !errors.Is(err, broken) {
+		t.Errorf("%v, want %v", err, broken)
+	}
+}
