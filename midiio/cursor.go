@@ -106,8 +106,11 @@ func NewCursor(s *Sequence, p Practice, rate int) (*Cursor, error) {
 	if len(p.Passes) == 0 {
 		return nil, errors.New("practice: no pass to play")
 	}
-	if p.Repeat < 0 {
-		return nil, fmt.Errorf("practice: repeat %d (0 is without end)", p.Repeat)
+	if p.Repeat < Forever {
+		return nil, fmt.Errorf("practice: repeat %d (it takes a number of times, or -1 for ever)", p.Repeat)
+	}
+	if p.Repeat == 0 {
+		p.Repeat = 1
 	}
 	for _, m := range s.Tempi {
 		if exact(m.BPM) == nil || !(m.BPM > 0) {
@@ -136,7 +139,7 @@ func NewCursor(s *Sequence, p Practice, rate int) (*Cursor, error) {
 			c.lay(pieceKey{pass: i, factor: 1, countIn: true})
 		}
 	}
-	if n := len(c.practice.Passes); p.Repeat != 0 && c.practice.Passes[n-1].Times != Forever {
+	if n := len(c.practice.Passes); p.Repeat != Forever && c.practice.Passes[n-1].Times != Forever {
 		c.lay(pieceKey{pass: n - 1, factor: 1, last: true})
 	}
 	return c, nil

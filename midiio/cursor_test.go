@@ -356,7 +356,7 @@ func TestOrders(t *testing.T) {
 		}
 	}
 	// An order for no particular frame is obeyed at the step it is met in.
-	cur := newCursor(t, held(), Practice{[]Pass{{}}, 0}, 48000)
+	cur := newCursor(t, held(), Practice{[]Pass{{}}, Forever}, 48000)
 	out := runCursor(cur, 1000, 50000)
 	cur.Send(Order{Kind: Stop})
 	cur.Fill(51000, func(at int64, m [3]byte) { out = append(out, sent{at, m}) })
@@ -366,7 +366,7 @@ func TestOrders(t *testing.T) {
 }
 
 func TestForever(t *testing.T) {
-	c := newCursor(t, oneBar(120), Practice{Passes: []Pass{{}}}, 48000)
+	c := newCursor(t, oneBar(120), Practice{[]Pass{{}}, Forever}, 48000)
 	out := runCursor(c, 48000, 96000*10000)
 	if n := len(out); n != 20000 || c.done {
 		t.Errorf("%d messages in 10000 bars, over: %v", n, c.done)
@@ -474,6 +474,7 @@ func TestNewCursorRefuses(t *testing.T) {
 		want string
 	}{
 		{Practice{}, 48000, "no pass"},
+		{Practice{[]Pass{{}}, -2}, 48000, "repeat -2"},
 		{Once(Pass{}), 0, "0 frames a second"},
 		{Once(Pass{From: 3840}), 48000, "pass 1: from tick 3840 to 3840"},
 		{Once(Pass{To: 9999}), 48000, "0 to 3840"},
@@ -519,7 +520,7 @@ func BenchmarkPerform(b *testing.B) {
 
 func BenchmarkFill(b *testing.B) {
 	s := Perform(gateLatch(), PerformOptions{})
-	c := newCursor(b, s, Practice{Passes: []Pass{{}}}, 48000)
+	c := newCursor(b, s, Practice{[]Pass{{}}, Forever}, 48000)
 	n := 0
 	var until int64
 	b.ReportAllocs()
@@ -540,7 +541,7 @@ func BenchmarkLay(b *testing.B) {
 		s.End *= 2
 	}
 	sortEvents(s.Events)
-	c := newCursor(b, s, Practice{Passes: []Pass{{}}}, 48000)
+	c := newCursor(b, s, Practice{[]Pass{{}}, Forever}, 48000)
 	b.ReportMetric(float64(len(s.Events)), "events")
 	for b.Loop() {
 		clear(c.cache)

@@ -84,7 +84,7 @@ func TestDriveCancel(t *testing.T) {
 			}
 		}}
 		var out []sent
-		c := newCursor(t, held(), Practice{[]Pass{{To: 3840, CountIn: 1}}, 0}, 1_000_000)
+		c := newCursor(t, held(), Practice{[]Pass{{To: 3840, CountIn: 1}}, Forever}, 1_000_000)
 		err := Drive(ctx, c, clock, func(m []byte) error {
 			s := sent{At: int64(clock.now)}
 			copy(s.Msg[:], m)

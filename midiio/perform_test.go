@@ -112,24 +112,17 @@ func TestPerformGolden(t *testing.T) {
 	}
 }
 
-func TestWarpBeat(t *testing.T) {
-	// sound.md 31 and 2.4, harmony.md 77: at 480 ticks to the beat.
+// sound.md 31 and harmony.md 77, there with 480 ticks to the beat.
+func TestSwingRatio(t *testing.T) {
 	for _, c := range []struct {
 		ratio float64
 		want  Tick
-	}{{1, 240}, {1.5, 288}, {2, 320}, {3, 360}} {
-		if got := warpBeat(240, 480, c.ratio); got != c.want {
+	}{{0, 480}, {1, 480}, {1.5, 576}, {2, 640}, {3, 720}} {
+		a := gateLatch()
+		a.Feel = theory.Feel{Ratio: c.ratio}
+		if got := Perform(a, PerformOptions{NoProgram: true}).Events[2].Tick; got != c.want {
 			t.Errorf("off-beat at %g:1 on tick %d, want %d", c.ratio, got, c.want)
 		}
-		for _, pos := range []Tick{0, 480} {
-			if got := warpBeat(pos, 480, c.ratio); got != pos {
-				t.Errorf("the beat at %d moved to %d", pos, got)
-			}
-		}
-	}
-	// Sixteenths divide each half evenly.
-	if a, b := warpBeat(240, 960, 2), warpBeat(720, 960, 2); a != 320 || b != 800 {
-		t.Errorf("sixteenths at 2:1 on %d and %d, want 320 and 800", a, b)
 	}
 }
 
@@ -152,7 +145,9 @@ func TestSwing(t *testing.T) {
 		{"off-beats move", eighth(960, 4, 3840, "1", 0, 480, 960, 1440), []Tick{0, 640, 960, 1600}},
 		{"a beat with thirds stays", eighth(960, 4, 3840, "1", 0, 320, 480, 640, 960, 1440), []Tick{0, 320, 480, 640, 960, 1600}},
 		{"compound metre stays", eighth(1440, 8, 2880, "1", 0, 480, 960, 1440), []Tick{0, 480, 960, 1440}},
-		{"half-beats in cut time", eighth(1920, 2, 3840, "1", 0, 960, 1920), []Tick{0, 1280, 1920}},
+		{"sixteenths divide the halves", eighth(960, 4, 3840, "1", 0, 240, 480, 720), []Tick{0, 320, 640, 800}},
+		{"eighths move in cut time", eighth(1920, 2, 3840, "1", 0, 480, 960, 1440, 1920), []Tick{0, 640, 960, 1600, 1920}},
+		{"a third of the half in cut time", eighth(1920, 2, 3840, "1", 0, 640, 1280, 1920, 2400), []Tick{0, 640, 1280, 1920, 2560}},
 	} {
 		var got []Tick
 		for _, e := range Perform(c.arr, PerformOptions{}).Events {

@@ -21,17 +21,17 @@ const (
 	// CountInAuto is one bar; two if a bar lasts less than 1.5 s or the pass
 	// begins inside a bar (sound.md 2.3).
 	CountInAuto = -1
-	// Forever is a pass without an end of its own.
+	// Forever is without an end of its own.
 	Forever = -1
 )
 
-// A Practice is a row of passes, played Repeat times; 0 is without end.
+// A Practice is a row of passes.
 type Practice struct {
 	Passes []Pass
-	Repeat int
+	Repeat int // how often the row is played: 0 and 1 once, Forever until stopped
 }
 
-// Once is the practice that plays s from its start to its end.
+// Once is the practice of one pass.
 func Once(p Pass) Practice { return Practice{Passes: []Pass{p}, Repeat: 1} }
 
 // Ramp is n passes like p whose tempo scales go in even steps from first to

@@ -1,7 +1,6 @@
 package midiio
 
 import (
-	"math"
 	"sort"
 	"strings"
 
@@ -9,7 +8,8 @@ import (
 	"thumbline/voicing"
 )
 
-// A beatSpan is a beat or, where bars are cut inside a beat, a part of one.
+// A beatSpan is the length that swings, a beat or in x/2 the half of one, or,
+// where bars are cut inside it, a part of it.
 type beatSpan struct {
 	at, len  Tick
 	off      Tick // how far into its beat it begins
@@ -38,6 +38,9 @@ func newGrid(a *voicing.Arrangement, feel theory.Feel) *grid {
 			beat = PerQuarter
 		}
 		straight := feel.Ratio <= 1 || compound(b)
+		if !compound(b) {
+			beat = min(beat, PerQuarter) // eighths swing in 2/2 too
+		}
 		end := at + length
 		if part := length % beat; part > 0 && isPickup(a.Bars, i) {
 			s := beatSpan{at: at, len: part, off: beat - part, beat: beat, straight: straight}
@@ -128,18 +131,5 @@ func (g *grid) warp(t Tick) Tick {
 		return t
 	}
 	s := g.spans[i]
-	return s.at - s.off + warpBeat(s.off+t-s.at, s.beat, g.feel.Ratio)
-}
-
-// warpBeat moves a place in the beat so that the half lies at r/(1+r) of it,
-// linear on both sides.
-func warpBeat(pos, beat Tick, ratio float64) Tick {
-	half, x := float64(beat)/2, float64(beat)*ratio/(1+ratio)
-	p := float64(pos)
-	if p <= half {
-		p *= x / half
-	} else {
-		p = x + (p-half)*(float64(beat)-x)/half
-	}
-	return Tick(math.Floor(p + 0.5))
+	return s.at - s.off + Tick(g.feel.WarpTicks(int(s.off+t-s.at), int(s.beat)))
 }
