@@ -1,0 +1,959 @@
+package leadsheet
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+	"unicode"
+
+	"thumbline/theory"
+)
+
+// An abcBar is a written bar while it is read.
+type abcBar struct {
+	bar
+	filled bool     // something with a length stands in it
+	groups []shared // symbols that share their time
+}
+
+// A shared is several symbols written in one text.
+type shared struct {
+	at     theory.Time
+	place  place
+	chords []theory.Chord
+}
+
+// An abcPart is a P: label in the music.
+type abcPart struct {
+	bar  int    // the first bar of the part
+	name string // one letter, or empty for a word
+	full string
+	at   place
+}
+
+// An abcVoice reads the notes of one voice.
+type abcVoice struct {
+	r    *abcReader
+	id   string
+	name string
+
+	key   abcKey
+	metre theory.Metre
+	free  bool
+	unit  theory.Time
+
+	bars    []*abcBar
+	cur     *abcBar
+	t       theory.Time // where the next note starts in the bar
+	notes   int         // how many so far
+	symbols int
+	parts   []abcPart
+	ending  []int // the variant ending that is open
+	times   int   // what |:: asked for, 0 without
+
+	acc     map[accKey]int8 // accidentals in force to the bar's end
+	pending []pendingText   // quoted texts that wait for a note
+	grace   []theory.Pitch
+	last    event // the last note, chord or rest
+	brokenN int64 // the factor of broken rhythm for the next note, 0 none
+	brokenD int64
+	tup     struct{ num, den, left int64 }
+
+	tie      bool // the last note is tied
+	tiedTo   theory.Pitch
+	tieAlter int8
+	tieAt    place
+
+	over    bool // in an overlay
+	overEnd theory.Time
+	codas   []codaSign
+}
+
+type accKey struct {
+	letter theory.Letter
+	octave int
+}
+
+type pendingText struct {
+	place
+	chords []theory.Chord
+	text   string
+}
+
+// An event is something with a length; note is -1 for a rest.
+type event struct {
+	bar  *abcBar
+	note int
+	len  theory.Time
+	tup  bool
+}
+
+type codaSign struct {
+	bar     *abcBar
+	atStart bool
+	at      place
+}
+
+// start gives the voice what the header set.
+func (v *abcVoice) start(r *abcReader) {
+	v.key, v.metre, v.free, v.unit = r.key, r.metre, r.free, r.unit
+	if v.cur == nil {
+		v.cur = &abcBar{}
+	}
+	v.acc = make(map[accKey]int8)
+}
+
+// setKey changes the key; what it does not name stays.
+func (v *abcVoice) setKey(k abcKey) { v.key = k }
+
+// interval is how far written notes are moved to sound.
+func (v *abcVoice) interval() theory.Interval {
+	iv := theory.Interval{}
+	if v.key.transpose != 0 {
+		iv = theory.IntervalFor(v.key.key, v.key.transpose)
+	}
+	return iv.Octaves(v.key.octave)
+}
+
+// line reads a line of music.
+func (v *abcVoice) line(text string, n int) {
+	s := scanner{src: []rune(text), n: n}
+	for s.i < len(s.src) {
+		if !v.token(&s) {
+			return
+		}
+		v = v.r.voice() // an inline [V:] may have changed it
+	}
+}
+
+// A scanner stands in a line.
+type scanner struct {
+	src []rune
+	i   int
+	n   int // the line's number
+}
+
+func (s *scanner) at() place { return place{s.n, s.i + 1} }
+
+// peek is the rune k places ahead, 0 behind the end.
+func (s *scanner) peek(k int) rune {
+	if s.i+k < len(s.src) {
+		return s.src[s.i+k]
+	}
+	return 0
+}
+
+// until takes the text up to the next end rune, which is passed over; ok is
+// false when there is none on the line.
+func (s *scanner) until(end rune) (text string, ok bool) {
+	for k := s.i; k < len(s.src); k++ {
+		if s.src[k] == end {
+			text = string(s.src[s.i:k])
+			s.i = k + 1
+			return text, true
+		}
+	}
+	return "", false
+}
+
+// number reads digits; ok is false when there are none or too many.
+func (s *scanner) number() (n int64, ok bool) {
+	from := s.i
+	for s.i < len(s.src) && s.src[s.i] >= '0' && s.src[s.i] <= '9' {
+		s.i++
+	}
+	if s.i == from {
+		return 0, false
+	}
+	n, err := strconv.ParseInt(string(s.src[from:s.i]), 10, 64)
+	if err != nil || n > 1<<20 {
+		n = 1 << 20
+	}
+	return n, true
+}
+
+func isDigit(r rune) bool { return r >= '0' && r <= '9' }
+
+// token reads one thing of the music; false ends the line.
+func (v *abcVoice) token(s *scanner) bool {
+	c := s.peek(0)
+	at := s.at()
+	switch {
+	case c == ' ' || c == '\t' || c == '`' || c == '\\' || c == ')' || c == '$' || c == '*' || c == 0x1a:
+		s.i++
+	case c == '%':
+		return false
+	case c == '"':
+		s.i++
+		text, ok := s.quotedText()
+		if !ok {
+			v.r.fault(at, `put a " behind it`, "a chord symbol or text has no closing quote")
+			return false
+		}
+		v.text(text, at)
+	case c == '|' || c == ':' && (s.peek(1) == '|' || s.peek(1) == ':') || c == '[' && (s.peek(1) == '|' || s.peek(1) == ']'):
+		v.barLine(s)
+	case c == '[' && isDigit(s.peek(1)):
+		s.i++
+		v.startEnding(s, at)
+	case c == '[' && s.peek(1) == '"':
+		s.i += 2
+		s.until('"')
+		v.r.warn(at, "an ending with a name instead of a number is read as a bar like others")
+	case c == '[' && unicode.IsLetter(s.peek(1)) && s.peek(2) == ':':
+		s.i++
+		field, ok := s.until(']')
+		if !ok {
+			v.r.fault(at, "put a ] behind it", "a field in the music is not closed")
+			return false
+		}
+		v.r.bodyField(field[0], fieldValue(field[2:]), place{s.n, at.col + 3})
+	case c == '[':
+		s.i++
+		return v.chord(s, at)
+	case c == ']':
+		s.i++
+		v.r.warn(at, "a ] without its [ is not read")
+	case c == '!' || c == '+':
+		v.decoration(s, c, at)
+	case c == '{':
+		s.i++
+		return v.graces(s, at)
+	case c == '(':
+		s.i++
+		if s.peek(0) == '&' { // the start of an overlay of several bars: it is the first voice so far
+			s.i++
+		} else if isDigit(s.peek(0)) {
+			v.tuplet(s, at)
+		}
+	case c == '&':
+		s.i++
+		if s.peek(0) == ')' {
+			s.i++
+		} else {
+			v.overlay(at)
+		}
+	case c == '-':
+		s.i++
+		v.tieLast(at)
+	case c == '<' || c == '>':
+		n := 0
+		for s.peek(0) == c {
+			n++
+			s.i++
+		}
+		v.broken(c, n, at)
+	case c == 'z' || c == 'x':
+		s.i++
+		num, den := v.length(s, at)
+		v.add(v.unit.Mul(num, den), nil, at)
+	case c == 'Z' || c == 'X':
+		s.i++
+		n, ok := s.number()
+		if !ok {
+			n = 1
+		}
+		v.barRests(n, at)
+	case c == 'y':
+		s.i++
+		v.length(s, at) // space in print
+	case isNoteStart(c):
+		p, natural, ok := v.pitch(s, at)
+		if !ok {
+			return true
+		}
+		num, den := v.length(s, at)
+		v.add(v.unit.Mul(num, den), &played{pitch: p, written: natural}, at)
+	case c == '.' || c == '~' || c >= 'h' && c <= 'w' || c >= 'H' && c <= 'W':
+		s.i++
+		if c != '.' || s.peek(0) != '|' {
+			v.r.warnOnce(at, "ornaments and marks of expression are not read")
+		}
+	default:
+		s.i++
+		if isDigit(c) {
+			s.number()
+		}
+		v.r.warn(at, "the sign %s is not read", quote(string(c)))
+	}
+	return true
+}
+
+func isNoteStart(c rune) bool {
+	return c >= 'A' && c <= 'G' || c >= 'a' && c <= 'g' || c == '^' || c == '_' || c == '='
+}
+
+// quotedText takes the text up to the closing quote; \" is a quote in it.
+func (s *scanner) quotedText() (string, bool) {
+	var b strings.Builder
+	for ; s.i < len(s.src); s.i++ {
+		switch c := s.src[s.i]; {
+		case c == '\\' && s.peek(1) == '"':
+			b.WriteRune('"')
+			s.i++
+		case c == '"':
+			s.i++
+			return b.String(), true
+		default:
+			b.WriteRune(c)
+		}
+	}
+	return "", false
+}
+
+// text takes a chord symbol or an annotation.
+func (v *abcVoice) text(text string, at place) {
+	if text != "" && strings.ContainsRune("^_<>@", rune(text[0])) {
+		v.r.warnOnce(at, "annotations over the staff are not read")
+		return
+	}
+	rd := readSymbol(text)
+	if rd.fault != "" {
+		v.r.fault(at, `correct it, or put ^ before it when it is a text: "^`+strings.TrimSpace(text)+`"`, "%s", rd.fault)
+		return
+	}
+	if rd.note != "" {
+		v.r.warn(at, "%s", rd.note)
+	}
+	if len(rd.chords) > 0 {
+		v.pending = append(v.pending, pendingText{at, rd.chords, text})
+	}
+}
+
+// A played note: how it sounds, and the alteration as written for ties.
+type played struct {
+	pitch   theory.Pitch // as it sounds
+	written writtenNote
+	len     theory.Time // within a chord; else that of the event
+	tied    bool
+}
+
+type writtenNote struct {
+	letter theory.Letter
+	octave int
+	alter  int8
+}
+
+// pitch reads accidental, letter and octave. ok is false when there is no
+// letter or the note is out of range; it was told then.
+func (v *abcVoice) pitch(s *scanner, at place) (p theory.Pitch, w writtenNote, ok bool) {
+	alter, explicit := int8(0), false
+	switch s.peek(0) {
+	case '^', '_':
+		sign, step := s.peek(0), int8(1)
+		if sign == '_' {
+			step = -1
+		}
+		for explicit = true; s.peek(0) == sign; s.i++ {
+			alter += step
+			if alter > 2 || alter < -2 {
+				alter -= step
+			}
+		}
+		if s.peek(0) == '/' || isDigit(s.peek(0)) { // microtones
+			s.number()
+			if s.peek(0) == '/' {
+				s.i++
+				s.number()
+			}
+			v.r.warnOnce(at, "microtones are read as whole semitones")
+		}
+	case '=':
+		explicit = true
+		s.i++
+	}
+	c := s.peek(0)
+	if !(c >= 'A' && c <= 'G' || c >= 'a' && c <= 'g') {
+		v.r.fault(at, "write the letter of the note after it", "an accidental without a note")
+		return p, w, false
+	}
+	s.i++
+	w.octave = 4
+	if c >= 'a' {
+		w.octave = 5
+	}
+	w.letter = letterOf(byte(c))
+	for ; s.peek(0) == '\'' || s.peek(0) == ','; s.i++ {
+		if s.peek(0) == ',' {
+			w.octave--
+		} else {
+			w.octave++
+		}
+	}
+	if w.octave < -1 || w.octave > 9 {
+		v.r.fault(at, "take octave marks away", "a note out of the range of MIDI")
+		return p, w, false
+	}
+	key := accKey{w.letter, 0}
+	if v.r.accidentals == "octave" {
+		key.octave = w.octave
+	}
+	switch held, ok := v.acc[key]; {
+	case explicit:
+		w.alter = alter
+		if v.r.accidentals != "not" {
+			v.acc[key] = alter
+		}
+	case v.tie && v.tiedTo.Letter == w.letter && int(v.tiedTo.Octave) == w.octave:
+		w.alter = v.tieAlter // a tie carries the accidental over the bar line
+	case ok:
+		w.alter = held
+	default:
+		w.alter = v.key.sig[w.letter]
+	}
+	p = theory.Pitch{Name: theory.Name{Letter: w.letter, Alter: w.alter}, Octave: int8(w.octave)}
+	if iv := v.interval(); iv != (theory.Interval{}) {
+		p = p.Transpose(iv)
+	}
+	if m := p.MIDI(); m < 0 || m > 127 {
+		v.r.fault(at, "take octave marks away", "a note out of the range of MIDI")
+		return p, w, false
+	}
+	return p, w, true
+}
+
+// length reads "3/2", "/", "//", "/4" as a factor of the unit.
+func (v *abcVoice) length(s *scanner, at place) (num, den int64) {
+	num, den = 1, 1
+	if n, ok := s.number(); ok {
+		num = n
+	}
+	for s.peek(0) == '/' {
+		s.i++
+		d, ok := s.number()
+		if !ok {
+			d = 2
+		}
+		if den *= max(d, 1); den > 1<<14 {
+			den = 1 << 14
+		}
+	}
+	if num == 0 || num > 1024 {
+		v.r.fault(at, "write the length as a figure from 1 to 1024", "the length of this note is out of range")
+		num = 1
+	}
+	return num, den
+}
+
+// add puts a note (or a rest, nil) of the length into the bar.
+func (v *abcVoice) add(length theory.Time, p *played, at place) {
+	if v.brokenD != 0 {
+		length = length.Mul(v.brokenN, v.brokenD)
+		v.brokenD = 0
+	}
+	inTuplet := v.tup.left > 0
+	factor := [2]int64{1, 1}
+	if inTuplet {
+		factor = [2]int64{v.tup.num, v.tup.den}
+		v.tup.left--
+		length = length.Mul(factor[0], factor[1])
+	}
+	if !v.r.sheet.grid.fits(length) || !v.r.sheet.grid.fits(v.t.Add(length)) {
+		v.r.fault(at, "use lengths built from halves, thirds, fifths and sevenths", "the length %s of a quarter is too finely divided or too long", length)
+		return
+	}
+	v.fill(at)
+	v.flush(at)
+	note := -1
+	if p != nil && !v.over {
+		p.len = theory.Time{}.Add(length)
+		v.join(p, at)
+		note = len(v.cur.notes)
+		v.cur.notes = append(v.cur.notes, newNote(v.t, length, p, v.grace))
+		v.notes++
+		v.tie, v.tiedTo, v.tieAlter, v.tieAt = p.tied, theory.Pitch{Name: theory.Name{Letter: p.written.letter}, Octave: int8(p.written.octave)}, p.written.alter, at
+		v.grace = nil
+	} else if !v.over {
+		v.tie = false
+	} else if p != nil {
+		v.r.warnOnce(at, "a second voice in a bar (&) is left out")
+	}
+	v.last = event{v.cur, note, length, inTuplet}
+	v.t = v.t.Add(length)
+}
+
+func newNote(at, length theory.Time, p *played, grace []theory.Pitch) note {
+	return note{at: at, len: length, pitch: p.pitch, tied: p.tied, grace: grace}
+}
+
+// join warns when the note before was tied and this one is another.
+func (v *abcVoice) join(p *played, at place) {
+	if v.tie && (v.tiedTo.Letter != p.written.letter || int(v.tiedTo.Octave) != p.written.octave || v.tieAlter != p.written.alter) {
+		v.r.warnOnce(v.tieAt, "a tie to another note is read as a slur")
+	}
+}
+
+// fill marks the bar as begun: metre and key are those in force at its first
+// note.
+func (v *abcVoice) fill(at place) {
+	if v.cur.filled {
+		return
+	}
+	v.cur.filled = true
+	v.cur.place = at
+	v.cur.metre, v.cur.free = v.metre, v.free
+	v.cur.key = v.key.key
+	if v.key.transpose != 0 {
+		v.cur.key = v.key.key.Transpose(theory.IntervalFor(v.key.key, v.key.transpose))
+	}
+	if v.ending != nil && !v.cur.ending {
+		v.cur.endings = v.ending
+	}
+}
+
+// flush places the symbols that waited for this note. The first stands; others
+// on the same note are alternatives.
+func (v *abcVoice) flush(at place) {
+	for i, p := range v.pending {
+		if i > 0 {
+			v.r.warn(p.place, "the chord symbol %s is left out: there is one on this note already", quote(p.text))
+			continue
+		}
+		if slices.ContainsFunc(v.cur.symbols, func(s symbol) bool { return s.at == v.t }) {
+			v.r.warn(p.place, "the chord symbol %s is left out: there is one in its place already", quote(p.text))
+			continue
+		}
+		if v.key.transpose != 0 {
+			iv := theory.IntervalFor(v.key.key, v.key.transpose)
+			for k := range p.chords {
+				p.chords[k] = p.chords[k].Transpose(iv)
+			}
+		}
+		v.cur.symbols = append(v.cur.symbols, symbol{p.place, v.t, p.chords[0]})
+		v.symbols++
+		if len(p.chords) > 1 {
+			v.cur.groups = append(v.cur.groups, shared{v.t, p.place, p.chords})
+		}
+	}
+	v.pending = nil
+}
+
+// tieLast ties the last note to the next one.
+func (v *abcVoice) tieLast(at place) {
+	if v.over || v.last.note < 0 || v.last.bar == nil {
+		return
+	}
+	v.last.bar.notes[v.last.note].tied = true
+	v.tie, v.tieAt = true, at
+}
+
+// broken lengthens the last note and shortens the next (>) or the other way.
+func (v *abcVoice) broken(c rune, n int, at place) {
+	if v.last.bar == nil || n > 4 {
+		v.r.warn(at, "a sign of broken rhythm without its notes is not read")
+		return
+	}
+	d := int64(1) << n
+	long, short := [2]int64{2*d - 1, d}, [2]int64{1, d}
+	if c == '<' {
+		long, short = short, long
+	}
+	old := v.last.len
+	now := old.Mul(long[0], long[1])
+	if !v.r.sheet.grid.fits(now) || v.brokenD != 0 {
+		v.r.warn(at, "a sign of broken rhythm without its notes is not read")
+		return
+	}
+	diff := now.Sub(old)
+	v.last.len = now
+	b := v.last.bar
+	if v.last.note >= 0 {
+		b.notes[v.last.note].len = now
+	}
+	if b == v.cur {
+		v.t = v.t.Add(diff)
+	} else {
+		b.len = b.len.Add(diff)
+	}
+	v.brokenN, v.brokenD = short[0], short[1]
+}
+
+// tuplet reads (p:q:r (ABC 2.1, 4.13).
+func (v *abcVoice) tuplet(s *scanner, at place) {
+	p, _ := s.number()
+	var q, r int64
+	if s.peek(0) == ':' {
+		s.i++
+		q, _ = s.number()
+		if s.peek(0) == ':' {
+			s.i++
+			r, _ = s.number()
+		}
+	}
+	if q == 0 {
+		switch p {
+		case 2, 4, 8:
+			q = 3
+		case 3, 6:
+			q = 2
+		default:
+			q = 2
+			if m := v.metre; !v.free && m.Den == 8 && (m.Num == 6 || m.Num == 9 || m.Num == 12) {
+				q = 3
+			}
+		}
+	}
+	if r == 0 {
+		r = p
+	}
+	if p < 2 || p > 64 || q > 64 || r > 64 {
+		v.r.fault(at, "write it as (3 or (3:2:3", "unknown tuplet")
+		return
+	}
+	if v.tup.left > 0 {
+		v.r.warn(at, "the tuplet before this one has too few notes")
+	}
+	v.tup.num, v.tup.den, v.tup.left = q, p, r
+}
+
+// chord reads [CEG]: the top note is the tune.
+func (v *abcVoice) chord(s *scanner, at place) bool {
+	var top *played
+	first, have := theory.Time{}, false
+	for {
+		c := s.peek(0)
+		here := s.at()
+		switch {
+		case c == 0:
+			v.r.fault(at, "put a ] behind its last note", "a chord of notes is not closed")
+			return false
+		case c == ']':
+			s.i++
+			num, den := v.length(s, at)
+			if top == nil {
+				v.r.warn(at, "a chord without notes is not read")
+				return true
+			}
+			if s.peek(0) == '-' {
+				s.i++
+				top.tied = true
+			}
+			v.add(first.Mul(num, den), top, at)
+			return true
+		case c == '"':
+			s.i++
+			text, ok := s.quotedText()
+			if !ok {
+				v.r.fault(here, `put a " behind it`, "a chord symbol or text has no closing quote")
+				return false
+			}
+			v.text(text, here)
+		case isNoteStart(c):
+			p, w, ok := v.pitch(s, here)
+			if !ok {
+				if s.peek(0) == c {
+					s.i++
+				}
+				continue
+			}
+			num, den := v.length(s, here)
+			n := &played{pitch: p, written: w}
+			if s.peek(0) == '-' {
+				s.i++
+				n.tied = true
+			}
+			if !have {
+				first, have = v.unit.Mul(num, den), true
+			}
+			if top == nil || n.pitch.MIDI() > top.pitch.MIDI() {
+				top = n
+			}
+		case c == '!':
+			s.i++
+			s.until('!')
+		default:
+			s.i++ // slurs, marks, rests inside a chord
+		}
+	}
+}
+
+// graces reads {abc}.
+func (v *abcVoice) graces(s *scanner, at place) bool {
+	for {
+		c := s.peek(0)
+		switch {
+		case c == 0:
+			v.r.fault(at, "put a } behind its last note", "a group of grace notes is not closed")
+			return false
+		case c == '}':
+			s.i++
+			if v.over {
+				v.grace = nil
+			}
+			return true
+		case isNoteStart(c):
+			p, _, ok := v.pitch(s, s.at())
+			if !ok {
+				if s.peek(0) == c {
+					s.i++
+				}
+				continue
+			}
+			v.length(s, at)
+			if len(v.grace) < 16 {
+				v.grace = append(v.grace, p)
+			}
+		default:
+			s.i++
+		}
+	}
+}
+
+// decoration reads !trill! and the older +trill+; a single ! breaks the line
+// in print.
+func (v *abcVoice) decoration(s *scanner, mark rune, at place) {
+	s.i++
+	k := s.i
+	for k < len(s.src) && s.src[k] != mark && !strings.ContainsRune(" |\"[]", s.src[k]) {
+		k++
+	}
+	if k >= len(s.src) || s.src[k] != mark || k == s.i {
+		if mark == '+' {
+			v.r.warn(at, `the sign "+" is not read`)
+		}
+		return
+	}
+	name := string(s.src[s.i:k])
+	s.i = k + 1
+	v.sign(name, at)
+}
+
+// sign obeys the decorations that say where the tune goes on.
+func (v *abcVoice) sign(name string, at place) {
+	empty := !v.cur.filled && len(v.bars) > 0 // after a bar line
+	b := v.cur
+	switch strings.ToLower(strings.ReplaceAll(name, " ", "")) {
+	case "segno":
+		b.segno = true
+	case "coda":
+		v.codas = append(v.codas, codaSign{b, !b.filled, at})
+	case "fine":
+		b.fine = true
+	case "dacoda", "tocoda":
+		if empty {
+			b = v.bars[len(v.bars)-1]
+		}
+		b.toCoda = true
+	case "d.c.", "dacapo", "d.c.alfine", "d.c.alcoda":
+		b.daCapo, b.jumpAt = true, at
+	case "d.s.", "dalsegno", "d.s.alfine", "d.s.alcoda":
+		b.dalSegno, b.jumpAt = true, at
+	default:
+		v.r.warnOnce(at, "ornaments and marks of expression are not read")
+	}
+}
+
+// resolveSigns tells the two meanings of a coda sign apart: of several, the
+// first is where to leave, the last where to go on.
+func (v *abcVoice) resolveSigns() {
+	index := func(b *abcBar) int { return slices.Index(v.bars, b) }
+	for k, c := range v.codas {
+		i := index(c.bar)
+		switch {
+		case i < 0:
+		case k < len(v.codas)-1:
+			if c.atStart {
+				i--
+			}
+			if i >= 0 {
+				v.bars[i].toCoda = true
+			}
+		default:
+			if !c.atStart {
+				i++
+			}
+			if i < len(v.bars) {
+				v.bars[i].coda = true
+			}
+		}
+	}
+}
+
+// overlay starts a second voice over the bar so far.
+func (v *abcVoice) overlay(at place) {
+	if !v.over {
+		v.over, v.overEnd = true, v.t
+	}
+	v.t = theory.Time{}
+	v.last = event{}
+	v.tup.left, v.brokenD = 0, 0
+}
+
+// barRests reads Zn: n bars of rest.
+func (v *abcVoice) barRests(n int64, at place) {
+	if n < 1 || n > 1000 {
+		v.r.fault(at, "write Z with a number of bars from 1 to 1000", "the bars of rest are out of range")
+		return
+	}
+	for i := range n {
+		if i > 0 {
+			v.closeBar()
+		}
+		v.brokenD, v.tup.left = 0, 0
+		v.add(full(v.metre), nil, at)
+	}
+}
+
+// barLine reads a bar line of any form and what touches it.
+func (v *abcVoice) barLine(s *scanner) {
+	at := s.at()
+	from := s.i
+	for {
+		c := s.peek(0)
+		if c == '|' || c == ':' || c == ']' && s.i > from || c == '[' && (s.peek(1) == '|' || s.peek(1) == ']') {
+			s.i++
+			continue
+		}
+		break
+	}
+	sign := string(s.src[from:s.i])
+	before := len(sign) - len(strings.TrimLeft(sign, ":"))
+	after := len(sign) - len(strings.TrimRight(sign, ":"))
+	if before == len(sign) { // "::" and ":::": both
+		before, after = (before+1)/2, before/2
+	}
+	if sign == "[]" { // invisible: no bar line to the ear
+		sign = "|"
+	}
+	v.closeBar()
+	v.mark(before, after, strings.Contains(sign, "||") || strings.ContainsAny(sign, "[]"))
+	if isDigit(s.peek(0)) {
+		v.startEnding(s, at)
+	}
+}
+
+// mark sets what a bar line says about the bars on both sides of it.
+func (v *abcVoice) mark(before, after int, double bool) {
+	if before > 0 && len(v.bars) > 0 {
+		last := v.bars[len(v.bars)-1]
+		last.back = max(last.back, before+1, v.times)
+		v.times = 0
+	}
+	if before > 0 || after > 0 || double {
+		v.ending = nil
+		v.cur.starts = true
+	}
+	if after > 0 {
+		v.cur.from = true
+		v.times = after + 1
+	}
+}
+
+// startEnding reads the list of a variant ending: 1  1,3  1-3.
+func (v *abcVoice) startEnding(s *scanner, at place) {
+	var list []int
+	for isDigit(s.peek(0)) {
+		n, _ := s.number()
+		to := n
+		if s.peek(0) == '-' && isDigit(s.peek(1)) {
+			s.i++
+			to, _ = s.number()
+		}
+		if n < 1 || to < n || to > 64 {
+			v.r.fault(at, "number endings from 1 to 64", "an ending with a number out of range")
+			return
+		}
+		for ; n <= to; n++ {
+			if !slices.Contains(list, int(n)) {
+				list = append(list, int(n))
+			}
+		}
+		if s.peek(0) == ',' && isDigit(s.peek(1)) {
+			s.i++
+		}
+	}
+	if v.cur.filled { // an ending that starts inside a bar
+		v.closeBar()
+	}
+	v.ending = list
+	v.cur.endings, v.cur.ending = list, true
+}
+
+// startPart begins a part, at a bar line or inside a bar.
+func (v *abcVoice) startPart(label, name string, at place) {
+	if v.cur.filled {
+		v.closeBar()
+	}
+	v.ending = nil
+	v.cur.section = abcText(label)
+	v.parts = append(v.parts, abcPart{len(v.bars), name, v.cur.section, at})
+}
+
+// takeParts copies the labels of another voice.
+func (v *abcVoice) takeParts(parts []abcPart) {
+	for _, p := range parts {
+		if p.bar < len(v.bars) {
+			v.parts = append(v.parts, p)
+			v.bars[p.bar].section = p.full
+		}
+	}
+}
+
+// closeBar ends the bar if something stands in it.
+func (v *abcVoice) closeBar() {
+	clear(v.acc)
+	if v.over {
+		v.t, v.over = v.overEnd, false
+	}
+	if !v.cur.filled {
+		return
+	}
+	b := v.cur
+	b.len = v.t
+	v.shareTime(b)
+	v.bars = append(v.bars, b)
+	v.cur = &abcBar{}
+	v.t = theory.Time{}
+	v.tup.left = 0
+	if len(v.bars) == maxBars+1 {
+		v.r.fault(b.place, "give a shorter tune", "the tune has more than %d bars", maxBars)
+	}
+}
+
+// shareTime parts the time to the next symbol or bar line among the symbols of
+// one text.
+func (v *abcVoice) shareTime(b *abcBar) {
+	slices.SortStableFunc(b.symbols, func(x, y symbol) int { return x.at.Cmp(y.at) })
+	for _, g := range b.groups {
+		to := b.len
+		for _, s := range b.symbols {
+			if g.at.Less(s.at) {
+				to = s.at
+				break
+			}
+		}
+		room := to.Sub(g.at)
+		for k, c := range g.chords[1:] {
+			at := g.at.Add(room.Mul(int64(k+1), int64(len(g.chords))))
+			if len(g.chords) > 8 || !v.r.sheet.grid.fits(at) || !g.at.Less(at) {
+				v.r.warn(g.place, "there is no time for all chord symbols of one text; the first stands")
+				break
+			}
+			b.symbols = append(b.symbols, symbol{g.place, at, c})
+			v.symbols++
+		}
+	}
+	b.groups = nil
+	slices.SortStableFunc(b.symbols, func(x, y symbol) int { return x.at.Cmp(y.at) })
+}
+
+// finish ends the voice.
+func (v *abcVoice) finish() {
+	for _, p := range v.pending {
+		v.r.warn(p.place, "the chord symbol %s has no note after it and is left out", quote(p.text))
+	}
+	if v.brokenD != 0 && v.last.bar != nil {
+		v.r.warnOnce(place{}, "a sign of broken rhythm at the end of the tune has no second note")
+	}
+	tail := v.cur
+	v.closeBar()
+	if !tail.filled && len(v.bars) > 0 { // signs after the last bar line
+		last := v.bars[len(v.bars)-1]
+		last.fine = last.fine || tail.fine
+		last.daCapo = last.daCapo || tail.daCapo
+		last.dalSegno = last.dalSegno || tail.dalSegno
+		if tail.daCapo || tail.dalSegno {
+			last.jumpAt = tail.jumpAt
+		}
+	}
+}

@@ -1,0 +1,132 @@
+package leadsheet
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// An Error is one fault of a lead sheet: where it stands, what is wrong and
+// what to do about it. Line and Col count from 1; 0 means that there is none.
+// In a compressed file they are those of the score inside it.
+type Error struct {
+	File      string
+	Line, Col int
+	Msg       string // what is wrong
+	Do        string // what to do, without brackets; may be empty
+	Err       error  // the cause, when another package found the fault
+}
+
+// Error is the line "FILE:LINE:COL: what is wrong (what to do)".
+func (e *Error) Error() string {
+	var b strings.Builder
+	if e.File != "" {
+		b.WriteString(e.File + ":")
+	}
+	if e.Line > 0 {
+		fmt.Fprintf(&b, "%d:", e.Line)
+		if e.Col > 0 {
+			fmt.Fprintf(&b, "%d:", e.Col)
+		}
+	}
+	if b.Len() > 0 {
+		b.WriteByte(' ')
+	}
+	b.WriteString(e.Msg)
+	if e.Do != "" {
+		b.WriteString(" (" + e.Do + ")")
+	}
+	return b.String()
+}
+
+// Unwrap returns the cause, so that a failed read can be told from a bad sheet.
+func (e *Error) Unwrap() error { return e.Err }
+
+// ErrorList holds the faults of one sheet in order of their place; it is what
+// Read returns, and never empty then.
+type ErrorList []*Error
+
+// shown is how many faults are printed: a sheet in another dialect has one at
+// every chord symbol, and the first few tell as much as all.
+const shown = 5
+
+// Error has one line a fault, the first few of them.
+func (l ErrorList) Error() string {
+	var b strings.Builder
+	for i, e := range l {
+		if i == shown {
+			fmt.Fprintf(&b, "\n%s: and %d more", e.File, len(l)-shown)
+			break
+		}
+		if i > 0 {
+			b.WriteByte('\n')
+		}
+		b.WriteString(e.Error())
+	}
+	return b.String()
+}
+
+// Unwrap returns the faults one by one, for errors.As and errors.Is.
+func (l ErrorList) Unwrap() []error {
+	errs := make([]error, len(l))
+	for i, e := range l {
+		errs[i] = e
+	}
+	return errs
+}
+
+// A place is a line and a column, both from 1.
+type place struct{ line, col int }
+
+// A log collects what is wrong with a sheet (faults) and what was dropped or
+// mended (warnings) while it is read.
+type log struct {
+	file     string
+	faults   ErrorList
+	warnings []warning
+	kinds    map[string]int // index into warnings of a kind told once
+}
+
+type warning struct {
+	place
+	text  string
+	times int
+}
+
+// maxFaults bounds the faults kept of one sheet.
+const maxFaults = 200
+
+func (l *log) fault(p place, do, format string, args ...any) {
+	if len(l.faults) < maxFaults {
+		l.faults = append(l.faults, &Error{File: l.file, Line: p.line, Col: p.col, Msg: fmt.Sprintf(format, args...), Do: do})
+	}
+}
+
+func (l *log) warn(p place, format string, args ...any) {
+	l.warnings = append(l.warnings, warning{p, fmt.Sprintf(format, args...), 1})
+}
+
+// warnOnce tells of the first case of a text and counts the others.
+func (l *log) warnOnce(p place, text string) {
+	if l.kinds == nil {
+		l.kinds = make(map[string]int)
+	}
+	if i, ok := l.kinds[text]; ok {
+		l.warnings[i].times++
+		return
+	}
+	l.kinds[text] = len(l.warnings)
+	l.warn(p, "%s", text)
+}
+
+// err is the sorted list of faults, or nil.
+func (l *log) err() error {
+	if len(l.faults) == 0 {
+		return nil
+	}
+	slices.SortStableFunc(l.faults, func(a, b *Error) int {
+		return cmp.Or(cmp.Compare(a.Line, b.Line), cmp.Compare(a.Col, b.Col))
+	})
+	return l.faults
+}

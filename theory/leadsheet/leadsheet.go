@@ -1,0 +1,164 @@
+// Package leadsheet reads lead sheets, melody with chord symbols, into
+// theory.Tune: ABC 2.1 with the older usage found in collections, and MusicXML
+// up to 4.0, plain or compressed (.mxl). What a sheet says is unrolled into one
+// line; what it says beyond that is dropped with a warning.
+//
+// Two readings where the standards leave a choice:
+//
+//   - Several chord symbols on one note of an ABC tune ("A""F#m"e2) are
+//     alternatives, as in the collections that write so: the first is kept.
+//     Several harmonies at one place of a MusicXML score share the time to the
+//     next note, symbol or bar line in the order written.
+//   - D.C. and D.S. are obeyed where the sheet says how the tune ends then (a
+//     Fine, or a sign to go to the coda and the coda) and no P: field sets the
+//     order of parts; repeats are not played again after the jump.
+package leadsheet
+
+import (
+	"bytes"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"strings"
+	"unicode/utf16"
+	"unicode/utf8"
+
+	"thumbline/theory"
+)
+
+// Options choose what to read where a file holds more than one melody.
+type Options struct {
+	// Number is the X: number of the tune in an ABC file of several; 0 is the
+	// first tune of the file.
+	Number int
+	// Melody is PART or PART/VOICE: in MusicXML the id, name or number of a part
+	// and the name of one of its voices, in ABC the name of a voice. Empty takes
+	// the first part or voice that has both notes and chord symbols.
+	Melody string
+}
+
+// Limits that no lead sheet comes near; they bound what a broken or hostile
+// file can cost.
+const (
+	maxFile  = 16 << 20 // bytes of a file
+	maxScore = 64 << 20 // bytes of the score inside a compressed file
+	maxBars  = 10000    // bars, repeats played out
+	maxNotes = 100000
+)
+
+// Read reads a lead sheet from r. What kind it is shows in its first bytes;
+// name is for messages alone. The error is an ErrorList. Times of the tune
+// start at 0 with its first bar, which is labelled 0 when it is a pick-up.
+func Read(r io.Reader, name string, opt Options) (*theory.Tune, error) {
+	l := &log{file: name}
+	data, err := io.ReadAll(io.LimitReader(r, maxFile+1))
+	if err != nil {
+		return nil, ErrorList{{File: name, Msg: fmt.Sprintf("cannot be read: %v", plain(err)), Err: err}}
+	}
+	s := readAny(data, opt, l)
+	if err := l.err(); err != nil {
+		return nil, err
+	}
+	t := s.build(l)
+	if err := l.err(); err != nil {
+		return nil, err
+	}
+	return t, nil
+}
+
+// plain drops the path that file errors repeat: the message has it already.
+func plain(err error) error {
+	var pe *fs.PathError
+	if errors.As(err, &pe) {
+		return pe.Err
+	}
+	return err
+}
+
+// readAny finds the format by content. It returns nil when it logged a fault.
+func readAny(data []byte, opt Options, l *log) *sheet {
+	if len(data) > maxFile {
+		l.fault(place{}, "a lead sheet is a small text file: give the right file", "larger than %d MB", maxFile>>20)
+		return nil
+	}
+	if bytes.HasPrefix(data, []byte("PK\x03\x04")) {
+		if data = unzip(data, l); data == nil {
+			return nil
+		}
+		return readXML(decode(data), opt, l)
+	}
+	if bytes.HasPrefix(data, []byte("MThd")) {
+		l.fault(place{}, "give the tune as ABC or MusicXML", "a MIDI file; reading MIDI as a lead sheet is not built yet")
+		return nil
+	}
+	text := decode(data)
+	trimmed := strings.TrimLeft(text, " \t\r\n")
+	switch {
+	case trimmed == "":
+		l.fault(place{}, "give a lead sheet in ABC or MusicXML", "the file is empty")
+	case trimmed[0] == '<':
+		return readXML(text, opt, l)
+	case isBinary(text):
+		l.fault(place{}, "give a lead sheet in ABC or MusicXML", "not a lead sheet but binary data")
+	case !looksLikeABC(text):
+		l.fault(place{}, "give a lead sheet in ABC or MusicXML", "not a lead sheet: neither ABC fields (X: K:) nor MusicXML in it")
+	default:
+		return readABC(text, opt, l)
+	}
+	return nil
+}
+
+// decode gives UTF-8 without a byte order mark. What is no valid UTF-8 is taken
+// for Windows-1252, of which Latin-1 is a part, as in the older collections.
+func decode(data []byte) string {
+	switch {
+	case bytes.HasPrefix(data, []byte{0xef, 0xbb, 0xbf}):
+		data = data[3:]
+	case bytes.HasPrefix(data, []byte{0xff, 0xfe}):
+		return decode16(data[2:], binary.LittleEndian)
+	case bytes.HasPrefix(data, []byte{0xfe, 0xff}):
+		return decode16(data[2:], binary.BigEndian)
+	case bytes.HasPrefix(data, []byte{'<', 0}):
+		return decode16(data, binary.LittleEndian)
+	case bytes.HasPrefix(data, []byte{0, '<'}):
+		return decode16(data, binary.BigEndian)
+	}
+	if utf8.Valid(data) {
+		return string(data)
+	}
+	var b strings.Builder
+	b.Grow(len(data) + len(data)/8)
+	for _, c := range data {
+		if c >= 0x80 && c < 0xa0 {
+			b.WriteRune(windows1252[c-0x80])
+		} else {
+			b.WriteRune(rune(c))
+		}
+	}
+	return b.String()
+}
+
+// windows1252 is bytes 80 to 9f of that code page (Unicode mapping table
+// CP1252.TXT); the five it leaves free stay control characters.
+var windows1252 = [32]rune{
+	'€', 0x81, '‚', 'ƒ', '„', '…', '†', '‡', 'ˆ', '‰', 'Š', '‹', 'Œ', 0x8d, 'Ž', 0x8f,
+	0x90, '‘', '’', '“', '”', '•', '–', '—', '˜', '™', 'š', '›', 'œ', 0x9d, 'ž', 'Ÿ',
+}
+
+func decode16(data []byte, order binary.ByteOrder) string {
+	u := make([]uint16, len(data)/2)
+	for i := range u {
+		u[i] = order.Uint16(data[2*i:])
+	}
+	return string(utf16.Decode(u))
+}
+
+// isBinary reports control characters that no text has.
+func isBinary(text string) bool {
+	head := text[:min(len(text), 4096)]
+	return strings.ContainsFunc(head, func(r rune) bool {
+		return r < ' ' && r != '\t' && r != '\n' && r != '\r' && r != '\f' && r != '\v' && r != 0x1a
+	})
+}

@@ -1,0 +1,437 @@
+package leadsheet
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+
+	"thumbline/theory"
+)
+
+// A sheet is a lead sheet as written: one melody, its bars in written order,
+// repeats and jumps not yet obeyed.
+type sheet struct {
+	title, composer string
+	tempoText       string // words for the tempo where there is no figure
+	bars            []*bar
+	order           []span // the parts in the order played; nil: all bars, with repeats and jumps
+	grid            grid
+}
+
+// A span is a run of written bars [from, to).
+type span struct {
+	from, to int
+	name     string
+}
+
+// A bar is a written bar. Times in it count from its start.
+type bar struct {
+	place
+	number   string // the file's number, "" when it has none
+	implicit bool   // the file says that it does not count
+	len      theory.Time
+	metre    theory.Metre
+	free     bool // no metre: any length is right
+	key      theory.Key
+
+	notes   []note
+	symbols []symbol
+	tempi   []tempo
+
+	section  string // the name of the section that starts here
+	starts   bool   // a section starts here: after a double bar or a repeat
+	from     bool   // a repeat starts here
+	back     int    // a repeat ends here: how often it is played, 0 none
+	endings  []int  // the passes that play this bar; nil all
+	ending   bool   // a variant ending starts here
+	segno    bool   // the jump target of D.S., at the start
+	coda     bool   // the coda starts here
+	toCoda   bool   // at the end: to the coda, after a jump
+	fine     bool   // the end, after a jump
+	daCapo   bool   // at the end: from the start
+	dalSegno bool   // at the end: from the sign
+	toSegno  bool   // the part that P: puts next starts at its sign
+	jumpAt   place  // where the jump is written
+}
+
+type note struct {
+	at, len  theory.Time
+	pitch    theory.Pitch
+	tied     bool // tied to the next note of the same pitch
+	tiedFrom bool // tied to the note before
+	grace    []theory.Pitch
+}
+
+type symbol struct {
+	place
+	at    theory.Time
+	chord theory.Chord
+}
+
+type tempo struct {
+	at   theory.Time
+	bpm  float64
+	text string
+}
+
+// A grid keeps sums of times exact in 64 bits: the common denominator of all
+// lengths of a sheet is bounded, and so is its length.
+type grid struct{ den int64 }
+
+const (
+	maxDen      = 4 << 20 // common denominator of a quarter: 2^20 and 10080*16 fit
+	maxQuarters = 200000  // of a tune, repeats played out
+)
+
+// fits takes t into the grid, or reports that it is cut too finely.
+func (g *grid) fits(t theory.Time) bool {
+	if g.den == 0 {
+		g.den = 1
+	}
+	d := t.Den()
+	if d > maxDen || t.Num() > maxQuarters*d {
+		return false
+	}
+	a, b := g.den, d
+	for b != 0 {
+		a, b = b, a%b
+	}
+	if lcm := g.den / a * d; lcm <= maxDen {
+		g.den = lcm
+		return true
+	}
+	return false
+}
+
+// full is the length of a bar of the metre.
+func full(m theory.Metre) theory.Time { return theory.Quarters(4*int64(m.Num), int64(m.Den)) }
+
+// labels are the printed numbers of the written bars: the file's own where it
+// has them, else counted; a short first bar is 0, a pick-up inside takes the
+// number before it with a +. Every label is given once.
+func (s *sheet) labels() []string {
+	out := make([]string, len(s.bars))
+	used := make(map[string]bool)
+	last := 0 // the number before
+	for i, b := range s.bars {
+		short := !b.free && b.len.Less(full(b.metre))
+		base := strconv.Itoa(last + 1)
+		switch {
+		case i == 0 && len(s.bars) > 1 && (short || b.implicit):
+			base = "0"
+		case barNumber(b.number) && !b.implicit:
+			base = b.number
+		case i > 0 && (b.implicit || b.number == "" && short && s.insidePickUp(i)):
+			base = strconv.Itoa(last) + "+"
+		}
+		for used[base] {
+			base += "+"
+		}
+		used[base], out[i] = true, base
+		if n, err := strconv.Atoi(leadingDigits(base)); err == nil {
+			last = n
+		}
+	}
+	return out
+}
+
+// insidePickUp reports whether short bar i is the second part of a divided bar
+// or the pick-up of a section.
+func (s *sheet) insidePickUp(i int) bool {
+	b, before := s.bars[i], s.bars[i-1]
+	if b.starts || b.from || b.section != "" {
+		return true
+	}
+	return !before.free && before.len.Less(full(before.metre)) && before.len.Add(b.len) == full(b.metre)
+}
+
+// barNumber accepts digits and at most one letter after them: what can be
+// typed as a place.
+func barNumber(s string) bool {
+	d := leadingDigits(s)
+	rest := s[len(d):]
+	return d != "" && len(d) <= 6 && (rest == "" || len(rest) == 1 && (rest[0] >= 'a' && rest[0] <= 'z' || rest[0] >= 'A' && rest[0] <= 'Z'))
+}
+
+func leadingDigits(s string) string {
+	i := 0
+	for i < len(s) && s[i] >= '0' && s[i] <= '9' {
+		i++
+	}
+	return s[:i]
+}
+
+// build unrolls the sheet into a tune. Faults go to the log; the tune counts
+// only when there are none.
+func (s *sheet) build(l *log) *theory.Tune {
+	if s == nil {
+		return nil
+	}
+	order := s.unroll(l)
+	if order == nil {
+		return nil
+	}
+	t := &theory.Tune{Title: s.title, Composer: s.composer}
+	labels := s.labels()
+	tempoAt := s.tempoAtBars()
+	pass := make([]int, len(s.bars))
+	var (
+		now      theory.Time
+		bpm      float64
+		lastTied bool
+	)
+	for _, i := range order {
+		b := s.bars[i]
+		pass[i]++
+		label := labels[i]
+		if pass[i] > 1 {
+			label += "/" + strconv.Itoa(pass[i])
+		}
+		t.Bars = append(t.Bars, theory.Bar{
+			Label: label, Pass: pass[i], Source: i, At: now, Len: b.len,
+			Beat: theory.BeatOf(b.metre), Metre: b.metre, Key: b.key,
+		})
+		for _, n := range b.notes {
+			at := now.Add(n.at)
+			if k := len(t.Melody) - 1; k >= 0 {
+				last := &t.Melody[k]
+				end := last.At.Add(last.Len)
+				if (lastTied || n.tiedFrom) && end == at && last.Pitch.MIDI() == n.pitch.MIDI() {
+					last.Len = last.Len.Add(n.len)
+					lastTied = n.tied
+					continue
+				}
+				if at.Less(end) { // a voice that overlaps itself
+					last.Len = at.Sub(last.At)
+				}
+			}
+			t.Melody = append(t.Melody, theory.Note{At: at, Len: n.len, Pitch: n.pitch, Grace: slices.Clone(n.grace)})
+			lastTied = n.tied
+		}
+		for _, c := range b.symbols {
+			at := now.Add(c.at)
+			if k := len(t.Changes) - 1; k >= 0 && t.Changes[k].At == at {
+				// A symbol at the very end of the bar before: it never sounds.
+				l.warnOnce(c.place, "a chord symbol that stands at the end of a bar is covered by the next bar's and is left out")
+				t.Changes[k].Chord = c.chord
+				continue
+			}
+			t.Changes = append(t.Changes, theory.Change{At: at, Chord: c.chord})
+		}
+		if v := tempoAt[i]; v != bpm && v != 0 && !slices.ContainsFunc(b.tempi, func(m tempo) bool { return m.at == theory.Time{} && m.bpm != 0 }) {
+			t.Tempi = append(t.Tempi, theory.TempoMark{At: now, BPM: v})
+			bpm = v
+		}
+		for _, m := range b.tempi {
+			if m.bpm != 0 && m.bpm != bpm {
+				t.Tempi = append(t.Tempi, theory.TempoMark{At: now.Add(m.at), BPM: m.bpm, Text: m.text})
+				bpm = m.bpm
+			}
+		}
+		now = now.Add(b.len)
+		if len(t.Bars) > maxBars || len(t.Melody) > maxNotes || now.Cmp(theory.Quarters(maxQuarters, 1)) > 0 {
+			l.fault(b.place, "take repeats out", "with its repeats the tune is longer than %d bars or %d notes", maxBars, maxNotes)
+			return nil
+		}
+	}
+	switch {
+	case len(t.Melody) == 0:
+		l.fault(place{}, "a lead sheet needs a melody", "there are no notes in this tune")
+		return nil
+	case len(t.Changes) == 0:
+		l.fault(place{}, s.howSymbols(), "there are no chord symbols in this tune")
+		return nil
+	}
+	end := t.End()
+	if last := t.Changes[len(t.Changes)-1]; last.At.Cmp(end) >= 0 {
+		l.warnOnce(place{}, "the last chord symbol stands at the end of the tune and is left out")
+		t.Changes = t.Changes[:len(t.Changes)-1]
+	}
+	if n := len(t.Melody) - 1; end.Less(t.Melody[n].At.Add(t.Melody[n].Len)) {
+		t.Melody[n].Len = end.Sub(t.Melody[n].At)
+	}
+	for i := range t.Changes {
+		to := end
+		if i+1 < len(t.Changes) {
+			to = t.Changes[i+1].At
+		}
+		t.Changes[i].Len = to.Sub(t.Changes[i].At)
+	}
+	t.Key = t.Bars[0].Key
+	s.setTempo(t)
+	t.Sections = s.sections(order)
+	s.lengths(order, labels, l)
+	t.DividePhrases()
+	t.Warnings = l.told()
+	return t
+}
+
+func (s *sheet) howSymbols() string {
+	if len(s.bars) > 0 && s.bars[0].number == "" {
+		return `write them in double quotes before the notes: "Am7"A2`
+	}
+	return "add chord symbols over the melody, not as plain text"
+}
+
+// told is the list of warnings for the tune, in order of place.
+func (l *log) told() []theory.Warning {
+	slices.SortStableFunc(l.warnings, func(a, b warning) int {
+		if a.line != b.line {
+			return a.line - b.line
+		}
+		return a.col - b.col
+	})
+	var out []theory.Warning
+	for _, w := range l.warnings {
+		if w.times > 1 {
+			w.text += fmt.Sprintf(" (%d times)", w.times)
+		}
+		out = append(out, theory.Warning{Line: w.line, Col: w.col, Text: w.text})
+	}
+	return out
+}
+
+// tempoAtBars is the tempo in force at the start of each written bar, so that a
+// jump back to it can restore it; 0 before the first mark.
+func (s *sheet) tempoAtBars() []float64 {
+	out := make([]float64, len(s.bars))
+	bpm := 0.0
+	for i, b := range s.bars {
+		out[i] = bpm
+		for _, m := range b.tempi {
+			if m.bpm != 0 {
+				bpm = m.bpm
+				if m.at == (theory.Time{}) {
+					out[i] = bpm
+				}
+			}
+		}
+	}
+	return out
+}
+
+// setTempo puts a mark at 0: the first one there is, or the usual one of the
+// metre.
+func (s *sheet) setTempo(t *theory.Tune) {
+	if len(t.Tempi) == 0 {
+		shortest := t.Melody[0].Len
+		for _, n := range t.Melody {
+			if n.Len.Less(shortest) {
+				shortest = n.Len
+			}
+		}
+		metre := t.Bars[0].Metre
+		t.Tempi = []theory.TempoMark{{BPM: theory.DefaultTempo(metre, shortest), Text: s.tempoText}}
+		t.TempoAssumed = true
+		return
+	}
+	t.Tempi[0].At = theory.Time{}
+	if t.Tempi[0].Text == "" {
+		t.Tempi[0].Text = s.tempoText
+	}
+}
+
+// sections cuts the line at double bars, repeats, part labels and jumps. A
+// stretch that is less than a bar is the pick-up of the section after it. One
+// nameless section is no division.
+func (s *sheet) sections(order []int) []theory.Section {
+	type cut struct{ at, source int }
+	var cuts []cut
+	for k, i := range order {
+		b := s.bars[i]
+		jump := k > 0 && i != order[k-1]+1 && !(b.ending && i > order[k-1])
+		if k == 0 || jump || b.section != "" || (b.starts || b.from) && b.endings == nil {
+			cuts = append(cuts, cut{k, i})
+		}
+	}
+	kept := cuts[:0]
+	for c := 0; c < len(cuts); c++ {
+		to := len(order)
+		if c+1 < len(cuts) {
+			to = cuts[c+1].at
+		}
+		var held theory.Time
+		for _, i := range order[cuts[c].at:to] {
+			held = held.Add(s.bars[i].len)
+		}
+		b := s.bars[cuts[c].source]
+		if c+1 < len(cuts) && held.Less(full(b.metre)) && b.section == "" {
+			cuts[c+1].at = cuts[c].at
+			continue
+		}
+		kept = append(kept, cuts[c])
+	}
+	cuts = kept
+	names := make(map[int]string) // by the written bar
+	taken := make(map[string]bool)
+	for _, c := range cuts {
+		if n := s.bars[c.source].section; n != "" {
+			names[c.source], taken[n] = n, true
+		}
+	}
+	named := len(names) > 0
+	letter := 0
+	var out []theory.Section
+	for k, c := range cuts {
+		to := len(order)
+		if k+1 < len(cuts) {
+			to = cuts[k+1].at
+		}
+		if _, ok := names[c.source]; !ok {
+			for taken[letterName(letter)] {
+				letter++
+			}
+			names[c.source] = letterName(letter)
+			taken[names[c.source]] = true
+		}
+		out = append(out, theory.Section{Name: names[c.source], From: c.at, To: to})
+	}
+	if len(out) == 1 && !named {
+		return nil
+	}
+	return out
+}
+
+// letterName is A to Z, then A2 to Z2 and so on.
+func letterName(n int) string {
+	s := string(rune('A' + n%26))
+	if n >= 26 {
+		s += strconv.Itoa(n/26 + 1)
+	}
+	return s
+}
+
+// lengths warns of bars inside the line that hold more or less than their
+// metre: once a written bar. A bar divided by a repeat sign, and the pick-up
+// with the last bar, make up for each other.
+func (s *sheet) lengths(order []int, labels []string, l *log) {
+	told := make(map[int]bool)
+	short := func(k int) bool {
+		b := s.bars[order[k]]
+		return !b.free && b.len.Less(full(b.metre))
+	}
+	together := func(k int) bool { // k and k+1 are two parts of one bar
+		if k < 0 || k+1 >= len(order) || !short(k) || !short(k+1) {
+			return false
+		}
+		a, b := s.bars[order[k]], s.bars[order[k+1]]
+		sum := a.len.Add(b.len)
+		return sum == full(a.metre) || sum == full(b.metre)
+	}
+	for k, i := range order {
+		b := s.bars[i]
+		want := full(b.metre)
+		if b.free || b.len == want || told[i] {
+			continue
+		}
+		if b.len.Less(want) && (k == 0 || k == len(order)-1 || together(k-1) || together(k)) {
+			continue
+		}
+		told[i] = true
+		what := "long"
+		if b.len.Less(want) {
+			what = "short"
+		}
+		l.warn(b.place, "bar %s is too %s: it holds %s quarters, its metre %d/%d asks for %s", labels[i], what, b.len, b.metre.Num, b.metre.Den, want)
+	}
+}

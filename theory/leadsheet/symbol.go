@@ -1,0 +1,224 @@
+package leadsheet
+
+import (
+	"regexp"
+	"strings"
+	"unicode"
+
+	"thumbline/theory"
+)
+
+// A reading is what a quoted text over the staff was found to be.
+type reading struct {
+	chords []theory.Chord // the symbols in it, in order; none when it is no chord symbol
+	note   string         // what was left out or mended, for a warning
+	fault  string         // why it is no chord symbol although it looks like one
+}
+
+var (
+	// "G(Em)": a symbol with another for choice.
+	alternative = regexp.MustCompile(`^([^()\s]+)\s*\(\s*([A-G][^()]*)\)$`)
+	// "D/nF", "f/=": bass notes with n or = for natural.
+	oldBass = regexp.MustCompile(`^([A-G].*/)([n=]?)([A-Ga-g])([=n]?)$`)
+	// "/@<.5A7", "@-4,2 D": where to print it.
+	printedAt = regexp.MustCompile(`^/?@[-<>^_.,0-9]*\s*`)
+	noChord   = regexp.MustCompile(`(?i)^\(?(n\.?\s?c\.?|no chord|tacet)\)?$`)
+	// A symbol whose root is no note name: "H7", "Qm7", "V7".
+	badRoot = regexp.MustCompile(`^([H-Z])([#b]?.+)$`)
+)
+
+// textWords are words over the staff that begin like a chord symbol or follow
+// one; what has one of them is read as text. Common practice, no source.
+var textWords = map[string]bool{
+	"fine": true, "coda": true, "chorus": true, "bridge": true, "ending": true, "end": true, "break": true,
+	"fast": true, "faster": true, "dance": true, "capo": true, "da": true, "dal": true, "d.c.": true, "d.s.": true,
+	"d.c": true, "d.s": true, "dc": true, "ds": true, "al": true, "all": true, "alla": true, "begin": true, "both": true,
+	"band": true, "bass": true, "clap": true, "call": true, "group": true, "guitar": true, "gtr": true, "flute": true,
+	"fiddle": true, "drums": true, "double": true, "ad": true, "ad-lib": true, "adagio": true, "allegro": true,
+	"andante": true, "allegretto": true, "cresc": true, "cresc.": true, "brightly": true, "ballad": true, "blues": true,
+	"bossa": true, "even": true, "freely": true, "fill": true, "fade": true, "fermata": true, "first": true, "from": true,
+	"a.": true, "b.": true, "boys": true, "girls": true, "cue": true, "cut": true, "at": true, "accel": true, "accel.": true,
+}
+
+// sectionWords after a single letter name a part of the tune: "A part".
+var sectionWords = map[string]bool{
+	"part": true, "section": true, "chorus": true, "verse": true, "tune": true, "time": true, "times": true,
+	"music": true, "theme": true, "strain": true,
+}
+
+// readSymbol reads a quoted text of an ABC tune. Annotations are not for it.
+func readSymbol(text string) reading {
+	s := strings.TrimSpace(text)
+	for _, cut := range []string{`\n`, ";", "\n"} { // several lines of print: the first is the symbol
+		if i := strings.Index(s, cut); i > 0 {
+			r := readSymbol(s[:i])
+			if rest := strings.TrimSpace(s[i+len(cut):]); r.note == "" && rest != "" {
+				r.note = "the text " + quote(rest) + " under a chord symbol is not read"
+			}
+			return r
+		}
+	}
+	if m := printedAt.FindString(s); strings.Contains(m, "@") {
+		s = s[len(m):]
+	}
+	if noChord.MatchString(s) {
+		return reading{chords: []theory.Chord{{NoChord: true}}}
+	}
+	if inner, ok := bracketed(s); ok {
+		r := readSymbol(inner)
+		if len(r.chords) == 0 {
+			return reading{note: notRead(text)}
+		}
+		return r
+	}
+	if s == "" {
+		return reading{note: "an empty text over the staff is not read"}
+	}
+	if s[0] < 'A' || s[0] > 'G' {
+		switch m := badRoot.FindStringSubmatch(s); {
+		case theory.IsBassNote(s) || oldBassNote(s):
+			return reading{note: "the bass note " + quote(text) + " is left out: it is no chord"}
+		case m != nil && hasDigitOrMinor(m[2]):
+			if _, err := theory.ParseChord("C" + m[2]); err == nil {
+				return reading{fault: "unknown chord symbol " + quote(text) + ": no note is called " + m[1]}
+			}
+		}
+		if first, rest, ok := strings.Cut(s, " "); ok && (theory.IsBassNote(first) || oldBassNote(first)) {
+			if r := readSymbol(rest); len(r.chords) > 0 { // "g G": a bass note before the symbol
+				r.note = "the bass note " + quote(first) + " is left out: it is no chord"
+				return r
+			}
+		}
+		return reading{note: notRead(text)}
+	}
+	if c, ok := oneChord(s); ok {
+		return reading{chords: []theory.Chord{c}}
+	}
+	if m := alternative.FindStringSubmatch(s); m != nil {
+		if c, ok := oneChord(m[1]); ok {
+			return reading{chords: []theory.Chord{c}, note: "the other chord of " + quote(text) + " is left out"}
+		}
+	}
+	words := strings.Fields(s)
+	if len(words) > 1 {
+		if r, ok := severalWords(words, text); ok {
+			return r
+		}
+	}
+	if textWords[strings.ToLower(strings.TrimRight(words[0], ":,!"))] {
+		return reading{note: notRead(text)}
+	}
+	_, err := theory.ParseChord(s)
+	fault := "unknown chord symbol " + quote(text)
+	if err != nil {
+		if why := reason(err, s); why != "" {
+			fault += ": " + why
+		}
+	}
+	return reading{fault: fault}
+}
+
+// severalWords reads "Dm G7" as two symbols and "C drone" as one with a text;
+// "A part" and "D.C. al Fine" are text.
+func severalWords(words []string, text string) (reading, bool) {
+	for i, w := range words {
+		low := strings.ToLower(strings.Trim(w, ".,:!"))
+		if textWords[strings.ToLower(w)] || textWords[low] || i > 0 && sectionWords[low] {
+			return reading{note: notRead(text)}, true
+		}
+	}
+	var r reading
+	for i, w := range words {
+		c, ok := oneChord(w)
+		switch {
+		case ok:
+			r.chords = append(r.chords, c)
+		case i == 0:
+			return reading{}, false
+		case strings.IndexFunc(w, unicode.IsUpper) != 0 && plainWord(w):
+			r.note = "the words in " + quote(text) + " are not read"
+		default:
+			return reading{}, false
+		}
+	}
+	return r, len(r.chords) > 0
+}
+
+// plainWord reports a word of letters, three at least: what cannot be part of
+// a chord symbol.
+func plainWord(w string) bool {
+	w = strings.Trim(w, ".,:!")
+	n := 0
+	for _, r := range w {
+		if !unicode.IsLetter(r) {
+			return false
+		}
+		n++
+	}
+	return n >= 3
+}
+
+// oneChord reads one symbol.
+func oneChord(s string) (theory.Chord, bool) {
+	c, err := theory.ParseChord(s)
+	if err != nil {
+		if m := oldBass.FindStringSubmatch(s); m != nil {
+			c, err = theory.ParseChord(m[1] + m[3])
+		}
+	}
+	return c, err == nil
+}
+
+// bracketed takes the brackets off "(C)" and "[C]", not off "C(b9)".
+func bracketed(s string) (string, bool) {
+	if len(s) > 2 && (s[0] == '(' && s[len(s)-1] == ')' || s[0] == '[' && s[len(s)-1] == ']') && strings.Count(s, s[:1]) == 1 {
+		return s[1 : len(s)-1], true
+	}
+	return s, false
+}
+
+// oldBassNote reads the spellings of single bass notes met in collections:
+// "f+", "a=", "f/+".
+func oldBassNote(s string) bool {
+	if s == "" || s[0] < 'a' || s[0] > 'g' {
+		return false
+	}
+	switch s[1:] {
+	case "", "+", "#", "b", "=", "/+", "/=", "/#":
+		return true
+	}
+	return false
+}
+
+func hasDigitOrMinor(rest string) bool {
+	rest = strings.TrimLeft(rest, "#b")
+	return rest != "" && (strings.ContainsAny(rest, "0123456789") || rest == "m" || rest == "min" || rest == "dim")
+}
+
+func notRead(text string) string { return "the text " + quote(text) + " over the staff is not read" }
+
+// reason is the part of err that does not repeat the symbol.
+func reason(err error, symbol string) string {
+	msg := err.Error()
+	if i := strings.LastIndex(msg, `": `); i >= 0 && strings.Contains(msg[:i], symbol) {
+		return msg[i+3:]
+	}
+	if strings.Contains(msg, symbol) {
+		return ""
+	}
+	return msg
+}
+
+// quote puts a text of the sheet into a message: one line, not too long.
+func quote(s string) string {
+	s = strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) || r == unicode.ReplacementChar {
+			return '?'
+		}
+		return r
+	}, s)
+	if r := []rune(s); len(r) > 30 {
+		s = string(r[:30]) + "..."
+	}
+	return `"` + s + `"`
+}

@@ -1,0 +1,267 @@
+package leadsheet
+
+// A group is a repeated stretch of written bars [from, to) with its variant
+// endings, and how often it is played.
+type group struct{ from, to, passes int }
+
+// unroll gives the order in which the written bars are played, or nil when it
+// is longer than any tune.
+func (s *sheet) unroll(l *log) []int {
+	parts := s.order
+	if parts == nil {
+		parts = []span{{0, len(s.bars), ""}}
+	}
+	s.checkJumps(l)
+	var order []int
+	known := make(map[span][]group)
+	for k, p := range parts {
+		gs, ok := known[p]
+		if !ok {
+			gs = s.groups(p, l)
+			known[p] = gs
+		}
+		if k > 0 {
+			p.from = s.entry(p, parts[k-1])
+		}
+		var whole bool
+		order, whole = s.play(order, p, gs)
+		if !whole {
+			l.fault(place{}, "take repeats out", "with its repeats the tune is longer than %d bars", maxBars)
+			return nil
+		}
+	}
+	return order
+}
+
+// entry is where a part begins that P: puts after another: at its segno when
+// the other ends with D.S., which is how old collections leave out a pick-up.
+func (s *sheet) entry(p, before span) int {
+	if s.bars[before.to-1].toSegno {
+		for i := p.from; i < p.to; i++ {
+			if s.bars[i].segno {
+				return i
+			}
+		}
+	}
+	return p.from
+}
+
+// checkJumps takes away the jumps that cannot be obeyed.
+func (s *sheet) checkJumps(l *log) {
+	if s.order != nil {
+		for _, b := range s.bars {
+			if b.daCapo || b.dalSegno {
+				b.toSegno = b.dalSegno
+				b.daCapo, b.dalSegno = false, false
+				l.warn(b.jumpAt, "the jump is not followed but the order of parts that P: sets")
+			}
+		}
+		return
+	}
+	var fine, toCoda, coda, segno bool
+	for i, b := range s.bars {
+		fine = fine || b.fine && i < len(s.bars)-1
+		segno = segno || b.segno
+		toCoda = toCoda || b.toCoda
+		coda = coda || b.coda && toCoda
+	}
+	for _, b := range s.bars {
+		switch {
+		case !b.daCapo && !b.dalSegno:
+			continue
+		case b.dalSegno && !segno:
+			l.warn(b.jumpAt, "D.S. is not followed: there is no segno to go back to")
+		case !fine && !coda:
+			l.warn(b.jumpAt, "the jump back is not followed: there is neither a Fine nor a way to a coda")
+		default:
+			continue
+		}
+		b.daCapo, b.dalSegno = false, false
+	}
+}
+
+// groups finds the repeated stretches of a part. A repeat without its start
+// goes back to the last double bar, the end of the repeat before, or the start
+// of the part (ABC 2.1, 4.8).
+func (s *sheet) groups(p span, l *log) []group {
+	var gs []group
+	s.mendEndings(p, l)
+	start, explicit := p.from, false
+	for i := p.from; i < p.to; {
+		b := s.bars[i]
+		switch {
+		case b.from:
+			start, explicit = i, true
+		case (b.starts || b.section != "") && !explicit && b.endings == nil:
+			start = i
+		}
+		switch {
+		case b.endings != nil:
+			// All endings that follow each other belong to the group.
+			to, most, runs, back := i, 0, 0, 0
+			for to < p.to && s.bars[to].endings != nil && !(s.bars[to].from && to > i) {
+				e := s.bars[to]
+				if e.ending {
+					runs++
+				}
+				for _, n := range e.endings {
+					most = max(most, n)
+				}
+				back = max(back, e.back)
+				to++
+			}
+			passes := most
+			if runs == 1 && s.bars[to-1].back > 0 {
+				passes = most + 1 // the last time passes by the only ending
+			}
+			gs = append(gs, group{start, to, max(passes, 1)})
+			i = to
+			start, explicit = i, false
+		case b.back > 0 && !(i+1 < p.to && s.bars[i+1].endings != nil && !s.bars[i+1].from):
+			gs = append(gs, group{start, i + 1, b.back})
+			i++
+			start, explicit = i, false
+		default:
+			i++
+		}
+	}
+	return gs
+}
+
+// mendEndings looks for two slips that are common in collections: a first
+// ending without its repeat sign, and a last ending whose own end is not
+// marked, so that it seems to reach to the end of the next repeat.
+func (s *sheet) mendEndings(p span, l *log) {
+	firstLen, runFrom := 0, -1
+	for i := p.from; i < p.to; i++ {
+		b := s.bars[i]
+		if b.endings == nil {
+			firstLen, runFrom = 0, -1
+			continue
+		}
+		if b.ending {
+			runFrom = i
+		}
+		last := i+1 == p.to || s.bars[i+1].endings == nil || s.bars[i+1].ending || s.bars[i+1].from
+		if !last || runFrom < 0 {
+			continue
+		}
+		next := i+1 < p.to && s.bars[i+1].ending && !s.bars[i+1].from
+		switch {
+		case next && b.back == 0:
+			b.back = 2
+			l.warn(s.bars[i+1].place, "there is no repeat sign before this ending; the ending before it is taken to have one")
+			fallthrough
+		case next:
+			firstLen = max(firstLen, i+1-runFrom)
+		case b.back > 0 && firstLen > 0 && i+1-runFrom > firstLen:
+			cut := runFrom + firstLen
+			for k := cut; k <= i; k++ {
+				s.bars[k].endings = nil
+			}
+			s.bars[cut].from = true
+			l.warn(s.bars[cut].place, "the end of the last ending is not marked; it is taken to be as long as the one before, and the repeat to start here")
+		}
+	}
+}
+
+// play appends the bars of a part as played. It reports false when they pass
+// all bounds.
+func (s *sheet) play(order []int, p span, gs []group) ([]int, bool) {
+	gi, pass := 0, 1
+	jumped := false
+	for i := p.from; i < p.to; {
+		for gi < len(gs) && i >= gs[gi].to {
+			gi, pass = gi+1, 1
+			if jumped && gi < len(gs) {
+				pass = gs[gi].passes
+			}
+		}
+		in := gi < len(gs) && i >= gs[gi].from
+		b := s.bars[i]
+		if in && b.endings != nil && !plays(b.endings, pass) {
+			i++
+			if i == gs[gi].to && pass < gs[gi].passes { // a pass without an ending of its own
+				i, pass = gs[gi].from, pass+1
+			}
+			continue
+		}
+		order = append(order, i)
+		if len(order) > maxBars {
+			return order, false
+		}
+		if jumped && b.fine {
+			return order, true
+		}
+		if jumped && b.toCoda {
+			if c := s.after(i, p.to); c >= 0 {
+				i = c
+				gi, pass = s.groupAt(gs, i), 1
+				jumped = false
+				continue
+			}
+		}
+		if in && pass < gs[gi].passes && (b.back > 0 || i+1 == gs[gi].to) {
+			i, pass = gs[gi].from, pass+1
+			continue
+		}
+		if (b.daCapo || b.dalSegno) && !jumped {
+			to := p.from
+			if b.dalSegno {
+				to = s.segnoBefore(i)
+			}
+			if to <= i {
+				jumped = true
+				i = to
+				gi = s.groupAt(gs, i)
+				pass = 1
+				if gi < len(gs) {
+					pass = gs[gi].passes
+				}
+				b.daCapo, b.dalSegno = false, false
+				continue
+			}
+		}
+		i++
+	}
+	return order, true
+}
+
+func plays(endings []int, pass int) bool {
+	for _, n := range endings {
+		if n == pass {
+			return true
+		}
+	}
+	return false
+}
+
+// after is the bar behind i where the coda starts, or -1.
+func (s *sheet) after(i, to int) int {
+	for k := i + 1; k < to; k++ {
+		if s.bars[k].coda {
+			return k
+		}
+	}
+	return -1
+}
+
+// segnoBefore is the last sign before the end of bar i, else the first one.
+func (s *sheet) segnoBefore(i int) int {
+	for k := i; k >= 0; k-- {
+		if s.bars[k].segno {
+			return k
+		}
+	}
+	return len(s.bars)
+}
+
+// groupAt is the index of the first group that ends after bar i.
+func (s *sheet) groupAt(gs []group, i int) int {
+	for g := range gs {
+		if i < gs[g].to {
+			return g
+		}
+	}
+	return len(gs)
+}
