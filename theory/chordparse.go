@@ -59,7 +59,8 @@ var words = []struct {
 	{"ø", tokHalf, false}, {"Ø", tokHalf, false}, {"∅", tokHalf, false}, {"⌀", tokHalf, false}, {"h", tokHalf, false},
 	{"(", tokOpen, false}, {")", tokClose, false}, {"[", tokOpen, false}, {"]", tokClose, false},
 	{",", tokBreak, false}, {"/", tokBreak, false},
-	{"b", tokFlat, false}, {"#", tokSharp, false}, {"+", tokPlus, false}, {"-", tokMinus, false},
+	{"b", tokFlat, false}, {"♭", tokFlat, false}, {"#", tokSharp, false}, {"♯", tokSharp, false},
+	{"+", tokPlus, false}, {"-", tokMinus, false}, {"−", tokMinus, false}, {"–", tokMinus, false},
 }
 
 // suffixError says which part of a suffix is not understood.
@@ -75,7 +76,7 @@ func (e *suffixError) Error() string {
 	return fmt.Sprintf("%q is not understood", e.part)
 }
 
-// lexSuffix cuts a suffix with plain signs into tokens, all of it or an error.
+// lexSuffix cuts a suffix into tokens, all of it or an error.
 func lexSuffix(s string) ([]token, error) {
 	var toks []token
 	open := 0
@@ -157,7 +158,7 @@ func resolveSigns(toks []token) []token {
 // ParseQuality reads the part of a chord symbol between root and bass, to its
 // tones in semitones above the root, the root included.
 func ParseQuality(suffix string) (PCSet, error) {
-	s := strings.Join(strings.Fields(normalSigns(suffix)), "")
+	s := strings.Join(strings.Fields(suffix), "")
 	toks, err := lexSuffix(s)
 	if err != nil {
 		return 0, err
@@ -404,7 +405,7 @@ func (m *modifiers) tones() PCSet {
 // brackets, a slash bass of either case, or N.C.; spaces do not count. All of
 // it is read, or the error names the part that is not understood.
 func ParseChord(s string) (Chord, error) {
-	text := strings.TrimSpace(normalSigns(s))
+	text := strings.TrimSpace(s)
 	if isNoChord(text) {
 		return Chord{NoChord: true}, nil
 	}
@@ -470,7 +471,7 @@ func parseBass(s string) (Name, bool) {
 // IsBassNote reports whether a symbol is a single bass note and no chord: a
 // small letter with its sign, perhaps in brackets, as "f#", "(a+)".
 func IsBassNote(s string) bool {
-	s = strings.TrimSpace(normalSigns(s))
+	s = strings.TrimSpace(s)
 	s, _ = bracketed(s)
 	if s == "" || s[0] < 'a' || s[0] > 'g' {
 		return false

@@ -122,7 +122,7 @@ func (n Name) simplified() Name {
 // ParseName reads a note name: a letter of either case and up to two signs,
 // each of b # and their Unicode forms: "Bb", "f#", "E♭".
 func ParseName(s string) (Name, error) {
-	n, rest, ok := cutName(strings.TrimSpace(normalSigns(s)), true)
+	n, rest, ok := cutName(strings.TrimSpace(s), true)
 	if !ok {
 		return Name{}, fmt.Errorf("%q is not a note name (use a letter A to G with b or #)", s)
 	}
@@ -132,7 +132,14 @@ func ParseName(s string) (Name, error) {
 	return n, nil
 }
 
-// cutName takes a note name off the front of s, whose signs are plain.
+// accidentals are the signs behind a letter.
+var accidentals = []struct {
+	sign  string
+	alter int8
+}{{"b", -1}, {"#", 1}, {"♭", -1}, {"♯", 1}, {"𝄫", -2}, {"𝄪", 2}}
+
+// cutName takes a note name off the front of s: as many signs as belong to one
+// name, a double flat at most.
 func cutName(s string, lower bool) (n Name, rest string, ok bool) {
 	if s == "" {
 		return Name{}, s, false
@@ -146,24 +153,18 @@ func cutName(s string, lower bool) (n Name, rest string, ok bool) {
 		return Name{}, s, false
 	}
 	n.Letter, rest = Letter(i), s[1:]
-	for k := 0; k < 2 && rest != ""; k++ {
-		switch {
-		case rest[0] == 'b' && n.Alter <= 0:
-			n.Alter--
-		case rest[0] == '#' && n.Alter >= 0:
-			n.Alter++
-		default:
-			return n, rest, true
+	for found := true; found; {
+		found = false
+		for _, a := range accidentals {
+			after, ok := strings.CutPrefix(rest, a.sign)
+			if sum := n.Alter + a.alter; ok && n.Alter*a.alter >= 0 && sum >= -2 && sum <= 2 {
+				n.Alter, rest, found = sum, after, true
+				break
+			}
 		}
-		rest = rest[1:]
 	}
 	return n, rest, true
 }
-
-var signs = strings.NewReplacer("♭", "b", "♯", "#", "𝄫", "bb", "𝄪", "##", "−", "-", "–", "-", "\u00a0", " ")
-
-// normalSigns writes the typographic signs of a symbol in ASCII.
-func normalSigns(s string) string { return signs.Replace(s) }
 
 func mod7(n int) int { return ((n % 7) + 7) % 7 }
 

@@ -21,7 +21,7 @@ var modes = []struct {
 // letters count and m means minor: "Eb", "Dm", "F# minor", "G mixolydian",
 // "Ador". No mode means major. A key beyond seven sharps or flats is an error.
 func ParseKey(s string) (Key, error) {
-	n, rest, ok := cutName(strings.TrimSpace(normalSigns(s)), true)
+	n, rest, ok := cutName(strings.TrimSpace(s), true)
 	if !ok {
 		return Key{}, fmt.Errorf("%q is not a key (use a letter A to G with b or #, and m for minor: Eb, F#m)", s)
 	}

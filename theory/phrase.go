@@ -71,7 +71,7 @@ func (t *Tune) PhraseAt(bar int) int {
 }
 
 // Validate checks what everything after the reading relies on: bars that
-// follow each other from 0 without a gap, melody and changes in order and
+// follow each other from 0 without a gap and each have their own label, melody and changes in order and
 // within the bars, no overlap, no gap between changes, a tempo at 0, sections
 // and phrases within the bars. All faults are told, in order.
 func (t *Tune) Validate() error {
@@ -88,7 +88,13 @@ func (t *Tune) Validate() error {
 		errs = append(errs, errors.New("the tune has no bars"))
 	}
 	at := zero
+	seen := map[string]bool{}
 	for i, b := range t.Bars {
+		if bar := b.place().bar(); seen[bar] {
+			fault(b.At, "the label %s stands on more than one bar", bar)
+		} else {
+			seen[bar] = true
+		}
 		if b.At != at {
 			fault(at, "bar %s begins at %v, the one before ends at %v", b.Label, b.At, at)
 		}

@@ -45,7 +45,7 @@ func ParsePlace(s string) (Place, error) {
 		}
 		b += 0.5
 	}
-	if b < 1 || b >= maxBeat {
+	if b = round4(b); b < 1 || b >= maxBeat {
 		return bad(fmt.Sprintf("there is no beat %s", beat))
 	}
 	p.Beat = simplest(b).Float()
@@ -88,7 +88,7 @@ func (p Place) String() string {
 	case p.Beat-math.Floor(p.Beat) == 0.5:
 		s += ":" + strconv.FormatFloat(math.Floor(p.Beat), 'f', -1, 64) + "&"
 	default:
-		s += ":" + strconv.FormatFloat(math.Round(p.Beat*1e4)/1e4, 'f', -1, 64)
+		s += ":" + strconv.FormatFloat(round4(p.Beat), 'f', -1, 64)
 	}
 	return s
 }
@@ -101,13 +101,15 @@ func (p Place) bar() string {
 	return p.Label
 }
 
-// simplest is the fraction with the smallest denominator within half a step of
-// four decimals: 2.3333 is 7/3.
+// round4 is a beat as String prints it.
+func round4(x float64) float64 { return math.Round(x*1e4) / 1e4 }
+
+// simplest is the fraction with the smallest denominator that prints as x does
+// with four decimals: 2.3333 is 7/3.
 func simplest(x float64) Time {
-	const tolerance = 0.00005
+	x = round4(x)
 	for den := int64(1); den < 10000; den++ {
-		num := math.Round(x * float64(den))
-		if math.Abs(num/float64(den)-x) <= tolerance {
+		if num := math.Round(x * float64(den)); round4(num/float64(den)) == x {
 			return Quarters(int64(num), den)
 		}
 	}
@@ -130,8 +132,10 @@ func (b Bar) IsPickup() bool {
 // lead is how much of the full bar is missing before a pick-up: its beats are
 // counted so that they end with the bar.
 func (b Bar) lead() Time {
-	if full := b.Metre.BarLen(); b.IsPickup() && b.Metre.Den > 0 && b.Len.Less(full) {
-		return full.Sub(b.Len)
+	if b.Metre.Den > 0 && b.IsPickup() {
+		if full := b.Metre.BarLen(); b.Len.Less(full) {
+			return full.Sub(b.Len)
+		}
 	}
 	return Time{}
 }

@@ -112,7 +112,7 @@ func (s Scale) SixName() string { return s.Root.String() + families[s.Family].si
 // ParseScale reads both forms, String's and SixName's, the root of either
 // spelling: "F#6" is the scale Gb maj6dim.
 func ParseScale(s string) (Scale, error) {
-	n, rest, ok := cutName(strings.TrimSpace(normalSigns(s)), false)
+	n, rest, ok := cutName(strings.TrimSpace(s), false)
 	if ok {
 		rest = strings.TrimSpace(rest)
 		for f := range families {
