@@ -548,3 +548,22 @@ func BenchmarkLay(b *testing.B) {
 		c.lay(pieceKey{factor: 1.1})
 	}
 }
+
+// Orders and questions come from other goroutines; the race detector listens.
+func TestOtherGoroutines(t *testing.T) {
+	c := newCursor(t, Perform(gateLatch(), PerformOptions{}), Practice{[]Pass{{}}, Forever}, 48000)
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		for i := range 300 {
+			c.Send(Order{Kind: [...]OrderKind{Pause, Resume, Next, Mute, Unmute, Tempo}[i%6], Layers: Layers(Inner), Factor: 1.01})
+			c.Position(int64(i) * 1000)
+		}
+		c.Send(Order{Kind: Stop})
+	}()
+	var out []sent
+	for until := int64(512); c.Fill(until, func(at int64, m [3]byte) { out = append(out, sent{at, m}) }); until += 512 {
+	}
+	<-done
+	balanced(t, out)
+}
