@@ -97,6 +97,7 @@ type worker struct {
 	grips [][]grip
 	runs  []*run // runs[i] leads from point i to point i+1; runs[0] of pick-up in lead
 	lead  *run   // the notes before the first point
+	links []link // links[i] from point i-1 to point i
 	alone int    // points at which the tune stands alone
 }
 
@@ -110,6 +111,7 @@ func (w *worker) arrange() *Arrangement {
 	}
 	w.candidates()
 	w.prepareRuns()
+	w.prepareLinks()
 	res := search.Best(w)
 	a := w.perform(res.Path)
 	a.Tuning = append([]int(nil), w.neck.Tuning...)
@@ -262,79 +264,107 @@ func (w *worker) Edge(i, a, b int) float64 {
 	default:
 		c += r.to[ga.pos][gb.pos]
 	}
-	return c + w.voices(i, ga, gb, nil)
+	for _, v := range w.voices(i, ga, gb) {
+		c += v
+	}
+	return c
 }
 
-// voices is the cost of the voices from one grip to the next; with terms it
-// also names the parts.
-func (w *worker) voices(i int, ga, gb *grip, terms *[]Term) float64 {
-	t := &w.taste
-	total := 0.0
-	add := func(name string, c float64) {
-		total += c
-		if terms != nil && c != 0 {
-			*terms = append(*terms, Term{name, c})
+// The parts of what it costs to lead the voices from one grip to the next.
+const (
+	partInner = iota
+	partSeventh
+	partBass
+	partOctaves
+	partStrings
+	parts
+)
+
+var partNames = [parts]string{"inner voices move", "seventh not led", "bass line", "parallel octaves", "other strings"}
+
+// A link is what the chords of two neighbouring points say about the voices
+// between them.
+type link struct {
+	change     bool
+	falls      bool // the root falls a fifth from a chord with a flat seventh
+	sev, third int16
+	phrase     bool // both lie in one phrase
+}
+
+// links prepares what voices asks for again and again.
+func (w *worker) prepareLinks() {
+	w.links = make([]link, len(w.ps))
+	for i := 1; i < len(w.ps); i++ {
+		p, q := &w.ps[i], &w.ps[i-1]
+		ca, cb := w.s.chords[q.chord].chord, w.s.chords[p.chord].chord
+		k := link{change: p.change, phrase: p.phrase == q.phrase}
+		if third, ok := cb.ThirdPC(); ok && p.change && (cb.RootPC()-ca.RootPC()+12)%12 == 5 && ca.Tones.Has(10) {
+			k.falls, k.third, k.sev = true, int16(third), int16((ca.RootPC()+10)%12)
 		}
+		w.links[i] = k
 	}
-	p, q := &w.ps[i], &w.ps[i-1]
+}
+
+// voices is the cost of the voices from one grip to the next, by parts.
+func (w *worker) voices(i int, ga, gb *grip) (c [parts]float64) {
+	t := &w.taste
+	k := &w.links[i]
+	p := &w.ps[i]
 	ia, ib := ga.inner(), gb.inner()
 	if len(ia) > 0 {
-		m := 0.0
-		for _, x := range ib {
-			d := 99
-			for _, y := range ia {
-				d = min(d, absInt(int(x.midi)-int(y.midi)))
+		for x := range ib {
+			d := int16(99)
+			for y := range ia {
+				e := ib[x].midi - ia[y].midi
+				if e < 0 {
+					e = -e
+				}
+				d = min(d, e)
 			}
-			m += t.InnerMove * float64(d)
+			c[partInner] += t.InnerMove * float64(d)
 			if d > 4 {
-				m += t.InnerLeap
+				c[partInner] += t.InnerLeap
 			}
 		}
-		add("inner voices move", m)
 	}
 	// the seventh falls to the third
-	ca, cb := w.s.chords[q.chord].chord, w.s.chords[p.chord].chord
-	if p.change && (cb.RootPC()-ca.RootPC()+12)%12 == 5 && ca.Tones.Has(10) {
-		if third, ok := cb.ThirdPC(); ok {
-			sev := (ca.RootPC() + 10) % 12
-			has, led := false, gb.tune && int(gb.note[0].midi)%12 == third
-			for k := int8(0); k < ga.n; k++ {
-				x := ga.note[k]
-				if x.voice == Melody || int(x.midi)%12 != sev {
-					continue
-				}
-				has = true
-				for j := int8(0); j < gb.n; j++ {
-					if d := int(x.midi) - int(gb.note[j].midi); d >= 0 && d <= 2 && int(gb.note[j].midi)%12 == third {
-						led = true
-					}
-				}
+	if k.falls {
+		has, led := false, gb.tune && gb.note[0].midi%12 == k.third
+		for x := int8(0); x < ga.n && !led; x++ {
+			n := &ga.note[x]
+			if n.voice == Melody || n.midi%12 != k.sev {
+				continue
 			}
-			if has && !led {
-				add("seventh not led", t.Seventh)
+			has = true
+			for j := int8(0); j < gb.n; j++ {
+				if d := n.midi - gb.note[j].midi; d >= 0 && d <= 2 && gb.note[j].midi%12 == k.third {
+					led = true
+				}
 			}
 		}
+		if has && !led {
+			c[partSeventh] = t.Seventh
+		}
 	}
-	ba, okA := ga.bass()
-	bb, okB := gb.bass()
-	if okA && okB {
-		switch d := absInt(int(ba.midi) - int(bb.midi)); {
+	if ga.hasBass && gb.hasBass {
+		ba, bb := ga.note[ga.n-1].midi, gb.note[gb.n-1].midi
+		switch d := absInt(int(ba) - int(bb)); {
 		case d > 12:
-			add("bass leaps", t.BassLeap)
+			c[partBass] = t.BassLeap
 		case d > 7:
-			add("bass leaps", t.BassFifth)
-		case d == 0 && p.change:
-			add("bass stays", t.BassRepeat)
+			c[partBass] = t.BassFifth
+		case d == 0 && k.change:
+			c[partBass] = t.BassRepeat
 		case d == 1 || d == 2:
-			add("bass steps", -t.BassStep)
+			c[partBass] = -t.BassStep
 		}
-		if ga.tune && gb.tune && !p.held && ga.note[0].midi != gb.note[0].midi && ba.midi != bb.midi &&
-			(ga.note[0].midi-ba.midi)%12 == 0 && (gb.note[0].midi-bb.midi)%12 == 0 {
-			add("parallel octaves", t.Octaves)
+		if ga.tune && gb.tune && !p.held && ga.note[0].midi != gb.note[0].midi && ba != bb &&
+			(ga.note[0].midi-ba)%12 == 0 && (gb.note[0].midi-bb)%12 == 0 {
+			c[partOctaves] = t.Octaves
 		}
 	}
-	if p.phrase == q.phrase && ga.strings != gb.strings {
-		add("other strings", t.Structure)
+	if k.phrase && ga.strings != gb.strings {
+		c[partStrings] = t.Structure
 	}
-	return total
+	return c
 }

@@ -38,7 +38,11 @@ func (w *worker) describe(a *Arrangement, l *layer) {
 		e := enumerator{m: w.m, s: w.spots[i], pal: newPalette(c, w.spots[i].key, w.spots[i].resolves), sets: w.m.stepSets(c)}
 		e.weigh(g, w.m.fingersOf(g), &pl.Terms)
 		if i > 0 {
-			w.voices(i, &l.chosen[i-1], g, &pl.Terms)
+			for k, v := range w.voices(i, &l.chosen[i-1], g) {
+				if v != 0 {
+					pl.Terms = append(pl.Terms, Term{partNames[k], v})
+				}
+			}
 		}
 		a.Grips = append(a.Grips, pl)
 	}

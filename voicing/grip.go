@@ -105,7 +105,7 @@ type maker struct {
 }
 
 func newMaker(n Neck, g *grasp, t Taste) *maker {
-	return &maker{neck: n, grasp: g, taste: t, maxN: 64, finger: map[uint64]fingering{},
+	return &maker{neck: n, grasp: g, taste: t, maxN: 48, finger: map[uint64]fingering{},
 		grips: map[gripKey][]grip{}, steps: map[theory.Chord][]theory.PCSet{}}
 }
 

@@ -28,6 +28,8 @@ type layer struct {
 	lastPos int8 // place of the hand at the last fretted attack
 	lastAt  Tick
 	dropped int
+	free    []slot
+	d, f    int // next of due, next of free
 }
 
 // perform lays out the chosen path.
@@ -173,45 +175,115 @@ func (l *layer) ringEnd(i int, t tone) Tick {
 	return end
 }
 
+// A slot is a free moment to be answered.
+type slot struct {
+	at    Tick
+	point int
+	ans   *answer
+}
+
 // play goes through time: what is due is struck, the free moments are
 // answered, and at every attack the best part of what sounds is kept.
 func (l *layer) play() {
-	type slot struct {
-		at    Tick
-		point int
-		ans   *answer
-	}
-	var free []slot
 	for i := range l.w.ps {
 		for k := range l.w.ps[i].texture.answers {
 			a := &l.w.ps[i].texture.answers[k]
-			free = append(free, slot{a.at, i, a})
+			l.free = append(l.free, slot{a.at, i, a})
 		}
 	}
-	sort.SliceStable(free, func(a, b int) bool { return free[a].at < free[b].at })
-	d, f := 0, 0
-	for d < len(l.due) || f < len(free) {
-		t := Tick(1 << 40)
-		if d < len(l.due) {
-			t = l.due[d].at
-		}
-		if f < len(free) && free[f].at < t {
-			t = free[f].at
-		}
-		var now []strike
-		for d < len(l.due) && l.due[d].at == t {
-			now = append(now, l.due[d])
-			d++
-		}
-		for f < len(free) && free[f].at == t {
-			now = l.reply(free[f].point, *free[f].ans, now, l.due[d:])
-			f++
-		}
-		if len(now) > 0 {
-			l.strike(now)
-		}
+	sort.SliceStable(l.free, func(a, b int) bool { return l.free[a].at < l.free[b].at })
+	for l.step() {
 	}
 	l.done = append(l.done, l.live...)
+}
+
+// step does the next moment; false when there is none.
+func (l *layer) step() bool {
+	if l.d >= len(l.due) && l.f >= len(l.free) {
+		return false
+	}
+	t := Tick(1 << 40)
+	if l.d < len(l.due) {
+		t = l.due[l.d].at
+	}
+	if l.f < len(l.free) && l.free[l.f].at < t {
+		t = l.free[l.f].at
+	}
+	var now []strike
+	for l.d < len(l.due) && l.due[l.d].at == t {
+		now = append(now, l.due[l.d])
+		l.d++
+	}
+	if p := l.pointAt(t, now); p >= 0 && l.w.ps[p].texture.split > t {
+		if rest, ok := l.waits(p, now); ok {
+			now = rest
+			l.w.ps[p].texture.name = "bass and tune, chord with the tune's next beat"
+		}
+	}
+	for l.f < len(l.free) && l.free[l.f].at == t {
+		now = l.reply(l.free[l.f].point, *l.free[l.f].ans, now, l.due[l.d:])
+		l.f++
+	}
+	if len(now) > 0 {
+		l.strike(now)
+	}
+	return true
+}
+
+// pointAt is the point whose inner voices are struck at t, -1 for none.
+func (l *layer) pointAt(t Tick, now []strike) int {
+	for _, n := range now {
+		if n.voice == Inner && n.point >= 0 && l.w.ps[n.point].at == t {
+			return n.point
+		}
+	}
+	return -1
+}
+
+// waits asks whether the chord of a point can come with the tune's next beat
+// instead of with the bass: it plays on in a copy and looks whether the guide
+// tones are heard by then. It returns what is struck at once.
+func (l *layer) waits(p int, now []strike) ([]strike, bool) {
+	var rest []strike
+	bass := false
+	for _, n := range now {
+		if n.voice != Inner {
+			rest = append(rest, n)
+			bass = bass || n.voice == Bass
+		}
+	}
+	if !bass || len(rest) == len(now) {
+		return nil, false
+	}
+	c := *l
+	c.live = append([]strike(nil), l.live...)
+	c.done = nil
+	c.strike(rest)
+	until := l.w.ps[p].texture.split
+	for {
+		if c.d >= len(c.due) || c.due[c.d].at > until {
+			return nil, false
+		}
+		last := c.due[c.d].at == until
+		c.step()
+		if last {
+			break
+		}
+	}
+	var heard theory.PCSet
+	inner := false
+	for _, x := range append(append([]strike(nil), c.live...), c.done...) {
+		if x.at >= l.w.ps[p].at {
+			heard = heard.With(int(x.midi))
+			inner = inner || x.at == until && x.voice == Inner
+		}
+	}
+	for _, g := range l.w.s.chords[l.w.ps[p].chord].chord.GuideTones() {
+		if !heard.Has(g) {
+			return nil, false
+		}
+	}
+	return rest, inner
 }
 
 // strike sounds now, all at one time, and ends what cannot go on.

@@ -27,6 +27,7 @@ type texture struct {
 	bassAt  Tick
 	innerAt Tick
 	answers []answer
+	split   Tick // the chord may wait for the tune's next beat; 0 when it may not
 	name    string
 }
 
@@ -54,8 +55,9 @@ func (s *score) points() []point {
 			continue
 		}
 		change := ci == 0 || s.chords[ci-1].chord != c.chord
-		if change {
-			add(c.at, true)
+		again := !change && len(ps) > 0 && s.start[s.barAt(c.at)] == c.at && c.at-ps[len(ps)-1].at >= 2*s.bars[s.barAt(c.at)].Beat
+		if change || again { // a symbol written again at a bar line asks for its bass again
+			add(c.at, change)
 		}
 		// long notes and strong beats inside the chord
 		for t := c.at; t < c.end; {
@@ -160,6 +162,7 @@ func (s *score) nextOnset(t Tick) Tick {
 // the models): that is what keeps a texture from being restless.
 type figure struct {
 	delay   float64 // inner voices after the bass
+	late    float64 // or the bass after tune and chord
 	bass    []float64
 	inner   []float64
 	offBeat bool // inner answers like the off-beats
@@ -170,21 +173,24 @@ func figuresFor(b Bar) []figure {
 	if compound(b) {
 		return []figure{
 			{delay: 2. / 3, bass: []float64{1}, inner: []float64{5. / 3}},
+			{late: 1, inner: []float64{5. / 3}},
 			{delay: 0, bass: []float64{1}, inner: []float64{2. / 3, 5. / 3}},
+			{delay: 1, bass: []float64{1}, inner: []float64{5. / 3}},
 		}
 	}
 	if b.Metre.Num == 3 {
 		return []figure{
 			{delay: 1, inner: []float64{2}},
-			{delay: 0, inner: []float64{1.5}, bass: []float64{2}},
-			{delay: 1.5, inner: []float64{2}},
+			{delay: 0, inner: []float64{1}, bass: []float64{2}},
+			{late: 1, inner: []float64{2}},
+			{delay: 1.5, bass: []float64{2}},
 		}
 	}
 	return []figure{
 		{delay: 1, bass: []float64{2}, inner: []float64{3}},
 		{delay: 0, bass: []float64{2}, inner: []float64{1.5, 3}, offBeat: true},
+		{late: 1, bass: []float64{3}, inner: []float64{2, 2.5}, offBeat: true},
 		{delay: 1.5, bass: []float64{2}, inner: []float64{3.5}, offBeat: true},
-		{delay: 0.5, bass: []float64{2}, inner: []float64{1.5, 2.5}, offBeat: true},
 	}
 }
 
@@ -210,14 +216,18 @@ func (s *score) plan(p *point) {
 	} else {
 		room := min(next, p.end) - p.at
 		var delays []float64
+		late := Tick(fig.late*float64(beat) + 0.5)
 		switch {
+		case late > 0 && !p.final && !p.held && p.tune >= 0 && late+apart <= room && s.seconds(p.at, p.at+late) >= 0.2:
+			tx.bassAt = p.at + late
+			tx.name = "tune and chord, bass after"
 		case p.final && room >= 2*beat:
 			delays = nil
 		case p.cadence:
 			delays = []float64{0}
 		default:
 			delays = []float64{fig.delay, 1, 0.5}
-			if fig.delay == 0 {
+			if fig.delay == 0 && fig.late == 0 {
 				delays = nil
 			}
 			if p.held && fig.delay == 0 {
@@ -273,9 +283,10 @@ func (s *score) answer(p *point, tx *texture, fig figure, bar Bar, apart, half T
 	}
 	var out []answer
 	innerCount := 0
+	lastInner := tx.innerAt >= tx.bassAt
 	for t := p.at + half; t < p.end; t += half {
 		onBeat := s.onBeat(t)
-		if t <= tx.innerAt && t != tx.innerAt && !onBeat {
+		if t <= max(tx.innerAt, tx.bassAt) && !onBeat {
 			continue
 		}
 		near := len(out) > 0 && t-out[len(out)-1].at < apart
@@ -286,7 +297,7 @@ func (s *score) answer(p *point, tx *texture, fig figure, bar Bar, apart, half T
 		hold := i >= 0 && s.tune[i].end > t && s.tune[i].end-s.tune[i].at >= 3*beat
 		switch {
 		case onBeat && clear(t, apart):
-			bass := wants(fig.bass, t) || !wants(fig.inner, t) && s.strong(t)
+			bass := wants(fig.bass, t) || !wants(fig.inner, t) && (s.strong(t) || lastInner)
 			if t+beat >= p.end && p.end-p.at >= 3*beat && !p.cadence {
 				bass = true // the step into the next root
 			}
@@ -297,13 +308,22 @@ func (s *score) answer(p *point, tx *texture, fig figure, bar Bar, apart, half T
 			if !bass {
 				innerCount++
 			}
+			lastInner = !bass
 			out = append(out, answer{at: t, bass: bass, pair: pair})
-		case !onBeat && t > tx.innerAt && clear(t, apart) && (wants(fig.inner, t) || hold && (t-p.at)%(2*beat) == beat+half && s.seconds(t-half, t) > 0.2):
+		case !onBeat && clear(t, apart) && (wants(fig.inner, t) || hold && (t-p.at)%(2*beat) == beat+half && s.seconds(t-half, t) > 0.2):
 			if s.phraseRest(t, p) {
 				continue
 			}
 			out = append(out, answer{at: t, pair: innerCount == 0 && !hold})
 			innerCount++
+		case onBeat && i >= 0 && s.tune[i].at == t && (!s.strong(t) || bar.Len <= 2*beat) && innerCount == 0 && s.seconds(p.at, t) > 0.25 &&
+			tx.innerAt == p.at && t-p.at <= 2*beat && (fig.delay > 0 || fig.late > 0):
+			// no room for the chord to come after the bass: it comes with the tune's next beat
+			out = append(out, answer{at: t, pair: s.tune[i].end-t >= beat})
+			innerCount++
+			if !p.light && t-p.at <= beat {
+				tx.split = t
+			}
 		case onBeat && i >= 0 && s.tune[i].at == t && s.strong(t) && s.tune[i].end-t >= beat && t-p.at >= 2*beat:
 			// the tune's own strong beat inside a long chord: the fifth below it
 			out = append(out, answer{at: t, bass: true})

@@ -173,15 +173,15 @@ func register(t *theory.Tune, n Neck) (int, error) {
 			p, w := float64(m.Pitch.MIDI()+shift), 0.3+m.Len.Float()
 			switch {
 			case p < 55:
-				cost += w * (4 + (55-p)*1.2)
-			case p < 60:
-				cost += w * (60 - p) * 0.45
-			case p > 79:
-				cost += w * (4 + (p-79)*2)
+				cost += w * (6 + (55-p)*1.2)
+			case p < 62:
+				cost += w * (62 - p) * 0.6
+			case p > 81:
+				cost += w * (3 + (p-81)*1.5)
 			case p > 76:
-				cost += w * (p - 76) * 0.6
+				cost += w * (p - 76) * 0.35
 			}
-			cost += w * abs(p-68) * 0.06
+			cost += w * abs(p-70) * 0.06
 		}
 		if lo+shift < n.Low() {
 			cost += 1e6 * float64(n.Low()-lo-shift)
