@@ -1,6 +1,7 @@
 package theory
 
-// GripName names the pitch classes that sound, bass the lowest of them. A set
+// GripName names the pitch classes that sound, bass the lowest of them (the
+// bass player's note, in a trio). A set
 // that fits the written chord is named over its root, with the bass and a
 // missing root or third told: "G7b9", "Bb/F", "Cm7/G, no root". Any other set is
 // named as what it is: "Ebmaj7", "F#dim7/A", and two notes "Bb5" or "Bb and D".
@@ -86,10 +87,15 @@ func nameOver(pcs PCSet, bass int, over Chord) (string, bool) {
 		return "", false
 	case third == 4 && d.Has(3) && !d.Has(4):
 		return "", false
+	case over.Kind == Major && d.Has(5) && !over.Tones.Has(5) && (seventh || !d.Has(0)):
+		return "", false // an 11 with a major seventh is another chord
+	case d.Has(9) && mod12(bass-over.RootPC()) == 9 && bass != over.BassPC() && d.Has(0) && d.Has(third) && over.Kind <= Minor:
+		return "", false // a sixth chord with its sixth below is a minor seventh
 	case d.Has(third) && d.Len() == 2 && !seventh && !d.Has(9):
 		return "", false // two notes that are no shell
 	case suspended && d.Len() > 2, d.Has(third):
 	case !suspended && d.Has(0) && seventh && over.Kind != Suspended:
+	case over.Kind == Dominant && d == tones(1, 7, 10): // the rest of a 7b9
 	default:
 		return "", false
 	}
@@ -142,7 +148,7 @@ func looseSuffix(t PCSet, over Chord) string {
 func nameItself(pcs PCSet, bass int) (root int, suffix string) {
 	const (
 		edit      = 100
-		noFifth   = 50 // a fifth that goes without saying
+		noFifth   = 60 // a fifth that goes without saying, in a quality of the table
 		inversion = 10
 	)
 	best := 1 << 30
@@ -153,6 +159,9 @@ func nameItself(pcs PCSet, bass int) (root int, suffix string) {
 			cost  int
 		}{{t, 0}, {t.With(7), noFifth}} {
 			s := spellings()[c.tones]
+			if c.cost > 0 && s.cost > 0 {
+				continue
+			}
 			cost := edit*s.cost + s.row + c.cost
 			if r != bass {
 				cost += inversion
