@@ -163,6 +163,9 @@ func nameItself(pcs PCSet, bass int) (root int, suffix string) {
 				continue
 			}
 			cost := edit*s.cost + s.row + c.cost
+			if s.cost > 0 && c.tones&tones(3, 4) == 0 {
+				cost += 2 * edit // an altered suspension says nothing to the eye
+			}
 			if r != bass {
 				cost += inversion
 			}
