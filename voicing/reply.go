@@ -206,6 +206,9 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 				cost += 0.5
 			}
 		}
+		if b, ok := l.chosen[i].bass(); ok && a.at < p.at+2*PerQuarter && midi < int(b.midi) && pc != pal.bass {
+			cost += 2.5 // the ground stays below for as long as the chord is new
+		}
 		if midi > 52 {
 			cost += 0.15 * float64(midi-52)
 		}

@@ -52,12 +52,12 @@ type Taste struct {
 // the ear asked for it.
 func DefaultTaste() Taste {
 	return Taste{
-		GuideMissing: 9, NoBass: 3.6, BassNotRoot: 3.4, GroundMissing: 6,
+		GuideMissing: 9, NoBass: 3.6, BassNotRoot: 4.2, GroundMissing: 6,
 		Hole: 5, Thin: 2.5, Doubled: 1.6, NoStep: 1.2, Close: 0.9, Colour: 1,
 		Finger: 0.9, HighFret: 0.35, LowTune: 0.9, OpenBass: 0.4, Full: 0.8,
 		Shift: 2.2, ShiftFret: 0.25, Creep: 0.22, Rushed: 10, CutsTune: 4,
 		Seventh: 3.5, InnerMove: 0.12, InnerLeap: 2.5,
-		BassLeap: 6, BassFifth: 0.6, BassStep: 0.4, Octaves: 4, Structure: 0.25, HeldLost: 30,
+		BassLeap: 6, BassFifth: 0.6, BassStep: 0.6, Octaves: 4, Structure: 0.25, HeldLost: 30,
 		BassRepeat: 0.2,
 	}
 }
