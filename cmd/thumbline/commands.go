@@ -1,0 +1,76 @@
+package main
+
+import "strings"
+
+// handCaution stands where hands repeat a movement.
+const handCaution = "Hands: warm up, rest five minutes in every thirty, and stop if it hurts."
+
+func commands() []command {
+	var written []string
+	for _, k := range kinds {
+		written = append(written, "  "+k.ending+strings.Repeat(" ", 7-len(k.ending))+k.what)
+	}
+	return []command{
+		{
+			name: "hear", args: "[TUNE] [flags]", tune: true, run: hear,
+			short: "arrange and play",
+			long: `Arranges the tune and plays it. Ctrl-C lets it fade and ends; a second one ends
+at once.`,
+			flags: []flagGroup{readFlags, arrangeFlags, partFlags, soundFlags, countFlags},
+		},
+		{
+			name: "loop", args: "[TUNE] [flags]", tune: true, run: loop,
+			short: "play a few bars or a phrase again and again, as slow as you like",
+			long: `Arranges the whole tune and plays the part asked for again and again, without a
+gap. It begins softly, after a count-in. Ctrl-C ends it.
+
+  thumbline loop tune.abc --phrase 2 --tempo 60%
+
+` + handCaution,
+			flags: []flagGroup{readFlags, arrangeFlags, partFlags, soundFlags, loopFlags},
+		},
+		{
+			name: "write", args: "[TUNE] --out FILE [--out FILE ...] [flags]", tune: true, run: write,
+			short: "write the arrangement to files",
+			long: `Arranges the tune and writes it; the ending of FILE says what:
+
+` + strings.Join(written, "\n") + `
+
+A file is replaced only when the new one is complete.`,
+			flags: []flagGroup{outFlags, readFlags, arrangeFlags, partFlags, soundFlags},
+		},
+		{
+			name: "shapes", args: "[TUNE] [flags]", tune: true, run: shapes,
+			short: "tab and chord grids in the terminal",
+			long: `Shows the arrangement as tab with its rhythm and the grips as grids with fingers.
+
+` + handCaution,
+			flags: []flagGroup{readFlags, arrangeFlags, partFlags},
+		},
+		{
+			name: "explain", args: "[TUNE] [flags]", tune: true, run: explain,
+			short: "the reason for each grip, one a line",
+			long: `Says for each grip what it is over the written chord, which scale it comes from,
+what is borrowed, how it is struck, why, and what it cost.`,
+			flags: []flagGroup{readFlags, arrangeFlags, partFlags},
+		},
+		{
+			name: "check", args: "[TUNE] [flags]", tune: true, run: check,
+			short: "read a lead sheet and say what is in it and what is wrong",
+			long: `Reads a lead sheet and prints its title, key, metre, tempo, form, range, chords,
+and whatever was dropped or mended, with line and column. The status is 1 when
+something is wrong.`,
+			flags: []flagGroup{readFlags},
+		},
+		{
+			name: "ports", run: ports,
+			short: "what sound there is on this machine",
+			long:  "Lists the ways to be heard on this machine.",
+		},
+		{
+			name: "version", run: version,
+			short: "version and build",
+			long:  "Prints the version and how it was built.",
+		},
+	}
+}

@@ -1,0 +1,145 @@
+package main
+
+import (
+	"strconv"
+	"strings"
+
+	"github.com/spf13/pflag"
+
+	"thumbline/synth"
+)
+
+// options is what a command line says. Every command has the flags it obeys
+// and no others, so a flag is never ignored.
+type options struct {
+	tune string // file, "-" for standard input, "" for the built-in tune
+
+	number int
+	melody string
+
+	key  string
+	feel string
+
+	bars    string
+	phrase  int
+	section string
+
+	tempo    string
+	only     []string
+	mute     []string
+	noSpread bool
+	tone     string
+	gain     float64
+
+	countIn string
+	repeat  int
+
+	out []string
+
+	changed func(flag string) bool
+}
+
+// A flagGroup is the flags of one question, the same in every command. The
+// usage of a flag is "VALUE|text"; the value is empty for a switch.
+type flagGroup struct {
+	title string
+	add   func(fs *pflag.FlagSet, o *options)
+}
+
+var (
+	readFlags = flagGroup{"What to read", func(fs *pflag.FlagSet, o *options) {
+		fs.IntVar(&o.number, "number", 0, "N|tune N of a file that holds several")
+		fs.StringVar(&o.melody, "melody", "", "PART[/VOICE]|where the melody is")
+	}}
+	arrangeFlags = flagGroup{"What to arrange", func(fs *pflag.FlagSet, o *options) {
+		fs.StringVar(&o.key, "key", "", "KEY|key to play in, such as Eb or Dm (default: the sheet's)")
+		fs.StringVar(&o.feel, "feel", "", "FEEL|straight, swing, bossa or the ratio of long to short eighths, such as 1.7 (default: by metre and tempo)")
+	}}
+	partFlags = flagGroup{"Which part of it (the whole is arranged, then cut)", func(fs *pflag.FlagSet, o *options) {
+		fs.StringVar(&o.bars, "bars", "", "A-B|bars as they are labelled; 3/2 is bar 3 the second time")
+		fs.IntVar(&o.phrase, "phrase", 0, "N|phrase, counted from 1 (check lists them)")
+		fs.StringVar(&o.section, "section", "", "NAME|section (check lists them)")
+	}}
+	soundFlags = flagGroup{"What to hear", func(fs *pflag.FlagSet, o *options) {
+		fs.StringVar(&o.tempo, "tempo", "", "TEMPO|60% of the written tempo, or 90 beats a minute")
+		fs.StringSliceVar(&o.only, "only", nil, "LAYERS|these alone, of melody,inner,bass")
+		fs.StringSliceVar(&o.mute, "mute", nil, "LAYERS|all but these")
+		fs.BoolVar(&o.noSpread, "no-spread", false, "|strike chords in one moment")
+		toneFlags(fs, o)
+	}}
+	countFlags = flagGroup{"Practise", func(fs *pflag.FlagSet, o *options) {
+		fs.StringVar(&o.countIn, "count-in", "", "BARS|bars of clicks before the first note, 0 to 8 (default 0)")
+	}}
+	loopFlags = flagGroup{"Practise", func(fs *pflag.FlagSet, o *options) {
+		fs.StringVar(&o.countIn, "count-in", "", "BARS|bars of clicks before the first pass, 0 to 8 (default: 1, or 2 short ones)")
+		fs.IntVar(&o.repeat, "repeat", 0, "N|passes, then stop (default: until Ctrl-C)")
+	}}
+	outFlags = flagGroup{"Where", func(fs *pflag.FlagSet, o *options) {
+		fs.StringArrayVar(&o.out, "out", nil, "FILE|what to write; may be given again")
+	}}
+)
+
+// tempo is a tempo as asked for: percent of the written one, or beats a minute.
+// The zero value is the written tempo.
+type tempo struct {
+	percent float64
+	beats   float64
+}
+
+// parseTempo reads "60%" or "90". Slower than a tenth or faster than three
+// times is refused, so that a slip of the finger is not an hour of silence.
+func parseTempo(s string) (tempo, error) {
+	if s == "" {
+		return tempo{}, nil
+	}
+	num, percent := strings.CutSuffix(s, "%")
+	x, err := strconv.ParseFloat(num, 64)
+	switch {
+	case err != nil:
+		return tempo{}, usagef("--tempo %q is neither a percentage nor beats a minute (such as 60%% or 90)", s)
+	case percent && !(x >= 10 && x <= 300):
+		return tempo{}, usagef("--tempo %s is out of range (10%% to 300%%)", s)
+	case percent:
+		return tempo{percent: x}, nil
+	case !(x >= 10 && x <= 500):
+		return tempo{}, usagef("--tempo %s is out of range (10 to 500 beats a minute)", s)
+	}
+	return tempo{beats: x}, nil
+}
+
+// parseCountIn reads a number of bars; absent is what an empty one means.
+func parseCountIn(s string, absent int) (int, error) {
+	if s == "" {
+		return absent, nil
+	}
+	n, err := strconv.Atoi(s)
+	if err != nil || n < 0 || n > 8 {
+		return 0, usagef("--count-in %s is out of range (0 to 8 bars)", s)
+	}
+	return n, nil
+}
+
+// toneFlags say what the built-in strings sound like.
+func toneFlags(fs *pflag.FlagSet, o *options) {
+	fs.StringVar(&o.tone, "tone", "", "NAME|the guitar's tone: "+strings.Join(synth.Tones(), ", "))
+	fs.Float64Var(&o.gain, "gain", 0, "DB|louder or softer, -60 to "+strconv.Itoa(maxGain)+
+		" (turn headphones down first: loud for long harms the ears)")
+}
+
+// usages lists the flags of a set, texts in one column.
+func usages(fs *pflag.FlagSet) string {
+	var heads, texts []string
+	width := 0
+	fs.VisitAll(func(f *pflag.Flag) {
+		value, text, _ := strings.Cut(f.Usage, "|")
+		head := "--" + f.Name
+		head = strings.TrimRight("  "+head+" "+value, " ")
+		heads, texts = append(heads, head), append(texts, text)
+		width = max(width, len(head))
+	})
+	var b strings.Builder
+	for i, h := range heads {
+		b.WriteString(h + strings.Repeat(" ", width-len(h)+2) + wrapAt(texts[i], width+2) + "\n")
+	}
+	return b.String()
+}

@@ -1,0 +1,123 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"thumbline/midiio"
+	"thumbline/synth"
+	"thumbline/voicing"
+)
+
+// maxGain is the most that --gain may add, in dB: the limiter holds the peaks,
+// but not the ear's week.
+const maxGain = 12
+
+// hearing is how an arrangement is heard: nothing in it changes a note.
+type hearing struct {
+	tempo    tempo
+	layers   midiio.LayerSet
+	noSpread bool
+	tone     string
+	gain     float64
+}
+
+// hearing checks the flags of "what to hear".
+func (o *options) hearing() (hearing, error) {
+	h := hearing{noSpread: o.noSpread, tone: o.tone, gain: o.gain}
+	var err error
+	if h.tempo, err = parseTempo(o.tempo); err != nil {
+		return h, err
+	}
+	if o.changed("tempo") && o.tempo == "" {
+		return h, usagef("--tempo is empty (such as 60%% or 90)")
+	}
+	if h.layers, err = layers(o.only, o.mute, o.changed("only")); err != nil {
+		return h, err
+	}
+	if math.IsNaN(o.gain) || o.gain < -60 || o.gain > maxGain {
+		return h, usagef("--gain %g is out of range (-60 to %d dB)", o.gain, maxGain)
+	}
+	if o.tone != "" && !slices.Contains(synth.Tones(), o.tone) {
+		return h, usagef("--tone %s: no such tone (there are: %s)", o.tone, strings.Join(synth.Tones(), " "))
+	}
+	return h, nil
+}
+
+// layers are the voices to be heard. The click is not among them: it has its
+// own flag.
+func layers(only, mute []string, some bool) (midiio.LayerSet, error) {
+	const words = "melody, inner, bass"
+	parse := func(flag string, names []string) (midiio.LayerSet, error) {
+		var s midiio.LayerSet
+		for _, n := range names {
+			l, ok := midiio.ParseLayer(strings.TrimSpace(n))
+			if !ok || l > midiio.Bass {
+				return 0, usagef("--%s %s: no such layer (there are: %s)", flag, n, words)
+			}
+			s |= midiio.Layers(l)
+		}
+		return s, nil
+	}
+	set := midiio.AllLayers
+	if some {
+		s, err := parse("only", only)
+		if err != nil {
+			return 0, err
+		}
+		set = s | midiio.Layers(midiio.Click)
+	}
+	s, err := parse("mute", mute)
+	if err != nil {
+		return 0, err
+	}
+	set &^= s
+	if set&midiio.Layers(midiio.Melody, midiio.Inner, midiio.Bass) == 0 {
+		return 0, usagef("nothing is left to hear (of %s)", words)
+	}
+	return set, nil
+}
+
+// perform plays the arrangement, only the layers to be heard, at the written
+// tempo.
+func (h hearing) perform(a *voicing.Arrangement) *midiio.Sequence {
+	s := midiio.Perform(a, midiio.PerformOptions{NoSpread: h.noSpread})
+	s.Events = slices.DeleteFunc(s.Events, func(e midiio.Event) bool { return !h.layers.Has(e.Layer) })
+	return s
+}
+
+// file is the same at the tempo asked for, for a file that has no transport.
+func (h hearing) file(a *voicing.Arrangement) *midiio.Sequence {
+	s := h.perform(a)
+	f := h.scale(s, 0)
+	for i := range s.Tempi {
+		s.Tempi[i].BPM *= f
+	}
+	return s
+}
+
+// scale is how much faster than written it is played, the beat taken at t.
+func (h hearing) scale(s *midiio.Sequence, t midiio.Tick) float64 {
+	switch {
+	case h.tempo.percent > 0:
+		return h.tempo.percent / 100
+	case h.tempo.beats > 0:
+		return s.ScaleFor(h.tempo.beats, t)
+	}
+	return 1
+}
+
+// engine is the guitar that a is written for.
+func (h hearing) engine(a *voicing.Arrangement) (*synth.Engine, error) {
+	var open []int // string 1 first
+	for _, p := range slices.Backward(a.Tuning) {
+		open = append(open, p+a.Capo)
+	}
+	e, err := synth.NewEngine(synth.Options{Open: open, Tone: h.tone, Gain: h.gain})
+	if err != nil {
+		return nil, fmt.Errorf("the built-in strings: %w", err)
+	}
+	return e, nil
+}

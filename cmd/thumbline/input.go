@@ -1,0 +1,146 @@
+package main
+
+import (
+	"bytes"
+	_ "embed"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"strings"
+
+	"thumbline/theory"
+	"thumbline/theory/leadsheet"
+	"thumbline/voicing"
+)
+
+// demo is the built-in tune, original like everything in it.
+//
+//go:embed demo.abc
+var demo []byte
+
+// demoName stands for it in messages.
+const demoName = "the built-in tune"
+
+// readTune reads the lead sheet a command line names. info is the file, nil
+// for the built-in tune and for standard input.
+func readTune(e *env, o *options) (t *theory.Tune, info fs.FileInfo, err error) {
+	opt := leadsheet.Options{Number: o.number, Melody: o.melody}
+	if o.number < 0 {
+		return nil, nil, usagef("--number %d: tunes are counted from 1", o.number)
+	}
+	switch o.tune {
+	case "":
+		t, err = leadsheet.Read(bytes.NewReader(demo), demoName, opt)
+		return t, nil, err
+	case "-":
+		t, err = leadsheet.Read(e.stdin, "standard input", opt)
+		return t, nil, err
+	}
+	f, err := os.Open(o.tune)
+	if err != nil {
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil, nil, fmt.Errorf("%s: no such file (check the name; without one the built-in tune is taken)", o.tune)
+		}
+		return nil, nil, fmt.Errorf("%s: cannot be read: %s", o.tune, reason(err))
+	}
+	defer f.Close()
+	info, err = f.Stat()
+	if err != nil {
+		return nil, nil, fmt.Errorf("%s: cannot be read: %s", o.tune, reason(err))
+	}
+	if info.IsDir() {
+		return nil, nil, fmt.Errorf("%s: is a folder (give a lead sheet: a file in ABC or MusicXML)", o.tune)
+	}
+	t, err = leadsheet.Read(io.Reader(f), o.tune, opt)
+	return t, info, err
+}
+
+// plan is what the flags decide about the arrangement.
+func (o *options) plan() voicing.Plan {
+	return voicing.Plan{Key: o.key, Feel: o.feel}
+}
+
+// checkPlan finds values that no plan can have before a file is opened: they
+// are wrong usage, whatever the tune.
+func (o *options) checkPlan() error {
+	if o.key != "" {
+		if _, err := theory.ParseKey(o.key); err != nil {
+			return usagef("--key: %w", err)
+		}
+	}
+	if o.feel != "" {
+		if _, err := theory.ParseFeel(o.feel, 120, theory.Metre{Num: 4, Den: 4}); err != nil {
+			return usagef("--feel: %w", err)
+		}
+	}
+	return nil
+}
+
+// arrange reads and arranges the tune, whole.
+func arrange(e *env, o *options) (a *voicing.Arrangement, info fs.FileInfo, err error) {
+	if err := o.checkPlan(); err != nil {
+		return nil, nil, err
+	}
+	t, info, err := readTune(e, o)
+	if err != nil {
+		return nil, nil, err
+	}
+	a, err = voicing.Arrange(t, o.plan())
+	if err != nil {
+		return nil, nil, fmt.Errorf("%s: %w", tuneName(o), err)
+	}
+	return a, info, nil
+}
+
+// tuneName is how messages call the tune.
+func tuneName(o *options) string {
+	switch o.tune {
+	case "":
+		return demoName
+	case "-":
+		return "standard input"
+	}
+	return o.tune
+}
+
+// part is the bars [from, to) that the flags ask for, the whole when they ask
+// for none.
+func part(a *voicing.Arrangement, o *options) (from, to int, err error) {
+	asked := 0
+	for _, f := range []string{"bars", "phrase", "section"} {
+		if o.changed(f) {
+			asked++
+		}
+	}
+	switch {
+	case asked > 1:
+		return 0, 0, usagef("--bars, --phrase and --section each choose a part: give one of them")
+	case o.changed("bars"):
+		from, to, err = barRange(a, o.bars)
+		return from, to, err
+	case o.changed("phrase"):
+		if o.phrase < 1 || o.phrase > len(a.Phrases) {
+			return 0, 0, usagef("--phrase %d: %s has phrases 1 to %d", o.phrase, tuneName(o), len(a.Phrases))
+		}
+		p := a.Phrases[o.phrase-1]
+		return p.From, p.To, nil
+	case o.changed("section"):
+		var names []string
+		for _, s := range a.Sections {
+			if s.Name == o.section {
+				return s.From, s.To, nil
+			}
+			if s.Name != "" {
+				names = append(names, s.Name)
+			}
+		}
+		there := "no sections"
+		if len(names) > 0 {
+			there = "sections " + strings.Join(names, " ")
+		}
+		return 0, 0, usagef("--section %s: %s has %s", o.section, tuneName(o), there)
+	}
+	return 0, len(a.Bars), nil
+}

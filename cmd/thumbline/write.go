@@ -1,0 +1,147 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"thumbline/midiio"
+	"thumbline/synth"
+	"thumbline/voicing"
+	"thumbline/voicing/sheet"
+)
+
+// tail is how long the last notes may ring on in a WAV file.
+const tail = 4 * time.Second
+
+// A kind of file is known by its ending.
+type kind struct {
+	ending string
+	what   string
+	write  func(w io.WriteSeeker, s *score) error
+}
+
+var kinds = []kind{
+	{".json", "the arrangement for other programs", func(w io.WriteSeeker, s *score) error { return sheet.JSON(w, s.a) }},
+	{".mid", "MIDI", func(w io.WriteSeeker, s *score) error { return midiio.WriteSMF(w, s.hear.file(s.a)) }},
+	{".txt", "tab", func(w io.WriteSeeker, s *score) error { return sheet.Tab(w, s.a, sheet.TabOptions{}) }},
+	{".wav", "sound", writeWAV},
+}
+
+func endings() string {
+	var s []string
+	for _, k := range kinds {
+		s = append(s, k.ending)
+	}
+	return strings.Join(s, " ")
+}
+
+func kindOf(name string) (kind, bool) {
+	ext := strings.ToLower(filepath.Ext(name))
+	for _, k := range kinds {
+		if k.ending == ext {
+			return k, true
+		}
+	}
+	return kind{}, false
+}
+
+// A score is what is written: the bars asked for, and how they are heard.
+type score struct {
+	a    *voicing.Arrangement
+	hear hearing
+}
+
+func writeWAV(w io.WriteSeeker, s *score) error {
+	e, err := s.hear.engine(s.a)
+	if err != nil {
+		return err
+	}
+	seq := s.hear.perform(s.a)
+	c, err := midiio.NewCursor(seq, midiio.Once(midiio.Pass{Scale: s.hear.scale(seq, 0)}), e.Rate())
+	if err != nil {
+		return err
+	}
+	_, err = synth.WriteWAV(w, e, c, synth.RenderOptions{Tail: tail})
+	return err
+}
+
+func write(ctx context.Context, e *env, o *options) error {
+	if len(o.out) == 0 {
+		return usagef("write needs --out FILE (its ending says what is written: %s)", endings())
+	}
+	ks := make([]kind, len(o.out))
+	for i, name := range o.out {
+		k, ok := kindOf(name)
+		if !ok {
+			return usagef("--out %s: no such kind of file (there are: %s)", name, endings())
+		}
+		ks[i] = k
+	}
+	h, err := o.hearing()
+	if err != nil {
+		return err
+	}
+	a, info, err := arrange(e, o)
+	if err != nil {
+		return err
+	}
+	from, to, err := part(a, o)
+	if err != nil {
+		return err
+	}
+	outs := make([]output, len(o.out))
+	seen := map[string]string{}
+	s := &score{a: sheet.Cut(a, from, to), hear: h}
+	for i, name := range o.out {
+		f, err := newOutFile(name, info)
+		if err != nil {
+			return err
+		}
+		if other, twice := seen[filepath.Clean(f.target)]; twice {
+			return usagef("--out %s and --out %s are the same file", other, name)
+		}
+		seen[filepath.Clean(f.target)] = name
+		k := ks[i]
+		outs[i] = output{f, func(w io.WriteSeeker) error { return k.write(w, s) }}
+	}
+	return writeAll(ctx, outs)
+}
+
+func shapes(_ context.Context, e *env, o *options) error {
+	a, err := arrangePart(e, o)
+	if err != nil {
+		return err
+	}
+	return printed(sheet.Shapes(e.stdout, a, sheet.TabOptions{}))
+}
+
+func explain(_ context.Context, e *env, o *options) error {
+	a, err := arrangePart(e, o)
+	if err != nil {
+		return err
+	}
+	return printed(sheet.Explain(e.stdout, a))
+}
+
+func arrangePart(e *env, o *options) (*voicing.Arrangement, error) {
+	a, _, err := arrange(e, o)
+	if err != nil {
+		return nil, err
+	}
+	from, to, err := part(a, o)
+	if err != nil {
+		return nil, err
+	}
+	return sheet.Cut(a, from, to), nil
+}
+
+func printed(err error) error {
+	if err != nil {
+		return fmt.Errorf("standard output: %w", reasonError(err))
+	}
+	return nil
+}
