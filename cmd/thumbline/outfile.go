@@ -79,23 +79,21 @@ func (o *outFile) stage(ctx context.Context, content func(io.WriteSeeker) error)
 	return nil
 }
 
-// interruptible is a file that refuses to grow once the context has ended.
+// interruptible is a file that refuses to grow once the context has ended. It
+// shows no other way of writing.
 type interruptible struct {
-	*os.File
+	f   *os.File
 	ctx context.Context
 }
 
-func (f interruptible) Write(p []byte) (int, error) {
-	if f.ctx.Err() != nil {
+func (i interruptible) Write(p []byte) (int, error) {
+	if i.ctx.Err() != nil {
 		return 0, errInterrupted
 	}
-	return f.File.Write(p)
+	return i.f.Write(p)
 }
 
-// ReadFrom would go round Write.
-func (f interruptible) ReadFrom(r io.Reader) (int64, error) {
-	return io.Copy(struct{ io.Writer }{f}, r)
-}
+func (i interruptible) Seek(offset int64, whence int) (int64, error) { return i.f.Seek(offset, whence) }
 
 var errInterrupted = errors.New("interrupted")
 
