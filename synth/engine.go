@@ -41,7 +41,6 @@ type Engine struct {
 	left, right, mono [quantum]float32
 	have              int // frames of left, right not yet given
 	primed            bool
-	silentOut         bool // the quantum in left, right is all zero
 
 	want   atomic.Int32 // what FadeOut and FadeIn asked for
 	level  float64      // where the fade is, 0 to 1
