@@ -54,7 +54,7 @@ func readABC(text string, opt Options, l *log) *sheet {
 		return nil
 	}
 	r := &abcReader{
-		log: l, sheet: &sheet{}, metre: theory.Metre{Num: 4, Den: 4}, free: true,
+		log: l, sheet: &sheet{howSymbols: `write them in double quotes before the notes: "Am7"A2`}, metre: theory.Metre{Num: 4, Den: 4}, free: true,
 		unit: theory.Quarters(1, 2), accidentals: "pitch",
 	}
 	for i, line := range lines[:from] { // the file's own header
@@ -77,8 +77,8 @@ func chooseTune(lines []string, number int, l *log) (from, to int, ok bool) {
 		}
 	}
 	if len(starts) == 0 {
-		if number > 1 {
-			l.fault(place{}, "leave --number out", "there is no tune %d: the file holds one without X:", number)
+		if number != 0 {
+			l.fault(place{}, "leave the number out", "there is no tune X:%d: the file has no X: fields", number)
 			return 0, 0, false
 		}
 		return 0, len(lines), true
@@ -494,16 +494,14 @@ func (r *abcReader) finish(opt Options) *sheet {
 	if r.order != "" {
 		s.order = r.playOrder(v)
 	}
-	if dropped := len(r.voices) - 1; dropped > 0 {
-		others := 0
-		for _, o := range r.voices {
-			if o != v && o.notes > 0 {
-				others++
-			}
+	var others []string
+	for _, o := range r.voices {
+		if o != v && o.notes > 0 {
+			others = append(others, o.id)
 		}
-		if others > 0 {
-			r.warn(place{}, "only voice %s is read; %d others are left out", v.id, others)
-		}
+	}
+	if len(others) > 0 {
+		r.warn(place{}, "only voice %s is read; left out: %s", v.id, strings.Join(others, ", "))
 	}
 	return s
 }

@@ -156,6 +156,20 @@ func (s *scanner) until(end rune) (text string, ok bool) {
 	return "", false
 }
 
+// chordAhead tells a chord with its symbol inside from an ending with a name:
+// the chord is closed before the next bar line.
+func (s *scanner) chordAhead() bool {
+	for _, c := range s.src[s.i+1:] {
+		switch c {
+		case ']':
+			return true
+		case '|', '[':
+			return false
+		}
+	}
+	return false
+}
+
 // number reads digits; ok is false when there are none or too many.
 func (s *scanner) number() (n int64, ok bool) {
 	from := s.i
@@ -196,7 +210,7 @@ func (v *abcVoice) token(s *scanner) bool {
 	case c == '[' && isDigit(s.peek(1)):
 		s.i++
 		v.startEnding(s, at)
-	case c == '[' && s.peek(1) == '"':
+	case c == '[' && s.peek(1) == '"' && !s.chordAhead():
 		s.i += 2
 		s.until('"')
 		v.r.warn(at, "an ending with a name instead of a number is read as a bar like others")
@@ -364,7 +378,7 @@ func (v *abcVoice) pitch(s *scanner, at place) (p theory.Pitch, w writtenNote, o
 	}
 	c := s.peek(0)
 	if !(c >= 'A' && c <= 'G' || c >= 'a' && c <= 'g') {
-		v.r.fault(at, "write the letter of the note after it", "an accidental without a note")
+		v.r.warn(at, "an accidental without a note is not read")
 		return p, w, false
 	}
 	s.i++
@@ -597,7 +611,7 @@ func (v *abcVoice) tuplet(s *scanner, at place) {
 		r = p
 	}
 	if p < 2 || p > 64 || q > 64 || r > 64 {
-		v.r.fault(at, "write it as (3 or (3:2:3", "unknown tuplet")
+		v.r.warn(at, "an unknown tuplet is not read (write it as (3 or (3:2:3)")
 		return
 	}
 	if v.tup.left > 0 {
@@ -947,6 +961,7 @@ func (v *abcVoice) finish() {
 	}
 	tail := v.cur
 	v.closeBar()
+	v.closeRepeats()
 	if !tail.filled && len(v.bars) > 0 { // signs after the last bar line
 		last := v.bars[len(v.bars)-1]
 		last.fine = last.fine || tail.fine
@@ -954,6 +969,24 @@ func (v *abcVoice) finish() {
 		last.dalSegno = last.dalSegno || tail.dalSegno
 		if tail.daCapo || tail.dalSegno {
 			last.jumpAt = tail.jumpAt
+		}
+	}
+}
+
+// closeRepeats gives a repeat that is still open where the next one starts its
+// end there.
+func (v *abcVoice) closeRepeats() {
+	open := false
+	for i, b := range v.bars {
+		if b.from {
+			if open {
+				v.bars[i-1].back = 2
+				v.r.warn(b.place, "a repeat starts inside another; the one before is taken to end here")
+			}
+			open = true
+		}
+		if b.back > 0 || b.endings != nil || b.section != "" {
+			open = b.from && b.back == 0 && b.endings == nil
 		}
 	}
 }

@@ -28,7 +28,6 @@ type xmlBar struct {
 	bar
 	voices  []*xmlVoice
 	harmony []symbol
-	breaks  []string // chord symbols typed as words, for later
 }
 
 // An xmlVoice is what one voice plays in a measure.
@@ -48,6 +47,10 @@ func readXML(text string, opt Options, l *log) *sheet {
 		l.faults = append(l.faults, fault)
 		return nil
 	}
+	if opt.Number != 0 && opt.Number != 1 {
+		l.fault(place{}, "leave the number out", "there is no tune %d: a MusicXML file holds one", opt.Number)
+		return nil
+	}
 	r := &xmlReader{log: l}
 	parts := r.parts(root)
 	if len(l.faults) > 0 {
@@ -57,7 +60,7 @@ func readXML(text string, opt Options, l *log) *sheet {
 	if len(l.faults) > 0 {
 		return nil
 	}
-	s := &sheet{title: root.find("work").textOf("work-title"), composer: composer(root)}
+	s := &sheet{howSymbols: "add chord symbols in the score, not as plain text", title: root.find("work").textOf("work-title"), composer: composer(root)}
 	if s.title == "" {
 		s.title = root.textOf("movement-title")
 	}
@@ -464,9 +467,6 @@ func (r *xmlReader) measure(m *node, st *xmlState, grace map[string][]theory.Pit
 	b := &xmlBar{}
 	b.place = m.place
 	b.number = m.get("number")
-	if b.number == "" {
-		b.number = "?"
-	}
 	b.implicit = m.get("implicit") == "yes"
 	b.starts, st.starts = st.starts, false
 	zero := theory.Time{}

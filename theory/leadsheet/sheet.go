@@ -12,6 +12,7 @@ import (
 // repeats and jumps not yet obeyed.
 type sheet struct {
 	title, composer string
+	howSymbols      string // how to add chord symbols, for who has none
 	tempoText       string // words for the tempo where there is no figure
 	bars            []*bar
 	order           []span // the parts in the order played; nil: all bars, with repeats and jumps
@@ -239,7 +240,7 @@ func (s *sheet) build(l *log) *theory.Tune {
 		l.fault(place{}, "a lead sheet needs a melody", "there are no notes in this tune")
 		return nil
 	case len(t.Changes) == 0:
-		l.fault(place{}, s.howSymbols(), "there are no chord symbols in this tune")
+		l.fault(place{}, s.howSymbols, "there are no chord symbols in this tune")
 		return nil
 	}
 	end := t.End()
@@ -264,13 +265,6 @@ func (s *sheet) build(l *log) *theory.Tune {
 	t.DividePhrases()
 	t.Warnings = l.told()
 	return t
-}
-
-func (s *sheet) howSymbols() string {
-	if len(s.bars) > 0 && s.bars[0].number == "" {
-		return `write them in double quotes before the notes: "Am7"A2`
-	}
-	return "add chord symbols over the melody, not as plain text"
 }
 
 // told is the list of warnings for the tune, in order of place.
@@ -344,6 +338,7 @@ func (s *sheet) sections(order []int) []theory.Section {
 			cuts = append(cuts, cut{k, i})
 		}
 	}
+	names := make(map[int]string) // by the written bar
 	kept := cuts[:0]
 	for c := 0; c < len(cuts); c++ {
 		to := len(order)
@@ -355,19 +350,24 @@ func (s *sheet) sections(order []int) []theory.Section {
 			held = held.Add(s.bars[i].len)
 		}
 		b := s.bars[cuts[c].source]
-		if c+1 < len(cuts) && held.Less(full(b.metre)) && b.section == "" {
-			cuts[c+1].at = cuts[c].at
-			continue
+		if c+1 < len(cuts) && held.Less(full(b.metre)) {
+			if next := cuts[c+1].source; b.section == "" || s.bars[next].section == "" {
+				cuts[c+1].at = cuts[c].at
+				if b.section != "" {
+					names[next] = b.section
+				}
+				continue
+			}
 		}
 		kept = append(kept, cuts[c])
 	}
 	cuts = kept
-	names := make(map[int]string) // by the written bar
 	taken := make(map[string]bool)
 	for _, c := range cuts {
 		if n := s.bars[c.source].section; n != "" {
-			names[c.source], taken[n] = n, true
+			names[c.source] = n
 		}
+		taken[names[c.source]] = true
 	}
 	named := len(names) > 0
 	letter := 0

@@ -66,13 +66,13 @@ func readSymbol(text string) reading {
 	}
 	if inner, ok := bracketed(s); ok {
 		r := readSymbol(inner)
-		if len(r.chords) == 0 {
+		if r.fault != "" {
 			return reading{note: notRead(text)}
 		}
 		return r
 	}
 	if s == "" {
-		return reading{note: "an empty text over the staff is not read"}
+		return reading{} // a placeholder in a row of alternatives
 	}
 	if s[0] < 'A' || s[0] > 'G' {
 		switch m := badRoot.FindStringSubmatch(s); {

@@ -1,5 +1,7 @@
 package leadsheet
 
+import "slices"
+
 // A group is a repeated stretch of written bars [from, to) with its variant
 // endings, and how often it is played.
 type group struct{ from, to, passes int }
@@ -128,10 +130,41 @@ func (s *sheet) groups(p span, l *log) []group {
 	return gs
 }
 
-// mendEndings looks for two slips that are common in collections: a first
-// ending without its repeat sign, and a last ending whose own end is not
-// marked, so that it seems to reach to the end of the next repeat.
+// mendEndings looks for slips that are common in collections and exports: a
+// bracket that is shorter than its ending, a first ending behind its repeat
+// sign, a first ending without its repeat sign, numbers that leave one out, and
+// a last ending whose own end is not marked, so that it seems to reach to the
+// end of the next repeat.
 func (s *sheet) mendEndings(p span, l *log) {
+	for i := p.from; i < p.to; i++ {
+		b := s.bars[i]
+		if b.endings == nil || i+1 < p.to && s.bars[i+1].endings != nil {
+			continue
+		}
+		// The last bar under a bracket: does the repeat sign come later, with
+		// the next ending right behind it?
+		for j := i + 1; j < p.to && b.back == 0 && s.bars[j].endings == nil && !s.bars[j].from; j++ {
+			if s.bars[j].back == 0 {
+				continue
+			}
+			if j+1 < p.to && s.bars[j+1].ending {
+				for k := i + 1; k <= j; k++ {
+					s.bars[k].endings = b.endings
+				}
+			}
+			break
+		}
+	}
+	for i := p.from + 1; i < p.to; i++ {
+		before, b := s.bars[i-1], s.bars[i]
+		if b.ending && before.endings == nil && before.back > 0 && plays(b.endings, 1) {
+			l.warn(b.place, "a first ending behind the repeat sign is read as bars like others")
+			for k := i; k < p.to && s.bars[k].endings != nil && (k == i || !s.bars[k].ending); k++ {
+				s.bars[k].endings, s.bars[k].ending = nil, false
+			}
+		}
+	}
+	s.renumber(p, l)
 	firstLen, runFrom := 0, -1
 	for i := p.from; i < p.to; i++ {
 		b := s.bars[i]
@@ -162,6 +195,37 @@ func (s *sheet) mendEndings(p span, l *log) {
 			s.bars[cut].from = true
 			l.warn(s.bars[cut].place, "the end of the last ending is not marked; it is taken to be as long as the one before, and the repeat to start here")
 		}
+	}
+}
+
+// renumber closes gaps in the numbers of endings that follow each other: 1 and
+// 3 become 1 and 2.
+func (s *sheet) renumber(p span, l *log) {
+	for i := p.from; i < p.to; {
+		if s.bars[i].endings == nil {
+			i++
+			continue
+		}
+		to := i
+		var numbers []int
+		for to < p.to && s.bars[to].endings != nil && !(s.bars[to].from && to > i) {
+			numbers = append(numbers, s.bars[to].endings...)
+			to++
+		}
+		slices.Sort(numbers)
+		numbers = slices.Compact(numbers)
+		// A single ending may have any number: the other passes go by it.
+		if n := len(numbers); n > 1 && numbers[n-1] != n {
+			l.warn(s.bars[i].place, "the numbers of the endings leave one out; they are counted on")
+			for k := i; k < to; k++ {
+				s.bars[k].endings = slices.Clone(s.bars[k].endings)
+				for e, v := range s.bars[k].endings {
+					s.bars[k].endings[e], _ = slices.BinarySearch(numbers, v)
+					s.bars[k].endings[e]++
+				}
+			}
+		}
+		i = to
 	}
 }
 
@@ -228,12 +292,7 @@ func (s *sheet) play(order []int, p span, gs []group) ([]int, bool) {
 }
 
 func plays(endings []int, pass int) bool {
-	for _, n := range endings {
-		if n == pass {
-			return true
-		}
-	}
-	return false
+	return slices.Contains(endings, pass)
 }
 
 // after is the bar behind i where the coda starts, or -1.
