@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"thumbline/theory"
 )
@@ -58,7 +59,7 @@ func report(t *theory.Tune, name string) string {
 	row("form", "%s", formOf(t))
 	var ps []string
 	for i, p := range t.Phrases {
-		ps = append(ps, fmt.Sprintf("%d: %s", i+1, span(t, p.From, p.To)))
+		ps = append(ps, fmt.Sprintf("%d:\u00a0%s", i+1, span(t, p.From, p.To)))
 	}
 	row("phrases", "%s", wrapAt(strings.Join(ps, ", "), 10))
 	row("melody", "%s", melodyOf(t))
@@ -148,7 +149,7 @@ func formOf(t *theory.Tune) string {
 	var ss []string
 	for _, s := range t.Sections {
 		if s.Name != "" {
-			ss = append(ss, s.Name+" "+span(t, s.From, s.To))
+			ss = append(ss, s.Name+"\u00a0"+span(t, s.From, s.To))
 		}
 	}
 	if len(ss) == 0 {
@@ -207,13 +208,13 @@ func count(n int, what string) string {
 func number(x float64) string { return strconv.FormatFloat(float64(int(x*100+0.5))/100, 'f', -1, 64) }
 
 // wrapAt breaks a line of at most 80 characters at blanks; what follows is
-// indented.
+// indented. A no-break space is written as a blank.
 func wrapAt(s string, indent int) string {
 	var b strings.Builder
 	n := indent
-	for i, w := range strings.Fields(s) {
+	for i, w := range strings.Split(s, " ") {
 		if i > 0 {
-			if n+1+len(w) > 80 {
+			if n+1+utf8.RuneCountInString(w) > 80 {
 				b.WriteString("\n" + strings.Repeat(" ", indent))
 				n = indent
 			} else {
@@ -221,8 +222,8 @@ func wrapAt(s string, indent int) string {
 				n++
 			}
 		}
-		b.WriteString(w)
-		n += len(w)
+		b.WriteString(strings.ReplaceAll(w, "\u00a0", " "))
+		n += utf8.RuneCountInString(w)
 	}
 	return b.String()
 }
