@@ -145,7 +145,9 @@ func resolveSigns(toks []token) []token {
 				toks[i].kind = tokFlat
 			}
 		case tokPlus:
-			if !start && degree(i+1) && toks[i+1].num != 7 {
+			// m+7 and m(+7) are minor with a major seventh, +7 is augmented.
+			raised := !start && (toks[i-1].kind == tokMin || toks[i-1].kind == tokOpen)
+			if !start && degree(i+1) && (toks[i+1].num != 7 || raised) {
 				toks[i].kind = tokSharp
 			} else {
 				toks[i].kind = tokAug
@@ -217,6 +219,7 @@ type modifiers struct {
 	added PCSet
 	left  PCSet // left out
 	alt   bool
+	third bool // a major third added to a suspension
 }
 
 func (m *modifiers) fail(t token) error { return &suffixError{part: m.text[t.at:]} }
@@ -238,9 +241,12 @@ func (m *modifiers) num(allowed ...int) (int, bool) {
 var naturals = map[int]int{2: 2, 4: 5, 6: 9, 7: 10, 9: 2, 11: 5, 13: 9}
 
 func (m *modifiers) read() error {
+	apart := false // behind a bracket or break
 	for len(m.toks) > 0 {
 		t := m.toks[0]
 		m.toks = m.toks[1:]
+		wasApart := apart
+		apart = t.kind == tokOpen || t.kind == tokBreak
 		switch t.kind {
 		case tokOpen, tokClose, tokBreak:
 		case tokAdd:
@@ -268,7 +274,9 @@ func (m *modifiers) read() error {
 			}
 		case tokNum:
 			semi, ok := naturals[t.num]
-			if !ok || (m.core | m.added).Has(semi) {
+			// A degree that is there already may be told again, as in 13/9, but
+			// not run on: 77 is no chord.
+			if !ok || (m.core|m.added).Has(semi) && !wasApart || semi == 10 && m.core.Has(11) {
 				return m.fail(t)
 			}
 			if t.num == 4 {
@@ -282,12 +290,14 @@ func (m *modifiers) read() error {
 				return m.fail(t)
 			}
 			m.added = m.added.With(11)
+			m.gone = m.gone.With(10)
 			if n == 9 {
 				m.added = m.added.With(2)
 			}
 		case tokTriangle:
 			m.num(7)
 			m.added = m.added.With(11)
+			m.gone = m.gone.With(10)
 		case tokSus:
 			n, ok := m.num(2, 4)
 			m.sus = m.sus.With(map[int]int{0: 5, 2: 2, 4: 5}[n])
@@ -303,6 +313,11 @@ func (m *modifiers) read() error {
 			m.alt = true
 		case tokAug:
 			m.fifth = m.fifth.With(8)
+		case tokDim:
+			if _, ok := m.num(5); !ok {
+				return m.fail(t)
+			}
+			m.fifth = m.fifth.With(6)
 		default:
 			return m.fail(t)
 		}
@@ -330,6 +345,10 @@ func (m *modifiers) readAdd(add token) error {
 	case tokNum:
 		if semi, ok := naturals[t.num]; ok {
 			m.added = m.added.With(semi)
+			return nil
+		}
+		if t.num == 3 { // beside a suspension
+			m.third = true
 			return nil
 		}
 	}
@@ -393,6 +412,9 @@ func (m *modifiers) tones() PCSet {
 	}
 	if m.sus != 0 {
 		t = t&^tones(3, 4) | m.sus
+	}
+	if m.third {
+		t = t.With(4)
 	}
 	if m.fifth != 0 {
 		t = t&^tones(7) | m.fifth

@@ -24,7 +24,7 @@ var qualities = []quality{
 	{"", tones(0, 4, 7), "maj"},
 	{"m", tones(0, 3, 7), "m"},
 	{"7", tones(0, 4, 7, 10), "7 dom7 dom"},
-	{"maj7", tones(0, 4, 7, 11), "maj7 △ △7 7maj 7△"},
+	{"maj7", tones(0, 4, 7, 11), "maj7 △ △7 7maj 7△ 7maj7"},
 	{"m7", tones(0, 3, 7, 10), "m7"},
 	{"6", tones(0, 4, 7, 9), "6 maj6"},
 	{"m6", tones(0, 3, 7, 9), "m6"},
@@ -41,8 +41,8 @@ var qualities = []quality{
 	{"m11", tones(0, 2, 3, 5, 7, 10), "m11"},
 	{"69", tones(0, 2, 4, 7, 9), "69 maj69"},
 	{"m69", tones(0, 2, 3, 7, 9), "m69"},
-	{"m(maj7)", tones(0, 3, 7, 11), "mmaj7 mmaj m△ m△7 m7maj"},
-	{"m(maj9)", tones(0, 2, 3, 7, 11), "mmaj9 m△9"},
+	{"m(maj7)", tones(0, 3, 7, 11), "mmaj7 mmaj m△ m△7 m7maj m7maj7"},
+	{"m(maj9)", tones(0, 2, 3, 7, 11), "mmaj9 m△9 m9maj7"},
 	{"7sus4", tones(0, 5, 7, 10), "7sus4 7sus sus7 dom7sus4"},
 	{"9sus4", tones(0, 2, 5, 7, 10), "9sus4 9sus sus9 11 dom11"},
 	{"13sus4", tones(0, 2, 5, 7, 9, 10), "13sus4 13sus sus13"},
@@ -50,13 +50,13 @@ var qualities = []quality{
 	{"sus2", tones(0, 2, 7), "sus2"},
 	{"7b9", tones(0, 1, 4, 7, 10), "7b9"},
 	{"7#9", tones(0, 3, 4, 7, 10), "7#9"},
-	{"7#11", tones(0, 4, 6, 7, 10), "7#11"},
+	{"7#5", tones(0, 4, 8, 10), "7#5 7aug aug7 7aug5"},
 	{"7b5", tones(0, 4, 6, 10), "7b5"},
-	{"7#5", tones(0, 4, 8, 10), "7#5 7aug aug7"},
+	{"7#11", tones(0, 4, 6, 7, 10), "7#11"},
 	{"7b13", tones(0, 4, 7, 8, 10), "7b13"},
-	{"9#11", tones(0, 2, 4, 6, 7, 10), "9#11"},
-	{"9b5", tones(0, 2, 4, 6, 10), "9b5"},
 	{"9#5", tones(0, 2, 4, 8, 10), "9#5 9aug aug9"},
+	{"9b5", tones(0, 2, 4, 6, 10), "9b5"},
+	{"9#11", tones(0, 2, 4, 6, 7, 10), "9#11"},
 	{"9b13", tones(0, 2, 4, 7, 8, 10), "9b13"},
 	{"13b9", tones(0, 1, 4, 7, 9, 10), "13b9"},
 	{"13#9", tones(0, 3, 4, 7, 9, 10), "13#9"},
@@ -95,7 +95,7 @@ var qualities = []quality{
 	{"maj9sus4", tones(0, 2, 5, 7, 11), "maj9sus4 maj11 △11"},
 	{"6sus4", tones(0, 5, 7, 9), "6sus4 6sus"},
 	{"69sus4", tones(0, 2, 5, 7, 9), "69sus4 69sus"},
-	{"7sus2", tones(0, 2, 7, 10), "7sus2"},
+	{"7sus2", tones(0, 2, 7, 10), "7sus2 9sus2"},
 	{"sus2sus4", tones(0, 2, 5, 7), "sus24 sus2sus4 sus42 sus4sus2"},
 	{"(b5)", tones(0, 4, 6), "majb5"},
 	{"5", tones(0, 7), "5"},
@@ -144,9 +144,11 @@ func SuffixOf(tones PCSet) string { return spellings()[tones&0xfff|1].suffix }
 // The costs of spelling a set as an edit of a row: an alteration reads more
 // easily than an added degree, and that than one left out.
 const (
-	editAlter = 2
-	editAdd   = 3
-	editNo    = 4
+	editAlter   = 2
+	editAdd     = 3
+	editTriad   = 4 // an altered fifth of a triad: dim(add9) before m(add9)(b5)
+	editNo      = 4
+	editSeventh = 6 // a seventh beside a row without one
 )
 
 // A spelling is the suffix of a set of tones: the row it is made from and what
@@ -180,6 +182,9 @@ func editsOf(q quality, set PCSet) (edits string, cost int, ok bool) {
 	sixth := !seventh && q.tones.Has(9)
 	var plain, bracketed []string
 	alter := func(s string) {
+		if !seventh && !sixth {
+			cost += editTriad - editAlter
+		}
 		cost += editAlter
 		if seventh {
 			plain = append(plain, s)
@@ -203,6 +208,9 @@ func editsOf(q quality, set PCSet) (edits string, cost int, ok bool) {
 	}
 	add := func(semitone int, s string) {
 		if extra.Has(semitone) {
+			if semitone >= 10 {
+				cost += editSeventh - editAdd
+			}
 			cost += editAdd
 			bracketed = append(bracketed, "add"+s)
 		}

@@ -3,6 +3,7 @@ package theory
 import (
 	"fmt"
 	"strings"
+	"sync"
 )
 
 // A Family is one of the four eight-note scales in which a six-chord or a
@@ -35,6 +36,16 @@ var families = [...]struct {
 		"C Db D Eb E F F# G Ab A Bb B"},
 }
 
+// familyRoots are the roots of each family by pitch class.
+var familyRoots = sync.OnceValue(func() (roots [len(families)][12]Name) {
+	for f := range families {
+		for pc, s := range strings.Fields(families[f].roots) {
+			roots[f][pc], _, _ = cutName(s, false)
+		}
+	}
+	return roots
+})
+
 // A Scale is one of the eight-note scales on a root. It is comparable; NewScale
 // and ParseScale spell the root as the tables of harmony.md 1.2, so that equal
 // scales are ==. The zero value is C major-sixth diminished.
@@ -45,8 +56,7 @@ type Scale struct {
 
 // NewScale is the scale on the pitch class pc, its root spelled by the table.
 func NewScale(pc int, f Family) Scale {
-	n, _, _ := cutName(strings.Fields(families[f].roots)[mod12(pc)], false)
-	return Scale{n, f}
+	return Scale{familyRoots()[f][mod12(pc)], f}
 }
 
 // Steps are the semitones of steps 0-7 above the root.

@@ -116,7 +116,7 @@ func TestPlaceAndTimeAgree(t *testing.T) {
 			tune.Bars = append(tune.Bars, b)
 		}
 		den := int64(rapid.SampledFrom([]int{1, 2, 3, 4, 5, 6, 7, 8, 12, 16, 24, 32}).Draw(t, "den"))
-		when := Quarters(int64(rapid.IntRange(0, int(tune.End().Float()*float64(den))-1).Draw(t, "num")), den)
+		when := Quarters(int64(rapid.IntRange(0, max(0, int(tune.End().Float()*float64(den))-1)).Draw(t, "num")), den)
 		p := tune.PlaceOf(when)
 		again, err := ParsePlace(p.String())
 		if err != nil {

@@ -170,17 +170,23 @@ func Uses(c Chord) []Use {
 }
 
 func (r useRow) over(c Chord) Use {
-	u := Use{Scale: NewScale(c.RootPC()+r.rel, r.family), Dim: r.dim, Tension: r.tension}
+	return Use{Scale: NewScale(c.RootPC()+r.rel, r.family), Dim: r.dim, Tension: r.tension, Degrees: r.degrees()}
+}
+
+// degrees are the even or odd steps against the chord's root.
+func (r useRow) degrees() string {
 	from := 0
 	if r.dim {
 		from = 1
 	}
-	var degrees []string
+	var b strings.Builder
 	for i := from; i < 8; i += 2 {
-		degrees = append(degrees, Degree(mod12(r.rel+u.Scale.Semitone(i))).String())
+		if i > from {
+			b.WriteByte(' ')
+		}
+		b.WriteString(degreeNames[mod12(r.rel+families[r.family].semitones[i])])
 	}
-	u.Degrees = strings.Join(degrees, " ")
-	return u
+	return b.String()
 }
 
 // FirstChoice is the first of Uses, without regard to what stands around the
