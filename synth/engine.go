@@ -13,7 +13,8 @@ const quantum = 64
 // A Feeder hands an engine its music. Fill emits, in order, every event due
 // before the frame until and after those it has emitted; frames count from the
 // start of the engine. It says whether there is more to come. Fill is called
-// from Render, so it must not wait.
+// from Render, so it must not wait; until runs up to two quanta of 64 frames
+// ahead of what Render has given.
 type Feeder interface {
 	Fill(until int64, emit func(at int64, msg [3]byte)) (more bool)
 }
@@ -106,7 +107,8 @@ func (e *Engine) SetFeeder(f Feeder) {
 func (e *Engine) Idle() bool { return e.idle.Load() }
 
 // FadeOut silences the engine within about 20 ms, without a click. It then
-// renders zeros, pulls no events, forgets what rang, and is idle.
+// renders zeros, pulls no events, forgets what rang, and is idle, while its
+// frames go on counting.
 func (e *Engine) FadeOut() { e.want.Store(fadeOut) }
 
 // FadeIn lets the engine sound again after FadeOut.
