@@ -406,6 +406,9 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 		if b.fret == 0 {
 			add("open bass", -w.OpenBass)
 		}
+		if g.tune && (g.note[0].midi-b.midi)%12 == 0 {
+			add("bass under its own octave", w.OuterOctave)
+		}
 	} else {
 		c := w.NoBass
 		if e.s.ground {

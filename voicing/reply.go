@@ -23,8 +23,9 @@ func (l *layer) reply(i int, a answer, now []strike, after []strike) []strike {
 	}
 	if a.bass {
 		l.bassReplies(i, a, try)
-		if best == nil && len(now) == 0 && !p.final {
-			l.innerReplies(i, answer{at: a.at}, try)
+		if len(now) == 0 && !p.final {
+			// an inner voice rather than a poor bass note
+			l.innerReplies(i, answer{at: a.at}, func(ns []strike, cost float64) { try(ns, cost+0.9) })
 		}
 	} else {
 		l.innerReplies(i, a, try)
@@ -44,7 +45,7 @@ func (l *layer) reply(i int, a answer, now []strike, after []strike) []strike {
 func (l *layer) fits(ns, now, after []strike) (float64, bool) {
 	all := append(append([]strike(nil), now...), ns...)
 	t := ns[0].at
-	tune := 0
+	tune, cost := 0, 0.0
 	for _, n := range now {
 		if n.tune >= 0 {
 			tune = int(n.midi)
@@ -59,6 +60,9 @@ func (l *layer) fits(ns, now, after []strike) (float64, bool) {
 		if tune > 0 && (int(n.midi) >= tune || tune-int(n.midi) == 1 || tune-int(n.midi) == 13) {
 			return 0, false
 		}
+		if tune > 0 && (tune-int(n.midi))%12 == 0 && n.voice == Inner {
+			cost += 0.8 // an octave under the tune says nothing new
+		}
 	}
 	if l.clash(all, len(all)) || !l.together(all) {
 		return 0, false
@@ -68,7 +72,6 @@ func (l *layer) fits(ns, now, after []strike) (float64, bool) {
 	for _, k := range keep {
 		kept[k] = true
 	}
-	cost := 0.0
 	stays := false
 	for k, x := range l.live {
 		if x.end <= t {
@@ -184,7 +187,7 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 		case pc == pal.bass:
 			cost = 0.6
 			if last == midi {
-				cost = 0.8
+				cost = 2.2 // the same note again a beat later says nothing
 			}
 			if last > 0 && absInt(last-midi) == 12 {
 				cost = 0.5

@@ -19,6 +19,7 @@ type Taste struct {
 	Hole          float64 // more than an octave under the tune
 	Thin          float64 // fewer than three different notes
 	Doubled       float64 // an octave inside a grip of four
+	OuterOctave   float64 // bass and tune an octave or two apart
 	NoStep        float64 // notes that are no voicing by scale step
 	Close         float64 // two neighbours a semitone apart
 	Colour        float64 // factor on the colour of a note (see palette)
@@ -52,8 +53,8 @@ type Taste struct {
 // the ear asked for it.
 func DefaultTaste() Taste {
 	return Taste{
-		GuideMissing: 9, NoBass: 3.6, BassNotRoot: 4.2, GroundMissing: 6,
-		Hole: 5, Thin: 2.5, Doubled: 1.6, NoStep: 1.2, Close: 0.9, Colour: 1,
+		GuideMissing: 9, NoBass: 4.4, BassNotRoot: 4.6, GroundMissing: 6,
+		Hole: 5, Thin: 2.5, Doubled: 1.6, OuterOctave: 0.6, NoStep: 1.2, Close: 0.9, Colour: 1,
 		Finger: 0.9, HighFret: 0.35, LowTune: 0.9, OpenBass: 0.4, Full: 0.8,
 		Shift: 2.2, ShiftFret: 0.25, Creep: 0.22, Rushed: 10, CutsTune: 4,
 		Seventh: 3.5, InnerMove: 0.12, InnerLeap: 2.5,

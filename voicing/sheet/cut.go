@@ -10,7 +10,8 @@ import (
 // Cut is the arrangement of bars [from, to) alone, its times counted from the
 // start of the first: what is struck there, cut off at the end, with the chord
 // and the tempo that were in force. Notes struck earlier that still ring are
-// left out. Bars keep their labels. from and to must be within the bar table
+// left out. Bars keep their labels and phrases their numbers: those before the
+// cut stay in the list, without bars. from and to must be within the bar table
 // and in order; a range that is not gives an arrangement without bars.
 func Cut(a *voicing.Arrangement, from, to int) *voicing.Arrangement {
 	c := *a
@@ -40,7 +41,7 @@ func Cut(a *voicing.Arrangement, from, to int) *voicing.Arrangement {
 	c.Phrases = nil
 	for _, p := range a.Phrases {
 		p = theory.Phrase{From: clamp(p.From, from, to), To: clamp(p.To, from, to)}
-		if p.From < p.To {
+		if p.From < p.To || p.From == 0 {
 			c.Phrases = append(c.Phrases, p)
 		}
 	}

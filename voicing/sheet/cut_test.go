@@ -42,6 +42,11 @@ func TestCut(t *testing.T) {
 		t.Errorf("the arrangement itself was changed:\n%s", d)
 	}
 
+	// A phrase keeps its number: the second is still the second.
+	if c := Cut(a, 3, 5); len(c.Phrases) != 2 || c.Phrases[0] != (theory.Phrase{}) || c.Phrases[1] != (theory.Phrase{From: 0, To: 2}) {
+		t.Errorf("phrases %+v", c.Phrases)
+	}
+
 	// A chord that began earlier is still in force.
 	if c := Cut(a, 4, 5); len(c.Chords) != 1 || c.Chords[0].Symbol != "N.C." || c.Tempi[0].BPM != 90 {
 		t.Errorf("chords %+v, tempi %+v", c.Chords, c.Tempi)

@@ -377,7 +377,9 @@ func (s system) draw(out *bytes.Buffer, a *voicing.Arrangement) {
 	}
 	phrases := map[int]int{}
 	for i, p := range a.Phrases {
-		phrases[p.From] = i + 1
+		if p.From < p.To {
+			phrases[p.From] = i + 1
+		}
 	}
 	for i := 0; i < len(s.cols); {
 		j := i
