@@ -56,7 +56,7 @@ func report(t *theory.Tune, name string) string {
 	row("metre", "%s%s", metreOf(t), later(t.Bars, func(b theory.Bar) string { return b.Metre.String() }))
 	row("tempo", "%s", tempoOf(t))
 	row("bars", "%s", barsOf(t))
-	row("form", "%s", formOf(t))
+	row("sections", "%s", formOf(t))
 	var ps []string
 	for i, p := range t.Phrases {
 		ps = append(ps, fmt.Sprintf("%d:\u00a0%s", i+1, span(t, p.From, p.To)))
@@ -146,14 +146,17 @@ func barsOf(t *theory.Tune) string {
 }
 
 func formOf(t *theory.Tune) string {
-	var ss []string
+	var names, ss []string
 	for _, s := range t.Sections {
-		if s.Name != "" {
-			ss = append(ss, s.Name+"\u00a0"+span(t, s.From, s.To))
+		names = append(names, s.Name)
+	}
+	for i, n := range numbered(names) {
+		if n != "" {
+			ss = append(ss, n+"\u00a0"+span(t, t.Sections[i].From, t.Sections[i].To))
 		}
 	}
 	if len(ss) == 0 {
-		return "one section"
+		return "one, without a name"
 	}
 	return wrapAt(strings.Join(ss, ", "), 10)
 }

@@ -58,7 +58,7 @@ var (
 	partFlags = flagGroup{"Which part of it (the whole is arranged, then cut)", func(fs *pflag.FlagSet, o *options) {
 		fs.StringVar(&o.bars, "bars", "", "A-B|bars as they are labelled; 3/2 is bar 3 the second time")
 		fs.IntVar(&o.phrase, "phrase", 0, "N|phrase, counted from 1 (check lists them)")
-		fs.StringVar(&o.section, "section", "", "NAME|section (check lists them)")
+		fs.StringVar(&o.section, "section", "", "NAME|section; A/2 is the second A (check lists them)")
 	}}
 	soundFlags = flagGroup{"What to hear", func(fs *pflag.FlagSet, o *options) {
 		fs.StringVar(&o.tempo, "tempo", "", "TEMPO|60% of the written tempo, or 90 beats a minute")

@@ -8,6 +8,8 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"slices"
+	"strconv"
 	"strings"
 
 	"thumbline/theory"
@@ -128,14 +130,16 @@ func part(a *voicing.Arrangement, o *options) (from, to int, err error) {
 		return p.From, p.To, nil
 	case o.changed("section"):
 		var names []string
+		spans := make([][2]int, 0, len(a.Sections))
 		for _, s := range a.Sections {
-			if s.Name == o.section {
-				return s.From, s.To, nil
-			}
-			if s.Name != "" {
-				names = append(names, s.Name)
-			}
+			names = append(names, s.Name)
+			spans = append(spans, [2]int{s.From, s.To})
 		}
+		names = numbered(names)
+		if i := slices.Index(names, o.section); i >= 0 && o.section != "" {
+			return spans[i][0], spans[i][1], nil
+		}
+		names = slices.DeleteFunc(names, func(n string) bool { return n == "" })
 		there := "no sections"
 		if len(names) > 0 {
 			there = "sections " + strings.Join(names, " ")
@@ -143,4 +147,18 @@ func part(a *voicing.Arrangement, o *options) (from, to int, err error) {
 		return 0, 0, usagef("--section %s: %s has %s", o.section, tuneName(o), there)
 	}
 	return 0, len(a.Bars), nil
+}
+
+// numbered tells sections of one name apart as bars are told apart: A, B, A/2.
+func numbered(names []string) []string {
+	times := map[string]int{}
+	out := make([]string, len(names))
+	for i, n := range names {
+		times[n]++
+		out[i] = n
+		if k := times[n]; k > 1 && n != "" {
+			out[i] += "/" + strconv.Itoa(k)
+		}
+	}
+	return out
 }

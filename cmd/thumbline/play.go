@@ -115,9 +115,10 @@ func (p *playing) play(ctx context.Context, d synth.Device, meanwhile func(midii
 	return err
 }
 
-// holes tells of interrupted sound when all is over.
+// holes tells of interrupted sound when all is over. A server may count one
+// that nobody could hear.
 func (p *playing) holes(w io.Writer) {
-	if n, lost := p.device.Underruns(); n > 0 {
+	if n, lost := p.device.Underruns(); n > 0 && lost >= time.Millisecond {
 		fmt.Fprintf(w, "The sound was interrupted %s, %d ms in all: the machine was too busy.\n", times(n), lost.Milliseconds())
 	}
 }
