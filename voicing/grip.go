@@ -85,7 +85,7 @@ type spot struct {
 
 // spread is how much dearer than the best a grip may be by itself and still be
 // kept: no way to it could make up for more.
-const spread = 22
+const spread = 14
 
 // gripKey identifies a spot for the cache.
 type gripKey struct {
@@ -177,7 +177,7 @@ func (m *maker) at(s spot) []grip {
 	if g, ok := m.grips[k]; ok {
 		return g
 	}
-	e := enumerator{m: m, s: s, pal: newPalette(s.chord, s.key, s.resolves), sets: m.stepSets(s.chord)}
+	e := enumerator{m: m, s: s, pal: newPalette(s.chord, s.key, s.resolves), sets: m.stepSets(s.chord), best: 1e9}
 	e.run()
 	out := e.prune()
 	m.grips[k] = out
@@ -193,6 +193,7 @@ type enumerator struct {
 	cur  grip
 	lo   int8 // fret window
 	hi   int8
+	best float64
 	must int8 // a note at this fret is wanted, to tell windows apart; 0 = no
 }
 
@@ -334,6 +335,11 @@ func (e *enumerator) leaf() {
 	if e.bad(&g) {
 		return
 	}
+	// what it costs before the hand is asked, which is the dear part of asking
+	alone := g.n == 1 && g.tune
+	if !alone && e.weigh(&g, fingering{}, nil) > e.best+spread {
+		return
+	}
 	f := e.m.fingersOf(&g)
 	if !f.ok {
 		return
@@ -343,9 +349,10 @@ func (e *enumerator) leaf() {
 	}
 	g.pos, g.open = f.pos, f.pos == 0
 	g.cost = e.weigh(&g, f, nil)
-	if g.cost < 60 {
-		e.out = append(e.out, g)
+	if !alone {
+		e.best = min(e.best, g.cost)
 	}
+	e.out = append(e.out, g)
 }
 
 func allOpen(g *grip) bool {
@@ -536,13 +543,9 @@ func (e *enumerator) isStep(g *grip) bool {
 // prune keeps the best grips, and some of every position and place of the
 // tune, so that the search has somewhere to go.
 func (e *enumerator) prune() []grip {
-	best := 1e9
-	for i := range e.out {
-		best = min(best, e.out[i].cost)
-	}
 	var order []*grip
 	for i := range e.out {
-		if g := &e.out[i]; g.cost < best+spread || g.n == 1 && g.tune {
+		if g := &e.out[i]; g.cost < e.best+spread || g.n == 1 && g.tune {
 			order = append(order, g)
 		}
 	}
