@@ -2,36 +2,63 @@ GO ?= go
 # One static program on every system: no C anywhere in the ordinary build.
 export CGO_ENABLED ?= 0
 
+# A checkout that git will not speak about still builds.
+VCS := $(shell git rev-parse HEAD >/dev/null 2>&1 && echo auto || echo false)
+BUILD = $(GO) build -trimpath -buildvcs=$(VCS)
+
+SYSTEMS = linux-amd64 linux-arm64 darwin-amd64 darwin-arm64 windows-amd64 windows-arm64
+CROSS = $(SYSTEMS:%=cross-%)
+RAPID_CHECKS ?= 1000
+FUZZ_TIME ?= 1m
+
 .DEFAULT_GOAL := build
-.PHONY: build demo test bench vet crosscheck crosscheck-long report clean
+.PHONY: build demo test vet bench cross $(CROSS) crosscheck crosscheck-long rapid fuzz report clean help
 
 build: ## the program, ./thumbline
-	$(GO) build -trimpath -o thumbline ./cmd/thumbline
+	$(BUILD) -o thumbline ./cmd/thumbline
 
-demo: build ## the built-in tune as demo.mid, demo.wav, demo.txt, and played when there is sound
-	./thumbline write --out demo.mid --out demo.wav --out demo.txt
-	@echo "Wrote demo.mid demo.wav demo.txt"
-	@./thumbline hear || echo "Nothing could be played here: listen to demo.wav instead."
+# Status 1 of the last line is a machine without sound, and hear has said so:
+# whatever else could fail has been done by write before.
+demo: build ## the built-in tune as demo.mid .wav .txt .json, and played when there is sound
+	./thumbline write --out demo.mid --out demo.wav --out demo.txt --out demo.json
+	@ls -l demo.mid demo.wav demo.txt demo.json
+	./thumbline hear || test $$? -eq 1
 
-test: ## every test there is
+test: ## every Go test
 	$(GO) test ./...
 
-bench: ## how fast a tune is arranged and its sound rendered
-	$(GO) test -run '^$$' -bench . -benchmem ./...
-
 vet: ## what the tools find without running anything
-	@test -z "$$(gofmt -l cmd midiio synth theory voicing)" || { gofmt -l cmd midiio synth theory voicing; exit 1; }
+	@bad=$$(gofmt -l cmd midiio synth theory voicing) && test -z "$$bad" || { echo "not formatted by gofmt: $$bad"; exit 1; }
 	$(GO) vet ./...
 	$(GO) tool staticcheck ./...
 
+bench: ## how fast a tune is arranged and its sound rendered
+	.ci/bench
+
+cross: $(CROSS) ## the program for three systems, in build/
+
+$(CROSS): cross-%:
+	GOOS=$(word 1,$(subst -, ,$*)) GOARCH=$(word 2,$(subst -, ,$*)) CGO_ENABLED=0 \
+		$(BUILD) -o build/thumbline-$*$(if $(findstring windows,$*),.exe) ./cmd/thumbline
+
 crosscheck: build ## our files read by programs that are not ours
-	.ci/crosscheck
+	.ci/crosscheck/run
 
-crosscheck-long: build ## the same over everything there is
-	.ci/crosscheck --long
+crosscheck-long: build rapid ## the same over everything there is, and what takes minutes
+	.ci/crosscheck/run --long
+	$(MAKE) fuzz
 
-report: build ## figures of the arrangements, by the judge of the shared data
-	.ci/report
+rapid: ## every property with many more tries (RAPID_CHECKS=1000)
+	.ci/rapid $(RAPID_CHECKS)
+
+fuzz: ## every fuzz target in turn (FUZZ_TIME=1m)
+	.ci/fuzz $(FUZZ_TIME)
+
+report: build ## figures of the arrangements: the judge's whole table (needs THUMBLINE_DATA)
+	.ci/crosscheck/judged.py --report
 
 clean:
-	rm -f thumbline demo.mid demo.wav demo.txt
+	rm -rf thumbline demo.mid demo.wav demo.txt demo.json build
+
+help: ## this
+	@sed -n 's/^\([a-z-]*\):.*## /\1\t/p' $(MAKEFILE_LIST) | expand -t 18
