@@ -785,6 +785,10 @@ func (v *abcVoice) resolveSigns() {
 
 // overlay starts a second voice over the bar so far.
 func (v *abcVoice) overlay(at place) {
+	if v.t == (theory.Time{}) {
+		v.r.warn(at, "a & without notes before it is not read")
+		return
+	}
 	if !v.over {
 		v.over, v.overEnd = true, v.t
 	}
@@ -948,6 +952,13 @@ func (v *abcVoice) shareTime(b *abcBar) {
 		}
 	}
 	b.groups = nil
+	b.symbols = slices.DeleteFunc(b.symbols, func(s symbol) bool { // in an overlay that is longer than its bar
+		out := s.at.Cmp(b.len) >= 0
+		if out {
+			v.r.warn(s.place, "the chord symbol %s stands behind the end of its bar and is left out", s.chord)
+		}
+		return out
+	})
 	slices.SortStableFunc(b.symbols, func(x, y symbol) int { return x.at.Cmp(y.at) })
 }
 

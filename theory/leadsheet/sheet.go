@@ -168,6 +168,10 @@ func (s *sheet) build(l *log) *theory.Tune {
 	if s == nil {
 		return nil
 	}
+	if len(s.bars) == 0 {
+		l.fault(place{}, "a lead sheet needs a melody", "there are no notes in this tune")
+		return nil
+	}
 	order := s.unroll(l)
 	if order == nil {
 		return nil
@@ -219,14 +223,14 @@ func (s *sheet) build(l *log) *theory.Tune {
 			}
 			t.Changes = append(t.Changes, theory.Change{At: at, Chord: c.chord})
 		}
-		if v := tempoAt[i]; v != bpm && v != 0 && !slices.ContainsFunc(b.tempi, func(m tempo) bool { return m.at == theory.Time{} && m.bpm != 0 }) {
-			t.Tempi = append(t.Tempi, theory.TempoMark{At: now, BPM: v})
+		if v := tempoAt[i]; v != bpm && v != 0 {
 			bpm = v
+			setTempo(t, now, tempo{bpm: v})
 		}
 		for _, m := range b.tempi {
-			if m.bpm != 0 && m.bpm != bpm {
-				t.Tempi = append(t.Tempi, theory.TempoMark{At: now.Add(m.at), BPM: m.bpm, Text: m.text})
+			if m.bpm != 0 && (m.bpm != bpm || m.text != "") && m.at.Less(b.len) {
 				bpm = m.bpm
+				setTempo(t, now.Add(m.at), m)
 			}
 		}
 		now = now.Add(b.len)
@@ -235,6 +239,11 @@ func (s *sheet) build(l *log) *theory.Tune {
 			return nil
 		}
 	}
+	end := t.End()
+	if k := len(t.Changes) - 1; k >= 0 && t.Changes[k].At.Cmp(end) >= 0 {
+		l.warnOnce(place{}, "the last chord symbol stands at the end of the tune and is left out")
+		t.Changes = t.Changes[:k]
+	}
 	switch {
 	case len(t.Melody) == 0:
 		l.fault(place{}, "a lead sheet needs a melody", "there are no notes in this tune")
@@ -242,11 +251,6 @@ func (s *sheet) build(l *log) *theory.Tune {
 	case len(t.Changes) == 0:
 		l.fault(place{}, s.howSymbols, "there are no chord symbols in this tune")
 		return nil
-	}
-	end := t.End()
-	if last := t.Changes[len(t.Changes)-1]; last.At.Cmp(end) >= 0 {
-		l.warnOnce(place{}, "the last chord symbol stands at the end of the tune and is left out")
-		t.Changes = t.Changes[:len(t.Changes)-1]
 	}
 	if n := len(t.Melody) - 1; end.Less(t.Melody[n].At.Add(t.Melody[n].Len)) {
 		t.Melody[n].Len = end.Sub(t.Melody[n].At)
@@ -259,7 +263,7 @@ func (s *sheet) build(l *log) *theory.Tune {
 		t.Changes[i].Len = to.Sub(t.Changes[i].At)
 	}
 	t.Key = t.Bars[0].Key
-	s.setTempo(t)
+	s.firstTempo(t)
 	t.Sections = s.sections(order)
 	s.lengths(order, labels, l)
 	t.DividePhrases()
@@ -291,6 +295,7 @@ func (s *sheet) tempoAtBars() []float64 {
 	out := make([]float64, len(s.bars))
 	bpm := 0.0
 	for i, b := range s.bars {
+		slices.SortStableFunc(b.tempi, func(x, y tempo) int { return x.at.Cmp(y.at) })
 		out[i] = bpm
 		for _, m := range b.tempi {
 			if m.bpm != 0 {
@@ -304,9 +309,19 @@ func (s *sheet) tempoAtBars() []float64 {
 	return out
 }
 
-// setTempo puts a mark at 0: the first one there is, or the usual one of the
+// setTempo adds a mark; the later of two at one place holds.
+func setTempo(t *theory.Tune, at theory.Time, m tempo) {
+	mark := theory.TempoMark{At: at, BPM: m.bpm, Text: m.text}
+	if n := len(t.Tempi) - 1; n >= 0 && t.Tempi[n].At == at {
+		t.Tempi[n] = mark
+		return
+	}
+	t.Tempi = append(t.Tempi, mark)
+}
+
+// firstTempo puts a mark at 0: the first one there is, or the usual one of the
 // metre.
-func (s *sheet) setTempo(t *theory.Tune) {
+func (s *sheet) firstTempo(t *theory.Tune) {
 	if len(t.Tempi) == 0 {
 		shortest := t.Melody[0].Len
 		for _, n := range t.Melody {

@@ -38,9 +38,8 @@ func parseTree(text string) (*node, *Error) {
 		msg := err.Error()
 		var se *xml.SyntaxError
 		if errors.As(err, &se) {
-			msg, line = se.Msg, se.Line
-			if root == nil || se.Line != lineOf(d) {
-				col = 0
+			if msg = se.Msg; se.Line != line {
+				line, col = se.Line, 0
 			}
 		}
 		return nil, &Error{Line: line, Col: col, Msg: "the XML is broken: " + msg, Do: "export the score again"}
@@ -82,11 +81,6 @@ func parseTree(text string) (*node, *Error) {
 		return fail(errors.New("there is no element in it"))
 	}
 	return root, nil
-}
-
-func lineOf(d *xml.Decoder) int {
-	line, _ := d.InputPos()
-	return line
 }
 
 // kid is the first child of the name, or nil. A nil node has none.
