@@ -10,48 +10,114 @@ import (
 
 // describe names the grips: what sounds, from which scale, why.
 func (w *worker) describe(a *Arrangement, l *layer) {
-	s := w.s
 	for i := range w.ps {
-		p, g := &w.ps[i], &l.chosen[i]
+		p, g := &w.ps[i], l.chosen[i]
 		if g.n == 0 || g.n == 1 && g.tune {
 			continue
 		}
-		c := s.chords[p.chord].chord
-		at := p.at
-		bar := s.barAt(at)
-		pl := Placed{At: at, Bar: bar, Beat: 1 + float64(at-s.bars[bar].At)/float64(PerQuarter), Symbol: c.String(),
-			Texture: p.texture.name, Borrowed: []string{}}
-		low, _ := g.low()
-		pl.Name = theory.GripName(g.pcs, int(low.midi)%12, c)
-		pl.Frets = make([]int, w.neck.Strings())
-		pl.Fingers = make([]int, w.neck.Strings())
-		for k := range pl.Frets {
-			pl.Frets[k] = -1
-		}
-		for k := int8(0); k < g.n; k++ {
-			t := g.note[k]
-			j := w.neck.Strings() - int(t.str)
-			pl.Frets[j], pl.Fingers[j] = int(t.fret), int(t.finger)
-		}
-		pl.Scale, pl.Borrowed = scaleOf(g, c)
-		pl.Reason = w.reason(i, g)
+		var terms []Term
+		c := w.s.chords[p.chord].chord
 		e := enumerator{m: w.m, s: w.spots[i], pal: newPalette(c, w.spots[i].key, w.spots[i].resolves), sets: w.m.stepSets(c)}
-		e.weigh(g, w.m.fingersOf(g), &pl.Terms)
+		e.weigh(&g, w.m.fingersOf(&g), &terms)
 		if i > 0 {
-			for k, v := range w.voices(i, &l.chosen[i-1], g) {
+			for k, v := range w.voices(i, &l.chosen[i-1], &g) {
 				if v != 0 {
-					pl.Terms = append(pl.Terms, Term{partNames[k], v})
+					terms = append(terms, Term{partNames[k], v})
 				}
 			}
 		}
-		a.Grips = append(a.Grips, pl)
+		if l.waited[i] {
+			// the chord came with the tune's next beat: two shapes, not one
+			late := l.heldAt(p.texture.split)
+			g.keepOuter()
+			a.Grips = append(a.Grips, w.placed(i, p.at, &g, "bass and tune, chord with the tune's next beat", terms))
+			a.Grips = append(a.Grips, w.placed(i, p.texture.split, &late, "chord with the tune, after its bass", nil))
+			continue
+		}
+		a.Grips = append(a.Grips, w.placed(i, p.at, &g, p.texture.name, terms))
 	}
+}
+
+// placed is a grip of point i where it stands.
+func (w *worker) placed(i int, at Tick, g *grip, texture string, terms []Term) Placed {
+	s := w.s
+	c := s.chords[w.ps[i].chord].chord
+	bar := s.barAt(at)
+	pl := Placed{At: at, Bar: bar, Beat: 1 + float64(at-s.bars[bar].At)/float64(PerQuarter), Symbol: c.String(),
+		Texture: texture, Terms: terms, Frets: make([]int, w.neck.Strings()), Fingers: make([]int, w.neck.Strings())}
+	low, _ := g.low()
+	pl.Name = theory.GripName(g.pcs, int(low.midi)%12, c)
+	for k := range pl.Frets {
+		pl.Frets[k] = -1
+	}
+	for k := int8(0); k < g.n; k++ {
+		t := g.note[k]
+		j := w.neck.Strings() - int(t.str)
+		pl.Frets[j], pl.Fingers[j] = int(t.fret), int(t.finger)
+	}
+	pl.Scale, pl.Borrowed = scaleOf(g, c, w.uses(i))
+	pl.Reason = w.reason(i, g)
+	return pl
+}
+
+// keepOuter leaves the tune's note and the bass.
+func (g *grip) keepOuter() {
+	h := *g
+	h.n, h.pcs, h.strings = 0, 0, 0
+	for k := int8(0); k < g.n; k++ {
+		if g.note[k].voice != Inner {
+			h.take(g.note[k])
+		}
+	}
+	*g = h
+}
+
+// take adds a note below those that are there.
+func (g *grip) take(t tone) {
+	g.note[g.n] = t
+	g.n++
+	g.pcs = g.pcs.With(int(t.midi))
+	g.strings |= 1 << uint(t.str)
+	g.hasBass = g.hasBass || t.voice == Bass
+}
+
+// heldAt is what the hand holds at t, struck then or before.
+func (l *layer) heldAt(t Tick) grip {
+	var now []strike
+	for _, x := range l.done {
+		if x.at <= t && t < x.end {
+			now = append(now, x)
+		}
+	}
+	sort.SliceStable(now, func(i, j int) bool { return now[i].midi > now[j].midi })
+	var g grip
+	for i, x := range now {
+		if int(g.n) < maxNotes {
+			g.tune = g.tune || i == 0 && x.voice == Melody
+			g.take(x.tone)
+		}
+	}
+	return g
+}
+
+// uses lists the scales for the chord of point i, with an eye on the chords
+// before and after.
+func (w *worker) uses(i int) []theory.Use {
+	s, k := w.s, w.ps[i].chord
+	ctx := theory.Context{Prev: theory.Chord{NoChord: true}, Next: theory.Chord{NoChord: true}, Key: s.bars[s.barAt(w.ps[i].at)].Key}
+	if k > 0 {
+		ctx.Prev = s.chords[k-1].chord
+	}
+	if k+1 < len(s.chords) {
+		ctx.Next = s.chords[k+1].chord
+	}
+	return theory.UsesIn(s.chords[k].chord, ctx)
 }
 
 // scaleOf finds the sixth-diminished scale whose even or odd steps a grip
 // stands on, with the voice that is borrowed from a neighbour step. A root in
 // the bass may stand below either.
-func scaleOf(g *grip, c theory.Chord) (string, []string) {
+func scaleOf(g *grip, c theory.Chord, uses []theory.Use) (string, []string) {
 	names := voiceNames(g)
 	skip := int8(-1)
 	if b, ok := g.bass(); ok && int(b.midi)%12 == c.BassPC() {
@@ -63,7 +129,7 @@ func scaleOf(g *grip, c theory.Chord) (string, []string) {
 		cost     int
 	}
 	best := find{cost: 99}
-	for rank, u := range theory.Uses(c) {
+	for rank, u := range uses {
 		odd := 0
 		if u.Dim {
 			odd = 1

@@ -408,6 +408,11 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 		}
 		add("guide tone missing", w.GuideMissing)
 	}
+	for pc, c := range e.pal.named {
+		if c > 0 && !g.pcs.Has(pc) && (!e.s.hasTune() || (e.s.tune-pc+120)%12 != 1) {
+			add("named colour missing", c)
+		}
+	}
 	if b, ok := g.bass(); ok {
 		add("bass not the root", e.pal.bassCost(int(b.midi)%12, w, e.s.ground))
 		if b.fret == 0 {

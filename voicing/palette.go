@@ -1,6 +1,10 @@
 package voicing
 
-import "thumbline/theory"
+import (
+	"slices"
+
+	"thumbline/theory"
+)
 
 // A palette says which pitch classes may sound under a chord and what each
 // costs as a colour. It reads the written chord first, then what the scales of
@@ -14,6 +18,7 @@ type palette struct {
 	third  int // pitch class, -1 when the chord has none
 	sev    int // pitch class of the seventh, -1
 	dom    bool
+	named  [12]float64 // by pitch class: what it costs to leave out a colour that the symbol names
 }
 
 const none = 1e6
@@ -107,6 +112,13 @@ func newPalette(c theory.Chord, key theory.PCSet, resolves bool) palette {
 	}
 	if p.cost[(p.root+7)%12] == 0 {
 		p.cost[(p.root+7)%12] = 0.15 // the fifth adds least (harmony.md 4.3)
+	}
+	// a colour named in the symbol is wanted after the guide tones (harmony.md 4.3)
+	for d, cost := range map[int]float64{1: 2, 2: 0.5, 3: 2, 5: 0.7, 6: 1.5, 8: 2, 9: 0.5} {
+		pc := (p.root + d) % 12
+		if has(d) && pc != p.third && pc != p.sev && !slices.Contains(p.guides, pc) {
+			p.named[pc] = cost
+		}
 	}
 	if c.Slash {
 		if p.cost[p.bass] >= none {

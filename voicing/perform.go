@@ -27,7 +27,9 @@ type layer struct {
 	done    []strike
 	lastPos int8 // place of the hand at the last fretted attack
 	lastAt  Tick
+	waited  map[int]bool // points whose chord came with the tune's next beat
 	dropped int
+	now     []strike // struck at the moment that is being answered
 	free    []slot
 	d, f    int // next of due, next of free
 }
@@ -35,7 +37,7 @@ type layer struct {
 // perform lays out the chosen path.
 func (w *worker) perform(path []int) *Arrangement {
 	a := &Arrangement{}
-	l := &layer{w: w, lastAt: -1 << 30}
+	l := &layer{w: w, lastAt: -1 << 30, waited: map[int]bool{}}
 	for i, c := range path {
 		g := grip{}
 		if c >= 0 && c < len(w.grips[i]) {
@@ -217,7 +219,7 @@ func (l *layer) step() bool {
 	if p := l.pointAt(t, now); p >= 0 && l.w.ps[p].texture.split > t {
 		if rest, ok := l.waits(p, now); ok {
 			now = rest
-			l.w.ps[p].texture.name = "bass and tune, chord with the tune's next beat"
+			l.waited[p] = true
 		}
 	}
 	for l.f < len(l.free) && l.free[l.f].at == t {
@@ -257,7 +259,7 @@ func (l *layer) waits(p int, now []strike) ([]strike, bool) {
 	}
 	c := *l
 	c.live = append([]strike(nil), l.live...)
-	c.done = nil
+	c.done = l.done[:len(l.done):len(l.done)]
 	c.strike(rest)
 	until := l.w.ps[p].texture.split
 	for {
@@ -270,13 +272,10 @@ func (l *layer) waits(p int, now []strike) ([]strike, bool) {
 			break
 		}
 	}
-	var heard theory.PCSet
+	heard := c.heardSince(l.w.ps[p].at)
 	inner := false
-	for _, x := range append(append([]strike(nil), c.live...), c.done...) {
-		if x.at >= l.w.ps[p].at {
-			heard = heard.With(int(x.midi))
-			inner = inner || x.at == until && x.voice == Inner
-		}
+	for _, x := range c.live {
+		inner = inner || x.at == until && x.voice == Inner
 	}
 	for _, g := range l.w.s.chords[l.w.ps[p].chord].chord.GuideTones() {
 		if !heard.Has(g) {
@@ -284,6 +283,21 @@ func (l *layer) waits(p int, now []strike) ([]strike, bool) {
 		}
 	}
 	return rest, inner
+}
+
+// heardSince is what was struck at or after t.
+func (l *layer) heardSince(t Tick) (m theory.PCSet) {
+	for _, x := range l.live {
+		if x.at >= t {
+			m = m.With(int(x.midi))
+		}
+	}
+	for k := len(l.done) - 1; k >= 0 && l.done[k].end > t-8*PerQuarter; k-- {
+		if l.done[k].at >= t {
+			m = m.With(int(l.done[k].midi))
+		}
+	}
+	return m
 }
 
 // strike sounds now, all at one time, and ends what cannot go on.

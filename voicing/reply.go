@@ -1,6 +1,10 @@
 package voicing
 
-import "thumbline/theory"
+import (
+	"slices"
+
+	"thumbline/theory"
+)
 
 // reply finds the notes for a free moment: a bass note or one or two inner
 // voices that the hand can add while the tune goes on ringing. now is what is
@@ -9,6 +13,7 @@ import "thumbline/theory"
 func (l *layer) reply(i int, a answer, now []strike, after []strike) []strike {
 	w := l.w
 	p := &w.ps[i]
+	l.now = now
 	var best []strike
 	bestCost := 1e9
 	try := func(ns []strike, cost float64) {
@@ -219,6 +224,10 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 			if int(st.String) < w.neck.Strings()-2 {
 				continue
 			}
+			cost := cost
+			if st.Fret > 9 {
+				cost += 0.25 * float64(st.Fret-9) // thick and dull up there
+			}
 			l.eachFinger(st, func(f int8, fc float64) {
 				try([]strike{{tone: tone{st.String, st.Fret, f, int16(midi), Bass}, at: a.at, end: l.ringEnd(i, tone{midi: int16(midi), voice: Bass}),
 					point: i, fill: l.fills(a.at), tune: -1}}, cost+fc)
@@ -320,6 +329,22 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 		}
 		return 3 + 0.2*float64(d)
 	}
+	// what the chord still owes: guide tones first, then colours it is named for
+	heard := l.heardSince(p.at)
+	for _, n := range l.now {
+		heard = heard.With(int(n.midi))
+	}
+	var owed [12]float64
+	for pc, c := range pal.named {
+		if c > 0 && !heard.Has(pc) {
+			owed[pc] = 0.9 * c
+		}
+	}
+	for _, pc := range pal.guides {
+		if !heard.Has(pc) {
+			owed[pc] = 1.5
+		}
+	}
 	var singles []strike
 	var costs []float64
 	for midi := lo; midi <= hi; midi++ {
@@ -327,14 +352,12 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 		if pal.cost[pc] >= none {
 			continue
 		}
-		cost := base(midi) + 0.6*pal.cost[pc]
+		cost := base(midi) + 0.6*pal.cost[pc] - owed[pc]
 		if pc == pal.root {
 			cost += 0.3
 		}
-		for _, pg := range pal.guides {
-			if pg == pc {
-				cost -= 0.25
-			}
+		if slices.Contains(pal.guides, pc) {
+			cost -= 0.25
 		}
 		for _, st := range w.neck.Stops(midi) {
 			if st.String == 1 || int(st.String) > w.neck.Strings()-1 {
