@@ -30,7 +30,7 @@ func (l *layer) reply(i int, a answer, now []strike, after []strike) []strike {
 		l.bassReplies(i, a, try)
 		if len(now) == 0 && !p.final {
 			// an inner voice rather than a poor bass note
-			l.innerReplies(i, answer{at: a.at}, func(ns []strike, cost float64) { try(ns, cost+0.9) })
+			l.innerReplies(i, answer{at: a.at}, func(ns []strike, cost float64) { try(ns, cost+1.3) })
 		}
 	} else {
 		l.innerReplies(i, a, try)
@@ -38,7 +38,7 @@ func (l *layer) reply(i int, a answer, now []strike, after []strike) []strike {
 			l.bassReplies(i, a, try)
 		}
 	}
-	if bestCost > 7 {
+	if bestCost > 3.4 { // rather a breath
 		return now
 	}
 	return append(now, best...)
@@ -192,7 +192,7 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 		case pc == pal.bass:
 			cost = 0.6
 			if last == midi {
-				cost = 2.2 // the same note again a beat later says nothing
+				cost = 2.4 // the same note again says nothing new
 			}
 			if last > 0 && absInt(last-midi) == 12 {
 				cost = 0.5
