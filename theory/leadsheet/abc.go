@@ -483,6 +483,15 @@ func (r *abcReader) finish(opt Options) *sheet {
 		s.bars[0].tempi = slices.Insert(s.bars[0].tempi, 0, r.tempi...)
 	}
 	v.resolveSigns()
+	if !slices.ContainsFunc(s.bars, hasTempo) {
+		for _, other := range r.voices { // a tempo inside the tune stands in one voice only
+			for i, b := range other.bars {
+				if i < len(s.bars) {
+					s.bars[i].tempi = append(s.bars[i].tempi, b.tempi...)
+				}
+			}
+		}
+	}
 	if len(v.parts) == 0 {
 		for _, other := range r.voices { // labels stand in one voice only
 			if len(other.parts) > 0 {
@@ -605,6 +614,10 @@ func (r *abcReader) playOrder(v *abcVoice) []span {
 // expandOrder reads AABA, A2B, (AB)3.C2 (ABC 2.1, 3.1.9). Words after it, as in
 // "A(ABB) times 4", are left out with a warning.
 func (r *abcReader) expandOrder(s string) (names []string, ok bool) {
+	if len(s) > 1000 {
+		r.fault(r.orderAt, "write it shorter", "the order of parts is longer than any tune")
+		return nil, false
+	}
 	var open []int // where the groups that are open start
 	last := 0      // where what a figure would repeat starts
 	for i := 0; i < len(s); i++ {

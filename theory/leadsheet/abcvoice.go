@@ -12,6 +12,7 @@ import (
 // An abcBar is a written bar while it is read.
 type abcBar struct {
 	bar
+	events int      // how many notes and rests
 	filled bool     // something with a length stands in it
 	groups []shared // symbols that share their time
 }
@@ -466,6 +467,10 @@ func (v *abcVoice) add(length theory.Time, p *played, at place) {
 		v.r.fault(at, "use lengths built from halves, thirds, fifths and sevenths", "the length %s of a quarter is too finely divided or too long", length)
 		return
 	}
+	if v.cur.events++; v.cur.events > maxInBar {
+		v.r.fault(at, "put bar lines into the tune", "this bar has more than %d notes", maxInBar)
+		return
+	}
 	v.fill(at)
 	v.flush(at)
 	note := -1
@@ -523,7 +528,7 @@ func (v *abcVoice) flush(at place) {
 			v.r.warn(p.place, "the chord symbol %s is left out: there is one on this note already", quote(p.text))
 			continue
 		}
-		if slices.ContainsFunc(v.cur.symbols, func(s symbol) bool { return s.at == v.t }) {
+		if v.symbolHere() {
 			v.r.warn(p.place, "the chord symbol %s is left out: there is one in its place already", quote(p.text))
 			continue
 		}
@@ -540,6 +545,15 @@ func (v *abcVoice) flush(at place) {
 		}
 	}
 	v.pending = nil
+}
+
+// symbolHere reports that there is a symbol at this place already.
+func (v *abcVoice) symbolHere() bool {
+	n := len(v.cur.symbols)
+	if !v.over {
+		return n > 0 && v.cur.symbols[n-1].at == v.t
+	}
+	return slices.ContainsFunc(v.cur.symbols, func(s symbol) bool { return s.at == v.t })
 }
 
 // tieLast ties the last note to the next one.

@@ -43,8 +43,10 @@ type Options struct {
 // file can cost.
 const (
 	maxFile  = 16 << 20 // bytes of a file
-	maxScore = 64 << 20 // bytes of the score inside a compressed file
+	maxScore = 32 << 20 // bytes of the score inside a compressed file
 	maxBars  = 10000    // bars, repeats played out
+	maxInBar = 10000    // notes and rests of a bar, elements of a measure
+	maxParts = 500
 	maxNotes = 100000
 )
 

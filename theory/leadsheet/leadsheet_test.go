@@ -73,7 +73,7 @@ test:6:6: unknown chord symbol "Bad": "ad" is not understood (correct it, or put
 		{"number of a score", xml(score(fourFour + n("C5", 48))), Options{Number: 2}, `test: there is no tune 2: a MusicXML file holds one (leave the number out)`},
 		{"broken zip", "PK\x03\x04rubbish", Options{}, `test: the compressed file is broken: zip: not a valid zip file (export the score again as .mxl or .musicxml)`},
 		{"zip without score", zipped(t, [2]string{"a.txt", "x"}), Options{}, `test: there is no score in the compressed file (export the score again as .mxl or .musicxml)`},
-		{"zip bomb", zipped(t, [2]string{"a.xml", strings.Repeat(" ", maxScore+1)}), Options{}, `test: the score in the compressed file is larger than 64 MB (export the score again as .mxl or .musicxml)`},
+		{"zip bomb", zipped(t, [2]string{"a.xml", strings.Repeat(" ", maxScore+1)}), Options{}, `test: the score in the compressed file is larger than 32 MB (export the score again as .mxl or .musicxml)`},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			tune, err := Read(strings.NewReader(c.in), "test", c.opt)

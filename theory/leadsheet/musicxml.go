@@ -194,6 +194,10 @@ func (r *xmlReader) parts(root *node) []*xmlPart {
 			return nil
 		}
 	}
+	if len(parts) > maxParts {
+		r.fault(root.place, "give a lead sheet", "the score has more than %d parts", maxParts)
+		return nil
+	}
 	return parts
 }
 
@@ -290,17 +294,17 @@ func (p *xmlPart) mainVoice() string {
 		sound theory.Time
 	}
 	var sums []*sum
+	byName := make(map[string]*sum)
 	for _, b := range p.bars {
 		for _, v := range b.voices {
-			i := slices.IndexFunc(sums, func(s *sum) bool { return s.name == v.name })
-			if i < 0 {
-				if v.sound == (theory.Time{}) {
-					continue
-				}
-				i = len(sums)
-				sums = append(sums, &sum{v.name, v.staff, theory.Time{}})
+			if v.sound == (theory.Time{}) {
+				continue
 			}
-			sums[i].sound = sums[i].sound.Add(v.sound)
+			if byName[v.name] == nil {
+				byName[v.name] = &sum{name: v.name, staff: v.staff}
+				sums = append(sums, byName[v.name])
+			}
+			byName[v.name].sound = byName[v.name].sound.Add(v.sound)
 		}
 	}
 	if len(sums) == 0 {
@@ -443,7 +447,6 @@ type xmlState struct {
 	key       theory.Key // as written
 	transpose theory.Interval
 	endings   []int
-	endingNew bool
 	starts    bool // the next bar starts a section
 	tellTo    bool // faults and warnings are told
 }
@@ -469,6 +472,10 @@ func (r *xmlReader) measure(m *node, st *xmlState, grace map[string][]theory.Pit
 	b.number = m.get("number")
 	b.implicit = m.get("implicit") == "yes"
 	b.starts, st.starts = st.starts, false
+	if len(m.kids) > maxInBar {
+		r.fault(m.place, "give a lead sheet", "this bar has more than %d elements", maxInBar)
+		return b
+	}
 	zero := theory.Time{}
 	now, prev, top := zero, zero, zero
 	move := func(e *node, sign int64) theory.Time {
@@ -518,7 +525,7 @@ func (r *xmlReader) measure(m *node, st *xmlState, grace map[string][]theory.Pit
 		}
 		if theory.Quarters(1024, 1).Less(top) {
 			r.fault(e.place, "give a shorter bar", "this bar is longer than 1024 quarters")
-			top, now = zero, zero
+			top = zero
 			break
 		}
 	}
@@ -734,7 +741,9 @@ func (r *xmlReader) note(e *node, b *xmlBar, on, d theory.Time, st *xmlState, gr
 	}
 	i := slices.IndexFunc(b.voices, func(v *xmlVoice) bool { return v.name == name })
 	if i < 0 {
-		i = len(b.voices)
+		if i = len(b.voices); i >= maxVoices {
+			return
+		}
 		b.voices = append(b.voices, &xmlVoice{name: name, staff: staff})
 	}
 	v := b.voices[i]
@@ -773,6 +782,9 @@ func (r *xmlReader) note(e *node, b *xmlBar, on, d theory.Time, st *xmlState, gr
 		if k.name == "tie" && k.get("type") == "stop" {
 			n.tiedFrom = true
 		}
+	}
+	if e.find("notations", "ornaments") != nil {
+		r.warnOnce(e.place, "ornaments are not read")
 	}
 	if e.kid("chord") == nil {
 		v.sound = v.sound.Add(d)
@@ -1002,6 +1014,8 @@ func (r *xmlReader) words(k *node, b *xmlBar, at theory.Time, st *xmlState, soun
 		r.warn(k.place, "the words %s are read as a chord symbol", quote(text))
 	case jumpWords.MatchString(text) && (sound == nil || !sound.yes("dacapo") && !sound.yes("dalsegno") && !sound.yes("tocoda") && !sound.yes("fine") && !sound.yes("coda")):
 		r.warn(k.place, "the words %s are not followed: the score has no jump for playing there", quote(text))
+	case sound == nil && st.tellTo:
+		r.warnOnce(k.place, "words over the staff are not read")
 	}
 }
 

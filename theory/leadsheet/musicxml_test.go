@@ -220,7 +220,7 @@ var xmlCases = []struct{ name, sheet, want, warnings string }{
 	{
 		"pick-up, implicit and odd numbers",
 		score("<measure number='1' implicit='yes'>"+fourFour+n("G4", 12), "<measure number='2'>"+h("C", "major")+n("C5", 48), "<measure number='3'>"+n("D5", 36), "<measure number='X1' implicit='yes'>"+n("E5", 12), "<measure number='4'>"+n("F5", 48), "<measure number='4'>"+n("G5", 48), "<measure number='?'>"+n("A5", 48)),
-		"0: G4:1\n2: C5:4 | C\n3: D5:3\n3+: E5:1\n4: F5:4\n4+: G5:4\n5: A5:4\n", "",
+		"0: G4:1\n2: C5:4 | C\n3: D5:3\n3+: E5:1\n4: F5:4\n4a: G5:4\n5: A5:4\n", "",
 	},
 	{
 		"transposing part: melody, chords and key as they sound",

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strconv"
+	"strings"
 
 	"thumbline/theory"
 )
@@ -90,7 +91,7 @@ func (g *grid) fits(t theory.Time) bool {
 		g.den = 1
 	}
 	d := t.Den()
-	if d > maxDen || t.Num() > maxQuarters*d {
+	if d > maxDen || t.Num() > maxQuarters*d || t.Num() < -maxQuarters*d {
 		return false
 	}
 	a, b := g.den, d
@@ -109,10 +110,11 @@ func full(m theory.Metre) theory.Time { return theory.Quarters(4*int64(m.Num), i
 
 // labels are the printed numbers of the written bars: the file's own where it
 // has them, else counted; a short first bar is 0, a pick-up inside takes the
-// number before it with a +. Every label is given once.
+// number before it with a +. Every label is given once: a number that the file
+// repeats gets a letter.
 func (s *sheet) labels() []string {
 	out := make([]string, len(s.bars))
-	used := make(map[string]bool)
+	used, again := make(map[string]bool), make(map[string]int)
 	last := 0 // the number before
 	for i, b := range s.bars {
 		short := !b.free && b.len.Less(full(b.metre))
@@ -125,14 +127,32 @@ func (s *sheet) labels() []string {
 		case i > 0 && (b.implicit || b.number == "" && short && s.insidePickUp(i)):
 			base = strconv.Itoa(last) + "+"
 		}
-		for used[base] {
-			base += "+"
-		}
-		used[base], out[i] = true, base
+		base = unique(base, used, again)
+		out[i] = base
 		if n, err := strconv.Atoi(leadingDigits(base)); err == nil {
 			last = n
 		}
 	}
+	return out
+}
+
+// unique puts a letter behind the number of a label that is taken: 4, 4a, 4b;
+// the + of a pick-up stays last. again counts how often each was asked for.
+func unique(label string, used map[string]bool, again map[string]int) string {
+	out := label
+	for used[out] {
+		number, plus := strings.TrimSuffix(label, "+"), ""
+		if number != label {
+			plus = "+"
+		}
+		k := again[label]
+		again[label]++
+		out = number + string(rune('a'+k%26)) + plus
+		if k >= 26 {
+			out = number + string(rune('a'+k%26)) + strconv.Itoa(k/26) + plus
+		}
+	}
+	used[out] = true
 	return out
 }
 

@@ -46,9 +46,15 @@ var sectionWords = map[string]bool{
 	"music": true, "theme": true, "strain": true,
 }
 
+// maxSymbol is longer than any chord symbol, in bytes.
+const maxSymbol = 100
+
 // readSymbol reads a quoted text of an ABC tune. Annotations are not for it.
 func readSymbol(text string) reading {
 	s := strings.TrimSpace(text)
+	if len(s) > maxSymbol {
+		return reading{note: notRead(text)}
+	}
 	for _, cut := range []string{`\n`, ";", "\n"} { // several lines of print: the first is the symbol
 		if i := strings.Index(s, cut); i > 0 {
 			r := readSymbol(s[:i])

@@ -67,6 +67,9 @@ func readHarmony(h *node, key theory.Key) (c theory.Chord, note string, err erro
 		value = strings.TrimSpace(kind.text)
 	}
 	text := kind.get("text")
+	if len(text) > maxSymbol {
+		text = text[:maxSymbol]
+	}
 	if value == "none" || noChord.MatchString(text) {
 		return theory.Chord{NoChord: true}, "", nil
 	}

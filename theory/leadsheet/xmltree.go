@@ -22,6 +22,9 @@ type node struct {
 	kids []*node
 }
 
+// maxText is longer than any text of an element that is read, in bytes.
+const maxText = 4096
+
 // maxDepth bounds how deeply elements nest; a score needs about a dozen.
 const maxDepth = 100
 
@@ -71,7 +74,7 @@ func parseTree(text string) (*node, *Error) {
 		case xml.CharData:
 			if len(open) > 0 {
 				n := open[len(open)-1]
-				if s := string(bytes.TrimSpace(t)); s != "" {
+				if s := string(bytes.TrimSpace(t)); s != "" && len(n.text) < maxText {
 					n.text += s
 				}
 			}
@@ -179,6 +182,12 @@ func unzip(data []byte, l *log) []byte {
 		return nil
 	}
 	var score *zip.File
+	byName := make(map[string]*zip.File)
+	for _, f := range z.File {
+		if isScoreName(f.Name) {
+			byName[f.Name] = f
+		}
+	}
 	for _, f := range z.File {
 		if f.Name != "META-INF/container.xml" {
 			continue
@@ -193,10 +202,8 @@ func unzip(data []byte, l *log) []byte {
 		}
 		for _, k := range root.kid("rootfiles").children() {
 			full := strings.TrimPrefix(path.Clean(k.get("full-path")), "/")
-			for _, f := range z.File {
-				if score == nil && f.Name == full && isScoreName(f.Name) {
-					score = f
-				}
+			if score = byName[full]; score != nil {
+				break
 			}
 		}
 	}
