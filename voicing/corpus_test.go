@@ -2,6 +2,8 @@ package voicing
 
 import (
 	"bufio"
+	"fmt"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -39,39 +41,196 @@ func corpusRows(t *testing.T, name string) []map[string]string {
 		}
 		out = append(out, row)
 	}
+	if err := sc.Err(); err != nil {
+		t.Fatal(err)
+	}
 	if len(out) == 0 {
 		t.Fatalf("%s has no rows", name)
 	}
 	return out
 }
 
+// publishedShape reads the frets and the printed fingers of a row of
+// shapes.tsv; fingers holds the same notes with the printed finger fixed.
+func publishedShape(t *testing.T, row map[string]string) (frets, fingers []Press) {
+	t.Helper()
+	fr, fi := strings.Fields(row["frets_low_to_high"]), strings.Fields(row["fingers_low_to_high"])
+	if len(fr) != 6 || len(fi) != 6 {
+		t.Fatalf("cannot read %q %q", row["frets_low_to_high"], row["fingers_low_to_high"])
+	}
+	for i := range fr {
+		f, err := strconv.Atoi(fr[i])
+		if err != nil {
+			continue
+		}
+		d, _ := strconv.Atoi(fi[i])
+		s := Stop{int8(6 - i), int8(f)}
+		frets = append(frets, Press{s, 0})
+		fingers = append(fingers, Press{s, int8(d)})
+	}
+	return frets, fingers
+}
+
 // TestPublishedShapes: every published shape whose fingering column is clean
-// can be held at normal reach.
+// can be held at normal reach, with fingers of our own and with the printed
+// ones.
 func TestPublishedShapes(t *testing.T) {
 	g := newGrasp(StandardNeck(), NormalHand())
-	n, bad := 0, 0
+	n, own, printed := 0, 0, 0
 	for _, row := range corpusRows(t, "shapes.tsv") {
 		if row["note"] != "-" {
 			continue
 		}
-		var ps []Press
-		for i, c := range strings.Fields(strings.ReplaceAll(row["frets_low_to_high"], ",", " ")) {
-			if f, err := strconv.Atoi(c); err == nil {
-				ps = append(ps, Press{Stop{int8(6 - i), int8(f)}, 0})
-			}
-		}
-		if len(ps) < 3 {
-			t.Fatalf("cannot read %q", row["frets_low_to_high"])
-		}
 		n++
-		if !g.fingers(ps).ok {
-			bad++
-			if bad < 12 {
-				t.Logf("%s %s: not playable", row["chord"], row["frets_low_to_high"])
-			}
+		frets, fingers := publishedShape(t, row)
+		what := fmt.Sprintf("%s %s fingers %s barre %s, %s mm", row["chord"], row["frets_low_to_high"],
+			row["fingers_low_to_high"], row["barre_frets"], row["span_mm"])
+		if !g.fingers(frets).ok {
+			own++
+			t.Logf("not playable: %s", what)
+		}
+		if !g.fingers(fingers).ok {
+			printed++
+			t.Logf("not with these fingers: %s", what)
 		}
 	}
-	if n < 900 || bad > 0 {
-		t.Errorf("%d of %d shapes not playable", bad, n)
+	t.Logf("%d shapes: %d playable, %d with the printed fingers (%.1f %%)", n, n-own, n-printed, 100*float64(n-printed)/float64(n))
+	if n < 900 || own > 0 {
+		t.Errorf("%d of %d shapes not playable", own, n)
 	}
 }
+
+// tuningsOf reads the tuning of each piece.
+func tuningsOf(t *testing.T, name string) map[string]Neck {
+	t.Helper()
+	out := map[string]Neck{}
+	for _, row := range corpusRows(t, name) {
+		n := StandardNeck()
+		switch row["tuning"] {
+		case "E A D G B E":
+		case "D A D G B E":
+			n.Tuning[0] -= 2
+		default:
+			t.Fatalf("%s: tuning %q", row["piece"], row["tuning"])
+		}
+		out[row["piece"]] = n
+	}
+	return out
+}
+
+// A score note with what is printed beside it; -1 where nothing is.
+type printedNote struct {
+	midi, finger, str int
+}
+
+// playableSomewhere looks for strings for all the notes such that a hand holds
+// them with the printed fingers.
+func playableSomewhere(n Neck, g *grasp, notes []printedNote) bool {
+	ps := make([]Press, len(notes))
+	var put func(i int, used uint16) bool
+	put = func(i int, used uint16) bool {
+		if i == len(notes) {
+			return g.fingers(ps).ok
+		}
+		p := notes[i]
+		for _, st := range n.Stops(p.midi) {
+			if used&(1<<st.String) != 0 || p.str >= 0 && int(st.String) != p.str || p.finger >= 0 && (p.finger == 0) != (st.Fret == 0) {
+				continue
+			}
+			ps[i] = Press{st, int8(max(p.finger, 0))}
+			if put(i+1, used|1<<st.String) {
+				return true
+			}
+		}
+		return false
+	}
+	return put(0, 0)
+}
+
+func pitches(t *testing.T, s string) (out []printedNote) {
+	t.Helper()
+	if s == "-" {
+		return nil
+	}
+	for _, f := range strings.Fields(s) {
+		m, err := strconv.Atoi(f)
+		if err != nil {
+			t.Fatalf("cannot read %q", s)
+		}
+		out = append(out, printedNote{m, -1, -1})
+	}
+	return out
+}
+
+// TestScores: what composers for the guitar wrote to be struck together can
+// be held; what they wrote to ring on under it nearly always can too.
+func TestScores(t *testing.T) {
+	necks := tuningsOf(t, "sonorities-pieces.tsv")
+	g := newGrasp(StandardNeck(), NormalHand())
+	n, struck, all := 0, 0, 0
+	for _, row := range corpusRows(t, "sonorities.tsv") {
+		neck, ok := necks[row["piece"]]
+		if !ok {
+			t.Fatalf("no tuning for %s", row["piece"])
+		}
+		now, held := pitches(t, row["struck_midi"]), pitches(t, row["held_midi"])
+		n++
+		if !playableSomewhere(neck, g, now) {
+			struck++
+			t.Logf("struck: %s %s: %s, %s mm", row["piece"], row["time_quarters"], row["struck_midi"], row["min_span_mm"])
+		}
+		if len(held) > 0 && !playableSomewhere(neck, g, append(held, now...)) || len(held) == 0 && !playableSomewhere(neck, g, now) {
+			all++
+		}
+	}
+	t.Logf("%d onsets: %d not playable as struck (%.2f %%), %d with what is held (%.2f %%)", n,
+		struck, 100*float64(struck)/float64(n), all, 100*float64(all)/float64(n))
+	if n < 20000 || float64(struck) > 0.005*float64(n) {
+		t.Errorf("%d of %d struck sets not playable", struck, n)
+	}
+}
+
+// TestPrintedFingers: the fingers that editors print can be held.
+func TestPrintedFingers(t *testing.T) {
+	necks := tuningsOf(t, "fingered-pieces.tsv")
+	g := newGrasp(StandardNeck(), NormalHand())
+	n, bad := 0, 0
+	for _, row := range corpusRows(t, "fingered.tsv") {
+		if row["min_span_mm"] == "-" {
+			continue
+		}
+		neck, ok := necks[row["piece"]]
+		if !ok {
+			t.Fatalf("no tuning for %s", row["piece"])
+		}
+		n++
+		var notes []printedNote
+		for _, f := range strings.Fields(row["notes"]) {
+			p := printedNote{-1, -1, -1}
+			i := strings.IndexAny(f, "+-")
+			if i < 0 {
+				t.Fatalf("cannot read %q", row["notes"])
+			}
+			p.midi, _ = strconv.Atoi(f[:i])
+			for f = f[i+1:]; len(f) >= 2; f = f[2:] {
+				switch d := int(f[1] - '0'); f[0] {
+				case 'f':
+					p.finger = d
+				case 's':
+					p.str = d
+				}
+			}
+			notes = append(notes, p)
+		}
+		if !playableSomewhere(neck, g, notes) {
+			bad++
+			t.Logf("%s %s: %s, %s mm, %s", row["piece"], row["time_quarters"], row["notes"], row["min_span_mm"], row["unique_frets_low_to_high"])
+		}
+	}
+	t.Logf("%d of %d not accepted: %.2f %% accepted", bad, n, 100*float64(n-bad)/float64(n))
+	if n < 4000 || float64(bad) > 0.025*float64(n) {
+		t.Errorf("%d of %d printed fingerings not accepted", bad, n)
+	}
+}
+
+var _ = rand.New

@@ -50,6 +50,9 @@ func (w *worker) perform(path []int) *Arrangement {
 	l.play()
 	l.collect(a)
 	w.describe(a, l)
+	if l.dropped > 0 {
+		a.Warnings = append(a.Warnings, fmt.Sprintf("%d notes left out: the hand could not take them with the rest of their attack", l.dropped))
+	}
 	if w.alone > 0 {
 		a.Warnings = append(a.Warnings, fmt.Sprintf("the tune stands alone at %d of %d places that want harmony: no grip there fits hand, chord and tune together", w.alone, len(w.ps)))
 	}
@@ -304,7 +307,7 @@ func (l *layer) heardSince(t Tick) (m theory.PCSet) {
 func (l *layer) strike(now []strike) {
 	t := now[0].at
 	now = l.holdable(now)
-	keep, _ := l.keep(now)
+	keep := l.keep(now)
 	pos, fretted := placeOf(now)
 	moved := 0
 	for _, n := range now {
@@ -313,22 +316,18 @@ func (l *layer) strike(now []strike) {
 		}
 	}
 	stays := false
-	for _, k := range keep {
-		if l.live[k].fret > 0 {
+	for k := range l.live {
+		if keep&(1<<k) != 0 && l.live[k].fret > 0 {
 			stays = true
 		}
 	}
-	kept := map[int]bool{}
-	for _, k := range keep {
-		kept[k] = true
-	}
-	var live []strike
+	live := make([]strike, 0, len(l.live)+len(now))
 	for k, x := range l.live {
 		if x.end <= t {
 			l.done = append(l.done, x)
 			continue
 		}
-		if kept[k] {
+		if keep&(1<<k) != 0 {
 			live = append(live, x)
 			continue
 		}
@@ -412,12 +411,12 @@ func (l *layer) together(ns []strike) bool {
 
 // keep chooses which of the sounding notes go on under a new attack: the set
 // that is worth most and that one hand holds together with the new notes,
-// without a clash. It returns their indices and the worth of what is lost.
-func (l *layer) keep(now []strike) ([]int, float64) {
+// without a clash. Bit k of the answer stands for l.live[k].
+func (l *layer) keep(now []strike) uint64 {
 	t := now[0].at
-	var cand []int
-	total := 0.0
-	worth := make([]float64, len(l.live))
+	var buf [16]int
+	cand := buf[:0]
+	var worth [64]float64
 	for k, x := range l.live {
 		if x.end <= t {
 			continue
@@ -434,7 +433,6 @@ func (l *layer) keep(now []strike) ([]int, float64) {
 			v *= 0.2
 		}
 		worth[k] = v
-		total += v
 		free := true
 		for _, n := range now {
 			if n.str == x.str || n.finger > 0 && n.finger == x.finger && n.fret != x.fret {
@@ -456,8 +454,9 @@ func (l *layer) keep(now []strike) ([]int, float64) {
 			cand = append(cand, k)
 		}
 	}
-	best, bestV := []int(nil), 0.0
-	var ns []strike
+	best, bestV := uint64(0), 0.0
+	var nbuf [16]strike
+	ns := nbuf[:0]
 	for mask := 1; mask < 1<<len(cand); mask++ {
 		v := 0.0
 		ns = append(ns[:0], now...)
@@ -467,23 +466,23 @@ func (l *layer) keep(now []strike) ([]int, float64) {
 				ns = append(ns, l.live[k])
 			}
 		}
-		if v <= bestV || l.clash(ns, len(now)) || !l.together(ns) {
+		if v <= bestV || l.clash(ns) || !l.together(ns) {
 			continue
 		}
 		bestV = v
-		best = best[:0]
+		best = 0
 		for j, k := range cand {
 			if mask&(1<<j) != 0 {
-				best = append(best, k)
+				best |= 1 << k
 			}
 		}
 	}
-	return best, total - bestV
+	return best
 }
 
 // clash reports whether sounding notes grate on each other: a minor ninth, a
-// semitone right under the tune, mud below. The first k are struck now.
-func (l *layer) clash(ns []strike, k int) bool {
+// semitone right under the tune, mud below.
+func (l *layer) clash(ns []strike) bool {
 	var ps [maxPresses + 2]int
 	if len(ns) > len(ps) {
 		return true

@@ -23,7 +23,6 @@ type point struct {
 // A texture lays a grip out in time: when bass and inner voices come, and
 // which free moments of the stretch are answered. Times are absolute.
 type texture struct {
-	figure  int
 	bassAt  Tick
 	innerAt Tick
 	answers []answer
@@ -161,11 +160,10 @@ func (s *score) nextOnset(t Tick) Tick {
 // A figure lasts for a phrase and changes with the next (harmony.md 5.2, and
 // the models): that is what keeps a texture from being restless.
 type figure struct {
-	delay   float64 // inner voices after the bass
-	late    float64 // or the bass after tune and chord
-	bass    []float64
-	inner   []float64
-	offBeat bool // inner answers like the off-beats
+	delay float64 // inner voices after the bass
+	late  float64 // or the bass after tune and chord
+	bass  []float64
+	inner []float64
 }
 
 // figuresFor are the figures of a metre, to be taken in turn.
@@ -188,9 +186,9 @@ func figuresFor(b Bar) []figure {
 	}
 	return []figure{
 		{delay: 1, bass: []float64{2}, inner: []float64{3}},
-		{delay: 0, bass: []float64{2}, inner: []float64{1.5, 3}, offBeat: true},
-		{late: 1, bass: []float64{3}, inner: []float64{2, 2.5}, offBeat: true},
-		{delay: 1.5, bass: []float64{2}, inner: []float64{3.5}, offBeat: true},
+		{delay: 0, bass: []float64{2}, inner: []float64{1.5, 3}},
+		{late: 1, bass: []float64{3}, inner: []float64{2, 2.5}},
+		{delay: 1.5, bass: []float64{2}, inner: []float64{3.5}},
 	}
 }
 
@@ -202,7 +200,7 @@ func (s *score) plan(p *point) {
 	beat := bar.Beat
 	figs := figuresFor(bar)
 	fig := figs[p.phrase%len(figs)]
-	tx := texture{figure: p.phrase % len(figs), bassAt: p.at, innerAt: p.at, name: "together"}
+	tx := texture{bassAt: p.at, innerAt: p.at, name: "together"}
 	half := beat / 2
 	if compound(bar) {
 		half = beat / 3

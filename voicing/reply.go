@@ -48,7 +48,8 @@ func (l *layer) reply(i int, a answer, now []strike, after []strike) []strike {
 // tune and whatever is struck now, under the tune, without a clash, and with
 // time to get there and away. The cost is what ringing it takes away.
 func (l *layer) fits(ns, now, after []strike) (float64, bool) {
-	all := append(append([]strike(nil), now...), ns...)
+	var buf [16]strike
+	all := append(append(buf[:0], now...), ns...)
 	t := ns[0].at
 	tune, cost := 0, 0.0
 	for _, n := range now {
@@ -69,20 +70,16 @@ func (l *layer) fits(ns, now, after []strike) (float64, bool) {
 			cost += 0.8 // an octave under the tune says nothing new
 		}
 	}
-	if l.clash(all, len(all)) || !l.together(all) {
+	if l.clash(all) || !l.together(all) {
 		return 0, false
 	}
-	keep, _ := l.keep(all)
-	kept := map[int]bool{}
-	for _, k := range keep {
-		kept[k] = true
-	}
+	keep := l.keep(all)
 	stays := false
 	for k, x := range l.live {
 		if x.end <= t {
 			continue
 		}
-		if kept[k] {
+		if keep&(1<<k) != 0 {
 			stays = stays || x.fret > 0
 			continue
 		}
@@ -110,7 +107,8 @@ func (l *layer) fits(ns, now, after []strike) (float64, bool) {
 	}
 	// the way to what comes next
 	next := Tick(-1)
-	var nextNotes []strike
+	var nbuf [8]strike
+	nextNotes := nbuf[:0]
 	for _, x := range after {
 		if x.fret == 0 {
 			continue
