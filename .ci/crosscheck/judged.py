@@ -1,0 +1,103 @@
+#!/usr/bin/python3
+"""The judge of the shared data (THUMBLINE_DATA) over both corpora, the demo and the situations.
+
+The judge prints figures; here stands which of them must be reached. With --report its whole tables are printed and
+nothing is demanded.
+"""
+import os
+import re
+import sys
+import tempfile
+
+from common import DATA, DEMO, PROGRAM, Check, files, run, write
+
+# Figures that no tune may miss, and shares of a corpus added up, in percent.
+NEVER = ('tune: notes missing', 'tune: covered by a higher note', 'hand: moments no hand can hold',
+         'hand: two notes on a string', 'hand: pitch is not string + fret', 'hand: fingers that make no hand')
+AT_LEAST = {'tune: as an independent reader has it': 98, 'tune: rings': 90, 'harmony: guide tones sound (where asked)': 90,
+            'texture: notes under a beat left bare': 60}
+AT_MOST = {'ear: minor ninths': 2}
+ARRANGED = 90  # percent of the sheets of a corpus
+ROWS = 80      # percent of the situations, and of the manners
+
+LINE = re.compile(r'^(\S.*?)\s+(-?[0-9.]+) %\s+want .*\((\d+) of (\d+)\)$')
+
+
+def table(text):
+    """{name of the figure: (percent, part, whole)}"""
+    return {m[1]: (float(m[2]), int(m[3]), int(m[4])) for m in map(LINE.match, text.splitlines()) if m}
+
+
+def judge(args):
+    r = run([sys.executable, os.path.join(DATA, 'judge', 'judge.py')] + args, timeout=1800)
+    if r.returncode not in (0, 1) or not r.stdout:
+        sys.exit(f'the judge failed:\n{r.stderr}')
+    return r.stdout
+
+
+def figures(c, where, text):
+    c.here = where
+    t = table(text)
+    # Percent are printed rounded; the counts are exact.
+    for name in NEVER:
+        if c.that(name in t, f'{name}: not measured'):
+            c.that(t[name][1] == 0, f'{name}: {t[name][1]} of {t[name][2]}')
+    for name, least in AT_LEAST.items():
+        if c.that(name in t, f'{name}: not measured'):
+            c.that(100 * t[name][1] >= least * t[name][2], f'{name}: {t[name][0]} %, wanted at least {least}')
+    for name, most in AT_MOST.items():
+        if c.that(name in t, f'{name}: not measured'):
+            c.that(100 * t[name][1] <= most * t[name][2], f'{name}: {t[name][0]} %, wanted at most {most}')
+    c.that('NOT MEASURED' not in text, 'ABC sheets without a referee (Debian package abcmidi)')
+
+
+def corpus(c, name, sheets, report):
+    text = judge(['--all', PROGRAM] + sheets)
+    if report:
+        print(f'== {name}\n{text}')
+    figures(c, name, text)
+    m = re.search(r'^(\d+) arranged, (\d+) not$', text, re.M)
+    if c.that(m, 'how many were arranged is not told'):
+        yes, no = int(m[1]), int(m[2])
+        lost = [l for l in text.splitlines() if l.startswith('not arranged:')]
+        for l in lost:
+            print(f'{name}: {l}')
+        c.that(100 * yes >= ARRANGED * (yes + no), f'{yes} of {yes + no} sheets are arranged, wanted {ARRANGED} %')
+
+
+def situations(c, report):
+    r = run([sys.executable, os.path.join(DATA, 'judge', 'exam.py'), '--tsv', os.path.join(DATA, 'judge', 'situations', 'situations.tsv'),
+             '--exe', PROGRAM, '--need', str(ROWS)], timeout=600)
+    if report:
+        print(f'== situations\n{r.stdout}')
+    c.here = 'situations'
+    for kind in ('situations', 'manners'):
+        m = re.search(rf'^{kind}: (\d+)/(\d+) rows hold', r.stdout, re.M)
+        if c.that(m, f'{kind}: not measured ({r.stderr.strip()[-200:]})'):
+            c.that(int(m[2]) > 0 and 100 * int(m[1]) >= ROWS * int(m[2]), f'{kind}: {m[1]} of {m[2]} rows hold, wanted {ROWS} %')
+
+
+def main(args):
+    report = args == ['--report']
+    if not DATA:
+        print('judge: skipped, THUMBLINE_DATA is not set (it names the folder of the shared data)')
+        return 1 if report else 0
+    c = Check('judge')
+    corpus(c, 'lead sheets in MusicXML', files(os.path.join(DATA, 'corpus', 'leadsheets'), ('.mxl', '.musicxml', '.xml')), report)
+    corpus(c, 'lead sheets in ABC', files(os.path.join(DATA, 'corpus', 'abc'), ('.abc',)), report)
+    with tempfile.TemporaryDirectory() as d:
+        j = os.path.join(d, 'demo.json')
+        error = write(DEMO, [j])
+        c.here = 'the built-in tune'
+        if c.that(not error, error):
+            text = judge([j, DEMO])
+            if report:
+                print(f'== the built-in tune\n{text}')
+            figures(c, 'the built-in tune', text)
+    situations(c, report)
+    status = c.done()
+    return 0 if report else status
+
+
+if __name__ == '__main__':
+    sys.exit(main(sys.argv[1:]))

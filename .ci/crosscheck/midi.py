@@ -1,0 +1,249 @@
+"""Our MIDI files as midicsv and mido read them, against the notes of the JSON.
+
+The straight file must have every note of the JSON at its tick; the default file, swung and spread, the same notes on
+the same strings in the same order.
+"""
+import csv
+import os
+import re
+import sys
+import tempfile
+
+import mido
+
+import form
+from common import PROGRAM, TUNES, Check, run, write
+
+TRACKS = ('Melody', 'Inner', 'Bass')
+STEPS = {'F': -1, 'C': 0, 'G': 1, 'D': 2, 'A': 3, 'E': 4, 'B': 5}  # on the circle of fifths
+JAZZ_GUITAR = 26  # General MIDI counts 27 from 1
+
+
+def text(s):
+    """midicsv writes bytes beyond ASCII as \\ooo and doubles the backslash."""
+    raw = re.sub(rb'\\(\\|[0-7]{3})', lambda m: b'\\' if m[1] == b'\\' else bytes([int(m[1], 8)]), s.encode('latin-1'))
+    return raw.decode('utf-8')
+
+
+def events(path):
+    """midicsv's rows as (track, tick, kind, values); a complaint of midicsv is an error."""
+    r = run(['midicsv', path], encoding='latin-1')
+    if r.returncode or r.stderr.strip():
+        raise ValueError(f'midicsv: {r.stderr.strip()}')
+    return [(int(x[0]), int(x[1]), x[2], x[3:]) for x in csv.reader(r.stdout.splitlines(), skipinitialspace=True)]
+
+
+def notes(c, rows):
+    """[(tick, length, channel, pitch, track, velocity)], and whatever is no clean note goes to the check."""
+    open_, out = {}, []
+    order = {'Note_off_c': 0}  # a note may begin on the tick at which the one before it on its channel ends
+    for track, tick, kind, v in sorted((r for r in rows if r[2].startswith('Note_')), key=lambda r: (r[1], order.get(r[2], 1))):
+        channel, pitch, velocity = (int(x) for x in v)
+        if kind == 'Note_on_c' and velocity > 0:
+            if channel in open_:
+                c.fail(f'tick {tick}: a note on channel {channel + 1}, where one still sounds')
+            open_[channel] = (tick, pitch, track, velocity)
+            continue
+        was = open_.pop(channel, None)
+        if not c.that(was and was[1] == pitch and was[2] == track, f'tick {tick}: note-off of {pitch} on channel {channel + 1} ends {was}'):
+            continue
+        out.append((was[0], tick - was[0], channel + 1, pitch, track, was[3]))
+        c.that(tick > was[0], f'tick {tick}: a note of no length')
+    c.that(not open_, f'notes without an end: {open_}')
+    return sorted(out)
+
+
+def seconds(rows, tick):
+    """When a tick is heard, by midicsv's tempo marks."""
+    marks = sorted((t, int(v[0])) for _, t, kind, v in rows if kind == 'Tempo')
+    total, at, us = 0., 0, 500000
+    for t, n in marks:
+        if t >= tick:
+            break
+        total, at, us = total + (t - at) * us, t, n
+    return (total + (tick - at) * us) / 960 / 1e6
+
+
+def last_tick(rows):
+    return max(t for _, t, kind, _ in rows if kind == 'End_track')
+
+
+def fifths(key):
+    name = key.rstrip('m')
+    return STEPS[name[0]] + 7 * (name.count('#') - name.count('b')) - 3 * key.endswith('m')
+
+
+def head(c, a, rows):
+    """The tracks, and what stands in the first one."""
+    h = next(r for r in rows if r[2] == 'Header')[3]
+    c.that(h == ['1', '4', '960'], f'header {h}, not format 1 with 4 tracks at 960')
+    names = {tr: text(v[0]) for tr, t, kind, v in rows if kind == 'Title_t' and t == 0}
+    for i, want in enumerate(TRACKS):
+        c.that(names.get(i + 2) == want, f'track {i + 2} is called {names.get(i + 2)!r}, not {want}')
+    if a['title'].strip():
+        c.same(' '.join(a['title'].split()), ' '.join(names.get(1, '').split()), 'title')
+
+    def of(kind):
+        got = [(t, v) for tr, t, k, v in rows if k == kind]
+        c.that(all(tr == 1 for tr, _, k, _ in rows if k == kind), f'{kind} outside the first track')
+        return got
+
+    tempi = of('Tempo')
+    if c.that(tempi and tempi[0][0] == 0, 'no tempo at the start'):
+        c.near(60e6 / a['tempo'], int(tempi[0][1][0]), 1, 'microseconds a quarter')
+    keys = of('Key_signature')
+    if c.that(keys and keys[0][0] == 0, 'no key at the start'):
+        c.same((fifths(a['key']), 'minor' if a['key'].endswith('m') else 'major'), (int(keys[0][1][0]), keys[0][1][1]), 'key')
+    metres = dict((t, int(v[0]) * 3840 // 2 ** int(v[1])) for t, v in of('Time_signature'))
+    length = None
+    for b in a['bars']:
+        length = metres.pop(b['at'], length)
+        c.same(b['len'], length, f"time signature at bar {b['label']}")
+    c.that(not metres, f'time signatures inside bars: {metres}')
+    c.same([(x['at'], x['symbol']) for x in a['chords']], [(t, text(v[0])) for t, v in of('Text_t')], 'chord symbols')
+    starts = {b['at'] for b in a['bars']}
+    for t, v in of('Marker_t'):
+        c.that(t in starts and text(v[0]), f'marker {v} at {t}, where no bar starts')
+    return [(t, text(v[0])) for t, v in of('Marker_t')]
+
+
+def programs(c, rows, ns):
+    told = {(tr, int(v[0]) + 1) for tr, t, kind, v in rows if kind == 'Program_c' and t == 0 and int(v[1]) == JAZZ_GUITAR}
+    used = {(n[4], n[2]) for n in ns}
+    c.that(used <= told, f'no program {JAZZ_GUITAR + 1} on (track, channel) {sorted(used - told)}')
+    other = [v for _, _, kind, v in rows if kind == 'Program_c' and int(v[1]) != JAZZ_GUITAR]
+    c.that(not other, f'programs {other}')
+
+
+def levels(c, ns):
+    loud = {tr: [n[5] for n in ns if n[4] == tr] for tr in (2, 3, 4)}
+    mean = {tr: sum(v) / len(v) for tr, v in loud.items() if v}
+    order = [mean[tr] for tr in (2, 4, 3) if tr in mean]  # melody, bass, inner
+    c.that(order == sorted(order, reverse=True) and len(set(order)) == len(order), f'mean velocities of melody, bass, inner: {order}')
+
+
+def second_reader(c, rows, ns, path):
+    """mido's count and length against midicsv's."""
+    m = mido.MidiFile(path)
+    on = [x for t in m.tracks for x in t if x.type == 'note_on' and x.velocity > 0]
+    c.that((m.type, m.ticks_per_beat, len(m.tracks)) == (1, 960, 4), f'mido: type {m.type}, {m.ticks_per_beat} ticks, {len(m.tracks)} tracks')
+    c.that(len(on) == len(ns), f'mido counts {len(on)} notes, midicsv {len(ns)}')
+    c.that(sorted((x.channel + 1, x.note, x.velocity) for x in on) == sorted((n[2], n[3], n[5]) for n in ns), 'mido and midicsv read different notes')
+    c.that(abs(m.length - seconds(rows, last_tick(rows))) < 1e-3, f'mido: {m.length:.3f} s, midicsv: {seconds(rows, last_tick(rows)):.3f} s')
+    return m.length
+
+
+def straight(c, a, path):
+    rows = events(path)
+    ns = notes(c, rows)
+    ours = sorted((n['at'], n['dur'], n['string'], n['midi'], ('melody', 'inner', 'bass').index(n['voice']) + 2) for n in a['notes'])
+    theirs = [n[:5] for n in ns]
+    c.n += len(ours)
+    if ours != theirs:
+        lost, found = sorted(set(ours) - set(theirs)), sorted(set(theirs) - set(ours))
+        c.fail(f'notes (tick, length, string, pitch, track): {len(lost)} of the JSON are not there, such as {lost[:2]}; '
+               f'{len(found)} there are not in the JSON, such as {found[:2]}')
+    markers = head(c, a, rows)
+    programs(c, rows, ns)
+    levels(c, ns)
+    end = a['bars'][-1]['at'] + a['bars'][-1]['len']
+    c.same(max([end] + [n['at'] + n['dur'] for n in a['notes']]), last_tick(rows), 'end')
+    length = second_reader(c, rows, ns, path)
+    if sum(r[2] == 'Tempo' for r in rows) == 1:
+        c.near(last_tick(rows) / 960 * 60 / a['tempo'], length, 0.01, 'length in seconds')
+    return markers, length
+
+
+def performed(c, a, path):
+    """Swung and spread: no note lost, none on another string, none far from its place."""
+    rows = events(path)
+    ns = notes(c, rows)
+    c.same(len(a['notes']), len(ns), 'notes')
+    for s in range(1, len(a['tuning']) + 1):
+        ours = [n for n in a['notes'] if n['string'] == s]
+        theirs = [n for n in ns if n[2] == s]
+        if c.same([n['midi'] for n in ours], [n[3] for n in theirs], f'pitches on string {s}'):
+            far = [(x['at'], y[0]) for x, y in zip(ours, theirs) if abs(x['at'] - y[0]) > 480]
+            c.that(not far, f'string {s}: notes far from their place: {far[:3]}')
+    programs(c, rows, ns)
+    return second_reader(c, rows, ns, path)
+
+
+def sections(sheet_report):
+    """[(name, label of its first bar)] as `check` prints them."""
+    m = re.search(r'^sections  (.*(?:\n  .*)*)', sheet_report, re.M)
+    if not m or m[1].startswith('one, without a name'):
+        return []
+    out = []
+    for entry in re.sub(r'\n +', ' ', m[1]).split(', '):
+        name, _, span = entry.rpartition(' ')
+        out.append((re.sub(r'/[0-9]+$', '', name), span.split('-')[0]))
+    return out
+
+
+def one(c, sheet, d):
+    c.here = os.path.basename(sheet)
+    s, j, p = (os.path.join(d, x) for x in ('s.mid', 's.json', 'p.mid'))
+    error = write(sheet, [s, j], ['--feel', 'straight', '--no-spread']) or write(sheet, [p])
+    if 'no chord symbols' in error:
+        print(f'{c.here}: refused, it has no chord symbols')
+        return None
+    if not c.that(not error, error):
+        return None
+    try:
+        a = form.load(j)
+        if not form.form(c, a):
+            return None
+        markers, length = straight(c, a, s)
+        swung = performed(c, a, p)
+    except (ValueError, OSError, EOFError) as e:
+        c.fail(f'unreadable: {e}')
+        return None
+    c.that(abs(length - swung) < 1, f'straight {length:.3f} s, performed {swung:.3f} s')
+    return a, markers, length
+
+
+def index(folder):
+    """{file: its row} of the index.tsv beside the tunes, if there is one."""
+    path = os.path.join(folder, 'index.tsv')
+    if not os.path.exists(path):
+        return {}
+    with open(path, encoding='utf-8', newline='') as f:
+        return {r['file']: r for r in csv.DictReader(f, delimiter='\t')}
+
+
+def counted(c, a, row):
+    """What was counted on the sheet without any program of ours."""
+    last = a['bars'][-1]
+    got = (a['key'], len(a['bars']), (last['at'] + last['len']) / 960, len(a['melody']), len(a['chords']))
+    c.same(got, (row['key'], int(row['bars']), float(row['quarters']), int(row['notes']), int(row['chords'])), 'key, bars, quarters, notes, chords')
+
+
+def main(sheets):
+    c = Check('JSON and MIDI')
+    rows = index(TUNES)
+    c.that(set(rows) <= {os.path.basename(s) for s in sheets} or len(sheets) == 1, f'{TUNES}/index.tsv tells of files that are not checked')
+    with tempfile.TemporaryDirectory() as d:
+        for sheet in sheets:
+            got = one(c, sheet, d)
+            if not got:
+                continue
+            a, markers, length = got
+            if os.path.dirname(os.path.abspath(sheet)) == TUNES and c.that(c.here in rows, 'not in index.tsv'):
+                counted(c, a, rows[c.here])
+            at = {b['label']: b['at'] for b in a['bars']}
+            told = [(at.get(label), name) for name, label in sections(run([PROGRAM, 'check', sheet]).stdout)]
+            c.that(markers == told, f'markers {markers}, sections of the sheet {told}')
+        if sheets:  # a slower file is the same file, slower
+            c.here = os.path.basename(sheets[0])
+            slow = os.path.join(d, 'slow.mid')
+            error = write(sheets[0], [slow], ['--feel', 'straight', '--no-spread', '--tempo', '60%'])
+            if c.that(not error, error):
+                first = one(c, sheets[0], d)
+                ratio = mido.MidiFile(slow).length / first[2] if first else 0
+                c.that(abs(ratio - 1 / 0.6) < 1e-4, f'at 60 % the file lasts {ratio:.5f} times as long')
+    return c.done()
+
+
+if __name__ == '__main__':
+    sys.exit(main(sys.argv[1:]))

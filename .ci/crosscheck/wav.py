@@ -1,0 +1,132 @@
+"""Our WAV files as sox, ffprobe and ffmpeg read them, against the length and the pitches of the JSON."""
+import array
+import json
+import math
+import os
+import re
+import sys
+import tempfile
+
+import form
+from common import DEMO, Check, run, write
+
+RATE = 48000
+TAIL = 4.0       # the last notes may ring on for this long
+LOUDNESS = -18   # LUFS, a whole arrangement
+PEAK = -1        # dBTP, at most
+
+
+def sox(path):
+    out = {}
+    for flag, name in (('-r', 'rate'), ('-c', 'channels'), ('-b', 'bits'), ('-D', 'seconds')):
+        r = run(['sox', '--i', flag, path])
+        if r.returncode or r.stderr.strip():
+            raise ValueError(f'sox: {r.stderr.strip()}')
+        out[name] = float(r.stdout)
+    return out
+
+
+def ffprobe(path):
+    r = run(['ffprobe', '-v', 'error', '-of', 'json', '-show_streams', path])
+    if r.returncode or r.stderr.strip():
+        raise ValueError(f'ffprobe: {r.stderr.strip()}')
+    s, = json.loads(r.stdout)['streams']
+    return {'rate': float(s['sample_rate']), 'channels': s['channels'], 'bits': s['bits_per_sample'], 'seconds': float(s['duration']),
+            'codec': s['codec_name']}
+
+
+def loudness(path):
+    """Integrated loudness in LUFS and true peak in dBTP."""
+    r = run(['ffmpeg', '-hide_banner', '-nostats', '-i', path, '-af', 'ebur128=peak=true:framelog=verbose', '-nostdin', '-f', 'null', '-'])
+    if r.returncode:  # ffmpeg prints a summary of zeros even then
+        raise ValueError(f'ffmpeg: {r.stderr.strip()[-200:]}')
+    summary = r.stderr[r.stderr.rindex('Summary'):]
+    return float(re.search(r'I: +(-?[0-9.]+) LUFS', summary)[1]), float(re.search(r'Peak: +(-?[0-9.]+) dBFS', summary)[1])
+
+
+def samples(path):
+    """One channel of floats, by ffmpeg."""
+    import subprocess
+    raw = subprocess.run(['ffmpeg', '-v', 'error', '-nostdin', '-i', path, '-ac', '1', '-f', 'f32le', '-'], capture_output=True, check=True).stdout
+    x = array.array('f')
+    x.frombytes(raw)
+    if sys.byteorder == 'big':
+        x.byteswap()
+    return x
+
+
+def power(x, start, n, hz):
+    """Share of the power of n samples that lies near a frequency (Goertzel's recursion, Hann window)."""
+    w = 2 * math.pi * hz / RATE
+    k, s1, s2, total = 2 * math.cos(w), 0., 0., 0.
+    for i in range(n):
+        v = x[start + i] * (.5 - .5 * math.cos(2 * math.pi * i / n))
+        s1, s2 = v + k * s1 - s2, s1
+        total += v * v
+    return (s1 * s1 + s2 * s2 - k * s1 * s2) / (total * n or 1)
+
+
+def pitches(c, a, path):
+    """The tune alone: under each note of a third of a second or more, its fundamental outweighs those a semitone away."""
+    x, per_tick, heard = samples(path), 60 / a['tempo'] / 960, 0
+    for m in a['notes']:
+        if m['voice'] != 'melody' or m['dur'] * per_tick < 1 / 3:
+            continue
+        start, n = int((m['at'] * per_tick + .06) * RATE), int(.25 * RATE)
+        if start + n > len(x):
+            break
+        hz = 440 * 2 ** ((m['midi'] - 69) / 12)
+        own, low, high = (power(x, start, n, hz * 2 ** (k / 12)) for k in (0, -1, 1))
+        c.that(own > 4 * max(low, high) and own > .02,
+               f"at tick {m['at']} the pitch {m['midi']} has {own:.3f} of the power, its neighbours {low:.3f} and {high:.3f}")
+        heard += 1
+    c.that(heard > 0, 'no note long enough to measure')
+
+
+def one(c, sheet, d, demo):
+    c.here = os.path.basename(sheet)
+    w, j = os.path.join(d, 'x.wav'), os.path.join(d, 'x.json')
+    error = write(sheet, [w, j])
+    if not c.that(not error, error):
+        return
+    try:
+        a = form.load(j)
+        s, f = sox(w), ffprobe(w)
+        level, peak = loudness(w)
+    except (ValueError, OSError) as e:
+        c.fail(f'unreadable: {e}')
+        return
+    for reader, got in (('sox', s), ('ffprobe', f)):
+        c.that((got['rate'], got['channels'], got['bits']) == (RATE, 2, 16), f'{reader}: {got}')
+    c.that(f['codec'] == 'pcm_s16le', f"ffprobe: {f['codec']}")
+    c.that(abs(s['seconds'] - f['seconds']) < 1e-3, f"sox {s['seconds']} s, ffprobe {f['seconds']} s")
+    mid = os.path.join(d, 'x.mid')  # tempo may change inside, and only the MIDI file tells how
+    error = write(sheet, [mid])
+    if c.that(not error, error):
+        import mido
+        marks = [m for m in mido.MidiFile(mid) if m.type in ('note_on', 'note_off', 'set_tempo')]
+        last = sum(m.time for m in mido.MidiFile(mid) if m.type != 'end_of_track') if marks else 0
+        c.that(last - .05 <= s['seconds'] <= last + TAIL + .1, f"{s['seconds']:.2f} s of sound for {last:.2f} s of music")
+    c.that(peak <= PEAK, f'true peak {peak} dBTP')
+    if demo:
+        c.that(abs(level - LOUDNESS) <= 2, f'{level} LUFS, not {LOUDNESS} within 2')
+    else:  # a lone tune is softer than a full arrangement, never louder
+        c.that(LOUDNESS - 8 <= level <= LOUDNESS + 3, f'{level} LUFS')
+    print(f"{c.here}: {s['seconds']:.2f} s, {level} LUFS, true peak {peak} dBTP")
+
+
+def main(sheets):
+    c = Check('WAV')
+    with tempfile.TemporaryDirectory() as d:
+        for sheet in sheets:
+            one(c, sheet, d, sheet == DEMO)
+        c.here = 'the tune of ' + os.path.basename(DEMO)
+        w, j = os.path.join(d, 'm.wav'), os.path.join(d, 'm.json')
+        error = write(DEMO, [w, j], ['--only', 'melody', '--feel', 'straight', '--no-spread'])
+        if c.that(not error, error):
+            pitches(c, form.load(j), w)
+    return c.done()
+
+
+if __name__ == '__main__':
+    sys.exit(main(sys.argv[1:] or [DEMO]))
