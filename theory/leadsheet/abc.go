@@ -408,7 +408,7 @@ func (r *abcReader) bodyField(letter byte, value string, at place) {
 			r.fault(at, "write the tonic and the mode: K:Eb, K:Dm, K:Gmix", "unknown key %s", quote(value))
 			return
 		}
-		v.setKey(k)
+		v.key = k
 	case 'M':
 		r.setMetre(value, at)
 	case 'L':
@@ -568,7 +568,7 @@ func (r *abcReader) playOrder(v *abcVoice) []span {
 	parts := make(map[string]span)
 	var lead []span
 	if v.parts[0].bar > 0 { // music before the first label
-		lead = []span{{0, v.parts[0].bar, ""}}
+		lead = []span{{0, v.parts[0].bar}}
 	}
 	for i, p := range v.parts {
 		to := len(v.bars)
@@ -582,7 +582,7 @@ func (r *abcReader) playOrder(v *abcVoice) []span {
 			r.warn(p.at, "a second part %s is not played: the order in the header plays the first", p.name)
 			continue
 		}
-		parts[p.name] = span{p.bar, to, p.name}
+		parts[p.name] = span{p.bar, to}
 	}
 	names, ok := r.expandOrder(r.order)
 	if !ok {

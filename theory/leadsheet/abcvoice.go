@@ -86,7 +86,6 @@ type event struct {
 	bar  *abcBar
 	note int
 	len  theory.Time
-	tup  bool
 }
 
 type codaSign struct {
@@ -103,9 +102,6 @@ func (v *abcVoice) start(r *abcReader) {
 	}
 	v.acc = make(map[accKey]int8)
 }
-
-// setKey changes the key; what it does not name stays.
-func (v *abcVoice) setKey(k abcKey) { v.key = k }
 
 // interval is how far written notes are moved to sound.
 func (v *abcVoice) interval() theory.Interval {
@@ -339,7 +335,6 @@ func (v *abcVoice) text(text string, at place) {
 type played struct {
 	pitch   theory.Pitch // as it sounds
 	written writtenNote
-	len     theory.Time // within a chord; else that of the event
 	tied    bool
 }
 
@@ -456,12 +451,9 @@ func (v *abcVoice) add(length theory.Time, p *played, at place) {
 		length = length.Mul(v.brokenN, v.brokenD)
 		v.brokenD = 0
 	}
-	inTuplet := v.tup.left > 0
-	factor := [2]int64{1, 1}
-	if inTuplet {
-		factor = [2]int64{v.tup.num, v.tup.den}
+	if v.tup.left > 0 {
 		v.tup.left--
-		length = length.Mul(factor[0], factor[1])
+		length = length.Mul(v.tup.num, v.tup.den)
 	}
 	if !v.r.sheet.grid.fits(length) || !v.r.sheet.grid.fits(v.t.Add(length)) {
 		v.r.fault(at, "use lengths built from halves, thirds, fifths and sevenths", "the length %s of a quarter is too finely divided or too long", length)
@@ -475,7 +467,6 @@ func (v *abcVoice) add(length theory.Time, p *played, at place) {
 	v.flush(at)
 	note := -1
 	if p != nil && !v.over {
-		p.len = theory.Time{}.Add(length)
 		v.join(p, at)
 		note = len(v.cur.notes)
 		v.cur.notes = append(v.cur.notes, newNote(v.t, length, p, v.grace))
@@ -487,7 +478,7 @@ func (v *abcVoice) add(length theory.Time, p *played, at place) {
 	} else if p != nil {
 		v.r.warnOnce(at, "a second voice in a bar (&) is left out")
 	}
-	v.last = event{v.cur, note, length, inTuplet}
+	v.last = event{v.cur, note, length}
 	v.t = v.t.Add(length)
 }
 

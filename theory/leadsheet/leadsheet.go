@@ -3,12 +3,16 @@
 // up to 4.0, plain or compressed (.mxl). What a sheet says is unrolled into one
 // line; what it says beyond that is dropped with a warning.
 //
-// Two readings where the standards leave a choice:
+// Readings where the standards leave a choice:
 //
 //   - Several chord symbols on one note of an ABC tune ("A""F#m"e2) are
 //     alternatives, as in the collections that write so: the first is kept.
 //     Several harmonies at one place of a MusicXML score share the time to the
 //     next note, symbol or bar line in the order written.
+//   - A repeat without its start goes back to the last double bar, the end of
+//     the repeat before or a P: label; the repeat sign at the end of a last
+//     ending closes the ending and plays nothing again.
+//   - Rhythm is read as written: R:Hornpipe swings nothing here.
 //   - D.C. and D.S. are obeyed where the sheet says how the tune ends then (a
 //     Fine, or a sign to go to the coda and the coda) and no P: field sets the
 //     order of parts; repeats are not played again after the jump.

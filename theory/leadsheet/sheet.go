@@ -21,10 +21,7 @@ type sheet struct {
 }
 
 // A span is a run of written bars [from, to).
-type span struct {
-	from, to int
-	name     string
-}
+type span struct{ from, to int }
 
 // A bar is a written bar. Times in it count from its start.
 type bar struct {

@@ -11,7 +11,7 @@ type group struct{ from, to, passes int }
 func (s *sheet) unroll(l *log) []int {
 	parts := s.order
 	if parts == nil {
-		parts = []span{{0, len(s.bars), ""}}
+		parts = []span{{0, len(s.bars)}}
 	}
 	s.checkJumps(l)
 	var order []int
