@@ -11,6 +11,10 @@ import (
 type Plan struct {
 	Key  string // sounding key such as "Eb" or "Dm"; empty leaves the sheet's
 	Feel string // straight, swing, bossa, or a ratio such as "1.7"; empty = by tempo
+	// Tension is how far harmony goes from the written chords: low (the chord
+	// and its usual extensions), medium (one surprise a phrase), high. Empty
+	// means medium.
+	Tension string
 	// Neck, Hand and Taste replace the defaults when set.
 	Neck  *Neck
 	Hand  *Hand
@@ -25,6 +29,16 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 		return nil, fmt.Errorf("the tune has no notes (a lead sheet needs a melody)")
 	}
 	w := &worker{neck: StandardNeck(), hand: NormalHand(), taste: DefaultTaste()}
+	switch p.Tension {
+	case "", "medium":
+		w.tension = tensionMedium
+	case "low":
+		w.tension = tensionLow
+	case "high":
+		w.tension = tensionHigh
+	default:
+		return nil, fmt.Errorf("tension %q is not known (it is low, medium or high)", p.Tension)
+	}
 	if p.Neck != nil {
 		w.neck = *p.Neck
 	}
@@ -84,21 +98,30 @@ func feelOf(t *theory.Tune, name string) (theory.Feel, error) {
 	return theory.ParseFeel(name, bpm, metre)
 }
 
+type tension uint8
+
+const (
+	tensionLow tension = iota
+	tensionMedium
+	tensionHigh
+)
+
 // A worker arranges one score.
 type worker struct {
-	neck  Neck
-	hand  Hand
-	grasp *grasp
-	taste Taste
-	s     *score
-	m     *maker
-	ps    []point
-	spots []spot
-	grips [][]grip
-	runs  []*run // runs[i] leads from point i to point i+1; runs[0] of pick-up in lead
-	lead  *run   // the notes before the first point
-	links []link // links[i] from point i-1 to point i
-	alone int    // points at which the tune stands alone
+	neck    Neck
+	hand    Hand
+	grasp   *grasp
+	taste   Taste
+	tension tension
+	s       *score
+	m       *maker
+	ps      []point
+	spots   []spot
+	grips   [][]grip
+	runs    []*run // runs[i] leads from point i to point i+1; runs[0] of pick-up in lead
+	lead    *run   // the notes before the first point
+	links   []link // links[i] from point i-1 to point i
+	alone   int    // points at which the tune stands alone
 }
 
 func (w *worker) arrange() *Arrangement {
@@ -145,12 +168,92 @@ func (w *worker) candidates() {
 			sp.ceiling = w.ceiling(p.at)
 		}
 		w.spots = append(w.spots, sp)
+		if w.tension == tensionLow {
+			sp.mood = strict
+			w.spots[i].mood = strict
+		}
 		g := w.m.at(sp)
+		for _, m := range w.moods(i) {
+			sub := sp
+			sub.mood = m
+			for _, x := range w.m.at(sub) {
+				if x.n > 2 {
+					x.cost += w.moodCost(i, m)
+					g = append(g[:len(g):len(g)], x)
+				}
+			}
+		}
 		if p.tune < 0 {
 			g = append(g[:len(g):len(g)], grip{cost: 25}) // nothing at all
 		}
 		w.grips = append(w.grips, g)
 	}
+}
+
+// moods lists the substitutes that may stand at point i. A dominant that
+// resolves may be altered or go to the tritone, a tonic may take the brighter
+// six. With medium tension that is one surprise a phrase, on its last dominant,
+// so that tension grows towards the cadence; arrivals stay plain.
+func (w *worker) moods(i int) []mood {
+	if w.tension == tensionLow || w.tension == tensionMedium && !w.s.coloured() {
+		return nil
+	}
+	s, p := w.s, &w.ps[i]
+	c := s.chords[p.chord].chord
+	plain := c.Kind == theory.Dominant && !c.Slash && c.Tones&^degrees(0, 1, 2, 4, 7, 9, 10) == 0
+	if plain && w.spots[i].resolves && !p.final && !p.light {
+		if w.tension == tensionHigh {
+			return []mood{altered, tritone}
+		}
+		if w.lastDominant(i) && !c.Tones.Has(1) {
+			return []mood{altered}
+		}
+	}
+	if w.tension == tensionHigh && c.Kind == theory.Major && !c.Slash && !p.final && c.Tones&^degrees(0, 2, 4, 7, 9, 11) == 0 {
+		return []mood{upper}
+	}
+	return nil
+}
+
+func degrees(ds ...int) theory.PCSet { return theory.PCSet(0).With(ds...) }
+
+// coloured reports whether the sheet's own chords go beyond triads and plain
+// sevenths. Where they do not, an altered chord would come from another music.
+func (s *score) coloured() bool {
+	n := 0
+	for _, c := range s.chords {
+		if t := c.chord.Tones; !c.chord.NoChord && t.Len() >= 4 && t != degrees(0, 4, 7, 10) {
+			n++
+		}
+	}
+	return 7*n >= len(s.chords)
+}
+
+// lastDominant reports whether no later point of i's phrase has a dominant
+// that resolves.
+func (w *worker) lastDominant(i int) bool {
+	s := w.s
+	for k := i + 1; k < len(w.ps) && w.ps[k].phrase == w.ps[i].phrase; k++ {
+		c := s.chords[w.ps[k].chord].chord
+		n := w.ps[k].chord + 1
+		if c.IsDominant() && w.ps[k].chord != w.ps[i].chord && n < len(s.chords) && !s.chords[n].chord.NoChord &&
+			(s.chords[n].chord.RootPC()-c.RootPC()+12)%12 == 5 {
+			return false
+		}
+	}
+	return true
+}
+
+// moodCost is what a substitute costs beside its grip: less than nothing where
+// one is wanted.
+func (w *worker) moodCost(i int, m mood) float64 {
+	if w.tension == tensionHigh {
+		if m == tritone {
+			return -0.5
+		}
+		return -2.5
+	}
+	return -0.8
 }
 
 // ceiling is the highest inner note while the tune rests: under the tune on

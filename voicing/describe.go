@@ -2,6 +2,7 @@ package voicing
 
 import (
 	"fmt"
+	"slices"
 	"sort"
 	"strings"
 
@@ -17,7 +18,7 @@ func (w *worker) describe(a *Arrangement, l *layer) {
 		}
 		var terms []Term
 		c := w.s.chords[p.chord].chord
-		e := enumerator{m: w.m, s: w.spots[i], pal: newPalette(c, w.spots[i].key, w.spots[i].resolves), sets: w.m.stepSets(c)}
+		e := enumerator{m: w.m, s: w.spots[i], pal: newPalette(c, w.spots[i].key, w.spots[i].resolves, g.mood), sets: w.m.stepSets(c)}
 		e.weigh(&g, w.m.fingersOf(&g), &terms)
 		if i > 0 {
 			for k, v := range w.voices(i, &l.chosen[i-1], &g) {
@@ -55,7 +56,7 @@ func (w *worker) placed(i int, at Tick, g *grip, texture string, terms []Term) P
 		j := w.neck.Strings() - int(t.str)
 		pl.Frets[j], pl.Fingers[j] = int(t.fret), int(t.finger)
 	}
-	pl.Scale, pl.Borrowed = scaleOf(g, c, w.uses(i))
+	pl.Scale, pl.Borrowed = scaleOf(g, c, w.uses(i, g.mood))
 	pl.Reason = w.reason(i, g)
 	return pl
 }
@@ -102,7 +103,7 @@ func (l *layer) heldAt(t Tick) grip {
 
 // uses lists the scales for the chord of point i, with an eye on the chords
 // before and after.
-func (w *worker) uses(i int) []theory.Use {
+func (w *worker) uses(i int, m mood) []theory.Use {
 	s, k := w.s, w.ps[i].chord
 	ctx := theory.Context{Prev: theory.Chord{NoChord: true}, Next: theory.Chord{NoChord: true}, Key: s.bars[s.barAt(w.ps[i].at)].Key}
 	if k > 0 {
@@ -111,7 +112,28 @@ func (w *worker) uses(i int) []theory.Use {
 	if k+1 < len(s.chords) {
 		ctx.Next = s.chords[k+1].chord
 	}
-	return theory.UsesIn(s.chords[k].chord, ctx)
+	c := s.chords[k].chord
+	uses := theory.UsesIn(c, ctx)
+	sub := func(u theory.Use) bool {
+		switch at := (u.Scale.Root.PC() - c.RootPC() + 12) % 12; m {
+		case altered, tritone:
+			return u.Scale.Family == theory.Minor6 && at == 1
+		case upper:
+			return u.Scale.Family == theory.Major6 && at == 7
+		}
+		return false
+	}
+	// the scale of a substitute comes first
+	slices.SortStableFunc(uses, func(a, b theory.Use) int {
+		switch x, y := sub(a), sub(b); {
+		case x && !y:
+			return -1
+		case y && !x:
+			return 1
+		}
+		return 0
+	})
+	return uses
 }
 
 // scaleOf finds the sixth-diminished scale whose even or odd steps a grip
@@ -200,6 +222,14 @@ func (w *worker) reason(i int, g *grip) string {
 	s, p := w.s, &w.ps[i]
 	c := s.chords[p.chord].chord
 	var why []string
+	switch g.mood {
+	case altered:
+		why = append(why, "altered on the way home")
+	case tritone:
+		why = append(why, "the dominant a tritone away")
+	case upper:
+		why = append(why, "the brighter six on the fifth")
+	}
 	switch {
 	case p.final:
 		why = append(why, "the close")
@@ -223,12 +253,14 @@ func (w *worker) reason(i int, g *grip) string {
 		has = append(has, "guide tones there")
 	}
 	if b, ok := g.bass(); ok {
-		if int(b.midi)%12 == c.BassPC() {
+		switch {
+		case g.mood == tritone:
+		case int(b.midi)%12 == c.BassPC():
 			has = append(has, "root below")
 			if c.Slash {
 				has[len(has)-1] = "the written bass below"
 			}
-		} else {
+		default:
 			has = append(has, "an inversion for the bass line")
 		}
 		if b.fret == 0 {

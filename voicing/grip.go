@@ -30,6 +30,7 @@ type grip struct {
 	note    [maxNotes]tone
 	cost    float64
 	step    bool // a voicing by scale step
+	mood    mood
 }
 
 func (g *grip) bass() (tone, bool) {
@@ -81,6 +82,7 @@ type spot struct {
 	ceiling  int  // without a tune: nothing above this
 	light    bool // little time: at most three notes
 	final    bool
+	mood     mood
 }
 
 // spread is how much dearer than the best a grip may be by itself and still be
@@ -177,7 +179,7 @@ func (m *maker) at(s spot) []grip {
 	if g, ok := m.grips[k]; ok {
 		return g
 	}
-	e := enumerator{m: m, s: s, pal: newPalette(s.chord, s.key, s.resolves), sets: m.stepSets(s.chord), best: 1e9}
+	e := enumerator{m: m, s: s, pal: newPalette(s.chord, s.key, s.resolves, s.mood), sets: m.stepSets(s.chord), best: 1e9}
 	e.run()
 	out := e.prune()
 	m.grips[k] = out
@@ -332,7 +334,7 @@ func (e *enumerator) leaf() {
 		g.pcs = g.pcs.With(int(g.note[i].midi))
 		g.strings |= 1 << uint(g.note[i].str)
 	}
-	if e.bad(&g) {
+	if e.bad(&g) || e.pal.far && !e.pal.told(&g) {
 		return
 	}
 	// what it costs before the hand is asked, which is the dear part of asking
@@ -348,6 +350,7 @@ func (e *enumerator) leaf() {
 		g.note[i].finger = f.finger[g.note[i].str-1]
 	}
 	g.pos, g.open = f.pos, f.pos == 0
+	g.mood = e.s.mood
 	g.cost = e.weigh(&g, f, nil)
 	if !alone {
 		e.best = min(e.best, g.cost)

@@ -18,15 +18,27 @@ type palette struct {
 	third  int // pitch class, -1 when the chord has none
 	sev    int // pitch class of the seventh, -1
 	dom    bool
+	far    bool        // a substitute: natural and altered forms do not meet
 	named  [12]float64 // by pitch class: what it costs to leave out a colour that the symbol names
 }
 
 const none = 1e6
 
+// A mood is how far a chord is taken from what is written.
+type mood uint8
+
+const (
+	written mood = iota
+	strict       // nothing but the written chord and its usual extensions
+	altered      // a dominant from the minor six a half step above its root
+	tritone      // the same, on the root a tritone away
+	upper        // a tonic from the six on its fifth: third, fifth, seventh, ninth
+)
+
 // newPalette weighs the twelve pitch classes under a chord. key is the scale
 // of the signature; resolves says that the root falls a fifth to the next
 // chord.
-func newPalette(c theory.Chord, key theory.PCSet, resolves bool) palette {
+func newPalette(c theory.Chord, key theory.PCSet, resolves bool, m mood) palette {
 	p := palette{chord: c, root: c.RootPC(), bass: c.BassPC(), third: -1, sev: -1, dom: c.IsDominant()}
 	p.guides = c.GuideTones()
 	if t, ok := c.ThirdPC(); ok {
@@ -37,6 +49,11 @@ func newPalette(c theory.Chord, key theory.PCSet, resolves bool) palette {
 	}
 	for i := range p.cost {
 		p.cost[i] = none
+	}
+	if m >= altered {
+		p.far = true
+		p.take(m)
+		return p
 	}
 	has := func(d int) bool { return c.Tones.Has(d) }
 	set := func(d int, cost float64) {
@@ -54,7 +71,7 @@ func newPalette(c theory.Chord, key theory.PCSet, resolves bool) palette {
 		set(2, 0.7)
 		if has(11) {
 			set(9, 0.6)
-		} else if key.Has(p.root + 11) {
+		} else if key.Has(p.root+11) && m != strict {
 			set(11, 1.2)
 		}
 	case theory.Minor:
@@ -77,10 +94,10 @@ func newPalette(c theory.Chord, key theory.PCSet, resolves bool) palette {
 		if !altered {
 			set(2, 0.5)
 			set(9, 0.8)
-			if resolves && key.Has(p.root+1) {
+			if resolves && key.Has(p.root+1) && m != strict {
 				set(1, 0.8)
 			}
-			if resolves && key.Has(p.root+8) {
+			if resolves && key.Has(p.root+8) && m != strict {
 				set(8, 1.0)
 			}
 		} else {
@@ -128,6 +145,58 @@ func newPalette(c theory.Chord, key theory.PCSet, resolves bool) palette {
 	return p
 }
 
+// take sets the palette of a substitute (harmony.md 3.2: the altered rows, the
+// tritone's own, the tonic's brighter six).
+func (p *palette) take(m mood) {
+	set := func(d int, cost float64) { p.cost[(p.root+d)%12] = cost }
+	switch m {
+	case altered:
+		set(4, 0)
+		set(10, 0)
+		set(1, 0.1)
+		set(3, 0.4)
+		set(8, 0.2)
+		set(0, 0.3)
+		p.named[(p.root+1)%12], p.named[(p.root+8)%12] = 0.6, 0.6
+	case tritone:
+		set(4, 0)
+		set(10, 0)
+		set(8, 0.1)
+		set(1, 0.2)
+		set(3, 0.5)
+		p.bass = (p.root + 6) % 12
+		set(6, 0)
+	case upper:
+		p.guides = []int{(p.root + 4) % 12, (p.root + 11) % 12}
+		set(4, 0)
+		set(11, 0)
+		set(2, 0)
+		set(7, 0.1)
+		set(0, 0.4)
+		p.named[(p.root+2)%12], p.named[(p.root+11)%12] = 0.8, 0.8
+	}
+}
+
+// told reports whether a grip says what its substitute is: an altered ninth or
+// thirteenth below the tune, the tritone's root in the bass, the brighter six
+// whole.
+func (p *palette) told(g *grip) bool {
+	var d theory.PCSet
+	for k := int8(0); k < g.n; k++ {
+		if n := g.note[k]; n.voice != Melody {
+			d = d.With(int(n.midi) - p.root)
+		}
+	}
+	switch {
+	case p.bass != p.root:
+		b, ok := g.bass()
+		return ok && int(b.midi)%12 == p.bass
+	case p.dom:
+		return d.Has(1) || d.Has(3) || d.Has(8)
+	}
+	return g.pcs.Has(p.root+11) && g.pcs.Has(p.root+2) && g.pcs.Has(p.root+4)
+}
+
 // mayBass is what a pitch class costs as the lowest note.
 func (p *palette) bassCost(pc int, w Taste, ground bool) float64 {
 	if pc == p.bass {
@@ -171,10 +240,13 @@ func (p *palette) forms(pcs theory.PCSet) bool {
 	if d.Has(2) && (d.Has(1) || d.Has(3) && p.third == (p.root+4)%12) {
 		return true
 	}
-	if p.dom && d.Has(8) && (d.Has(9) || d.Has(7)) && !p.chord.Tones.Has(7) {
+	if p.dom && d.Has(8) && (d.Has(9) || d.Has(7)) && (!p.chord.Tones.Has(7) || p.far) {
 		return true
 	}
 	if p.dom && d.Has(8) && d.Has(9) {
+		return true
+	}
+	if p.far && p.dom && d.Has(6) && d.Has(7) {
 		return true
 	}
 	if d.Has(5) && d.Has(4) && !p.chord.Tones.Has(5) {

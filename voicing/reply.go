@@ -150,7 +150,7 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 	w, s := l.w, l.w.s
 	p := &w.ps[i]
 	c := s.chords[p.chord].chord
-	pal := newPalette(c, s.keyPCs[s.barAt(a.at)], false)
+	pal := newPalette(c, s.keyPCs[s.barAt(a.at)], false, l.mood(i))
 	last := l.lastBass()
 	beat := s.bars[s.barAt(a.at)].Beat
 	next := 0 // pitch of the next grip's bass
@@ -259,6 +259,14 @@ func (l *layer) fills(t Tick) bool {
 	return s.tune[k].end-s.tune[k].at >= 3*s.bars[s.barAt(t)].Beat
 }
 
+// mood is how far point i's chord is taken: its answers stay with its grip.
+func (l *layer) mood(i int) mood {
+	if m := l.chosen[i].mood; m != written {
+		return m
+	}
+	return l.w.spots[i].mood
+}
+
 func (l *layer) lastBass() int {
 	best, at := 0, Tick(-1)
 	for _, list := range [][]strike{l.live, l.done} {
@@ -300,7 +308,7 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 	p := &w.ps[i]
 	c := s.chords[p.chord].chord
 	key := s.keyPCs[s.barAt(a.at)]
-	pal := newPalette(c, key, false)
+	pal := newPalette(c, key, false, l.mood(i))
 	g := &l.chosen[i]
 	ref := l.lastInner()
 	if len(ref) == 0 {

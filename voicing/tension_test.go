@@ -1,0 +1,85 @@
+package voicing_test
+
+import (
+	"os"
+	"strings"
+	"testing"
+
+	"thumbline/theory"
+	"thumbline/theory/leadsheet"
+	"thumbline/voicing"
+)
+
+func demo(t testing.TB) *theory.Tune {
+	t.Helper()
+	text, err := os.ReadFile("../cmd/thumbline/demo.abc")
+	if err != nil {
+		t.Fatal(err)
+	}
+	tune, err := leadsheet.Read(strings.NewReader(string(text)), "demo.abc", leadsheet.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return tune
+}
+
+func arrange(t testing.TB, tune *theory.Tune, p voicing.Plan) *voicing.Arrangement {
+	t.Helper()
+	a, err := voicing.Arrange(tune, p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return a
+}
+
+// far counts the grips that do not stand on the first-choice scale of their
+// chord.
+func far(a *voicing.Arrangement) int {
+	n := 0
+	for _, g := range a.Grips {
+		c := theory.MustChord(g.Symbol)
+		if !strings.HasPrefix(g.Scale, theory.FirstChoice(c).Scale.String()) {
+			n++
+		}
+	}
+	return n
+}
+
+func TestTension(t *testing.T) {
+	tune := demo(t)
+	low := arrange(t, tune, voicing.Plan{Tension: "low"})
+	medium := arrange(t, tune, voicing.Plan{Tension: "medium"})
+	high := arrange(t, tune, voicing.Plan{Tension: "high"})
+	t.Logf("grips beyond the first choice: low %d, medium %d, high %d of %d", far(low), far(medium), far(high), len(high.Grips))
+	if far(high) < 2*far(medium) {
+		t.Errorf("high goes beyond the first choice %d times, medium %d: want twice as often at least", far(high), far(medium))
+	}
+	// what a written chord and its usual extensions hold, by degree
+	usual := func(c theory.Chord) theory.PCSet {
+		s := c.Tones
+		switch {
+		case c.IsDominant():
+			s = s.With(2, 9)
+		case c.Kind == theory.Major:
+			s = s.With(2, 9, 11)
+		case c.Kind == theory.Minor:
+			s = s.With(2, 5, 9, 10)
+		case c.Kind == theory.HalfDiminished:
+			s = s.With(5)
+		}
+		return s
+	}
+	for _, m := range low.Chords {
+		if m.Chord.NoChord {
+			continue
+		}
+		for _, n := range low.Notes {
+			if n.At == m.At && n.Voice != voicing.Melody && !usual(m.Chord).Has(n.MIDI-m.Chord.RootPC()) {
+				t.Errorf("tension low: %d sounds on %s at %d", n.MIDI, m.Symbol, m.At)
+			}
+		}
+	}
+	if _, err := voicing.Arrange(tune, voicing.Plan{Tension: "wild"}); err == nil {
+		t.Error("an unknown tension is taken")
+	}
+}
