@@ -17,8 +17,9 @@ type options struct {
 	number int
 	melody string
 
-	key  string
-	feel string
+	key     string
+	feel    string
+	tension string
 
 	bars    string
 	phrase  int
@@ -54,6 +55,7 @@ var (
 	arrangeFlags = flagGroup{"What to arrange", func(fs *pflag.FlagSet, o *options) {
 		fs.StringVar(&o.key, "key", "", "KEY|key to play in, such as Eb or Dm (default: the sheet's)")
 		fs.StringVar(&o.feel, "feel", "", "FEEL|straight, swing, bossa or the ratio of long to short eighths, such as 1.7 (default: by metre and tempo)")
+		fs.StringVar(&o.tension, "tension", "", "T|how far harmony goes from the written chords: low, medium or high (default medium)")
 	}}
 	partFlags = flagGroup{"Which part of it (the whole is arranged, then cut)", func(fs *pflag.FlagSet, o *options) {
 		fs.StringVar(&o.bars, "bars", "", "A-B|bars as they are labelled; 3/2 is bar 3 the second time")

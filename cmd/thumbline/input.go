@@ -61,7 +61,7 @@ func readTune(e *env, o *options) (t *theory.Tune, info fs.FileInfo, err error) 
 
 // plan is what the flags decide about the arrangement.
 func (o *options) plan() voicing.Plan {
-	return voicing.Plan{Key: o.key, Feel: o.feel}
+	return voicing.Plan{Key: o.key, Feel: o.feel, Tension: o.tension}
 }
 
 // checkPlan finds values that no plan can have before a file is opened: they
@@ -76,6 +76,11 @@ func (o *options) checkPlan() error {
 		if _, err := theory.ParseFeel(o.feel, 120, theory.Metre{Num: 4, Den: 4}); err != nil {
 			return usagef("--feel: %w", err)
 		}
+	}
+	switch o.tension {
+	case "", "low", "medium", "high":
+	default:
+		return usagef("--tension %s is not known (it is low, medium or high)", o.tension)
 	}
 	return nil
 }
