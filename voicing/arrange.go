@@ -130,7 +130,7 @@ func (w *worker) arrange() *Arrangement {
 	w.m = newMaker(w.neck, w.grasp, w.taste)
 	w.ps = s.points()
 	for i := range w.ps {
-		s.plan(&w.ps[i])
+		s.plan(&w.ps[i], i%2 == 0)
 	}
 	w.candidates()
 	w.prepareRuns()
@@ -153,13 +153,19 @@ func (w *worker) arrange() *Arrangement {
 // candidates finds the grips for every point.
 func (w *worker) candidates() {
 	s := w.s
+	coloured := s.coloured()
 	for i := range w.ps {
 		p := &w.ps[i]
 		c := s.chords[p.chord].chord
-		sp := spot{chord: c, key: s.keyPCs[s.barAt(p.at)], light: p.light, final: p.final,
-			ground: i == 0 || p.section || p.final}
+		key := s.bars[s.barAt(p.at)].Key
+		sp := spot{chord: c, key: s.keyPCs[s.barAt(p.at)], light: p.light && !p.final, final: p.final, cadence: p.cadence,
+			ground: i == 0 || p.section || p.final || p.late, coloured: coloured,
+			minorTonic: key.Minor && key.Tonic.PC() == c.RootPC(),
+			room:       p.end-p.at >= 2*s.bars[s.barAt(p.at)].Beat && !p.light && s.nextOnset(p.at)-p.at >= s.bars[s.barAt(p.at)].Beat}
 		if n := p.chord + 1; n < len(s.chords) && !s.chords[n].chord.NoChord {
-			sp.resolves = (s.chords[n].chord.RootPC()-c.RootPC()+12)%12 == 5
+			d := s.chords[n].chord
+			sp.resolves = (d.RootPC()-c.RootPC()+12)%12 == 5
+			sp.toMinor = sp.resolves && d.Kind == theory.Minor && !d.Tones.Has(10)
 		}
 		sp.ceiling = 64
 		if p.tune >= 0 {

@@ -18,7 +18,9 @@ func (w *worker) describe(a *Arrangement, l *layer) {
 		}
 		var terms []Term
 		c := w.s.chords[p.chord].chord
-		e := enumerator{m: w.m, s: w.spots[i], pal: newPalette(c, w.spots[i].key, w.spots[i].resolves, g.mood), sets: w.m.stepSets(c)}
+		sp := w.spots[i]
+		sp.mood = l.mood(i)
+		e := enumerator{m: w.m, s: sp, pal: newPalette(sp), sets: w.m.stepSets(c)}
 		e.weigh(&g, w.m.fingersOf(&g), &terms)
 		if i > 0 {
 			for k, v := range w.voices(i, &l.chosen[i-1], &g) {

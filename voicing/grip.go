@@ -77,12 +77,18 @@ type spot struct {
 	chord    theory.Chord
 	key      theory.PCSet
 	resolves bool // the root falls a fifth to the next chord
-	ground   bool // section start or end: the root belongs below
-	tune     int  // sounding pitch of the tune, 0 for none
-	ceiling  int  // without a tune: nothing above this
-	light    bool // little time: at most three notes
-	final    bool
-	mood     mood
+	toMinor  bool // and that chord is a minor tonic
+	// minorTonic says that the chord is the tonic of a minor key.
+	minorTonic bool
+	coloured   bool // the sheet's own harmony goes beyond triads and sevenths
+	room       bool // there is time for a full grip to be heard
+	cadence    bool
+	ground     bool // section start or end: the root belongs below
+	tune       int  // sounding pitch of the tune, 0 for none
+	ceiling    int  // without a tune: nothing above this
+	light      bool // little time: at most three notes
+	final      bool
+	mood       mood
 }
 
 // spread is how much dearer than the best a grip may be by itself and still be
@@ -179,7 +185,7 @@ func (m *maker) at(s spot) []grip {
 	if g, ok := m.grips[k]; ok {
 		return g
 	}
-	e := enumerator{m: m, s: s, pal: newPalette(s.chord, s.key, s.resolves, s.mood), sets: m.stepSets(s.chord), best: 1e9}
+	e := enumerator{m: m, s: s, pal: newPalette(s), sets: m.stepSets(s.chord), best: 1e9}
 	e.run()
 	out := e.prune()
 	m.grips[k] = out
@@ -280,7 +286,8 @@ func (e *enumerator) place(s int8) {
 			old := e.cur
 			e.cur.note[e.cur.n] = tone{str, fret, 0, int16(midi), Inner}
 			e.cur.n++
-			bassy := int(str) >= n.Strings()-2 && midi <= 55
+			// the bass lies on the three low strings; an A flat on the fifth is still one
+			bassy := int(str) >= n.Strings()-1 && midi <= 57 || int(str) == n.Strings()-2 && midi <= 55
 			if bassy && e.pal.bassCost(pc, e.m.taste, false) < 6 {
 				e.cur.hasBass = true
 				e.cur.note[e.cur.n-1].voice = Bass
@@ -407,6 +414,9 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 		}
 		if e.s.hasTune() && (e.s.tune-p+120)%12 == 1 {
 			add("guide tone suspended by the tune", 0.5)
+			if p == e.pal.sev && !g.pcs.Has(e.pal.root+9) && !g.pcs.Has(e.pal.root+2) {
+				add("bare triad", 3) // the tonic on top of a major seventh wants six or nine
+			}
 			continue
 		}
 		add("guide tone missing", w.GuideMissing)
@@ -421,13 +431,13 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 		if b.fret == 0 {
 			add("open bass", -w.OpenBass)
 		}
-		if g.tune && (g.note[0].midi-b.midi)%12 == 0 {
-			add("bass under its own octave", w.OuterOctave)
-		}
 	} else {
 		c := w.NoBass
 		if e.s.ground {
-			c += w.GroundMissing * 0.6
+			c += w.GroundMissing * 0.9
+		}
+		if e.pal.chord.Kind == theory.Diminished {
+			c += 2 // a written diminished chord is there for its bass
 		}
 		if l, ok := g.low(); ok && int(l.midi)%12 == e.pal.bass && g.n > 1 {
 			c *= 0.5
@@ -438,12 +448,34 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 	if distinct < 3 {
 		add("thin", w.Thin*float64(3-distinct))
 	}
-	if int(g.n) > distinct {
+	n := int(g.n)
+	if b, ok := g.bass(); ok && g.tune && int(b.midi)%12 == e.pal.root && (g.note[0].midi-b.midi)%12 == 0 {
+		n-- // the root under a tune on the root is no doubling
+	}
+	if n > distinct {
 		c := 0.5
 		if g.n >= 4 {
 			c = w.Doubled
 		}
-		add("doubled", c*float64(int(g.n)-distinct))
+		add("doubled", c*float64(n-distinct))
+	}
+	if e.s.room && g.n < 4 && (e.s.hasTune() || g.n < 3) {
+		c := w.Bare
+		if e.s.cadence {
+			c *= 1.5
+		}
+		add("room for more", c)
+	}
+	if e.s.resolves && e.pal.dom && e.s.coloured && e.s.mood == written && g.pcs.Has(e.pal.root+1) && g.pcs.Has(e.pal.root+4) && g.pcs.Has(e.pal.root+10) {
+		add("flat nine leads on", -w.FlatNine)
+	}
+	if e.s.final {
+		if b, ok := g.bass(); ok && b.midi > 48 {
+			add("not a low root", 0.25*float64(b.midi-48))
+		}
+		if e.s.coloured && !g.pcs.Has(e.pal.root+9) && !g.pcs.Has(e.pal.root+2) && !g.pcs.Has(e.pal.root+11) {
+			add("bare triad", 1.5)
+		}
 	}
 	colour := 0.0
 	start := int8(0)
@@ -461,6 +493,9 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 		colour += c
 	}
 	add("colour", colour*w.Colour)
+	if g.tune && g.n >= 3 && (g.note[0].midi-g.note[g.n-1].midi)%12 == 0 {
+		add("octave between the outer voices", w.OuterOctave)
+	}
 	if g.tune && g.n >= 2 {
 		gap := int(g.note[0].midi - g.note[1].midi)
 		if gap > 12 && g.n >= 3 {
@@ -473,6 +508,13 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 		}
 	}
 	inner := g.inner()
+	if g.pos >= 6 {
+		for i := range inner {
+			if inner[i].fret == 0 {
+				add("open string inside a high grip", 0.4)
+			}
+		}
+	}
 	for i := 1; i < len(inner); i++ {
 		switch d := inner[i-1].midi - inner[i].midi; {
 		case d == 1:
@@ -488,6 +530,8 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 		if g.hasBass {
 			if d := int(inner[len(inner)-1].midi) - int(g.note[g.n-1].midi); d < 5 {
 				add("bass close below", 0.8)
+			} else if d > 15 {
+				add("bass far below", 0.2*float64(d-15))
 			}
 		}
 	}

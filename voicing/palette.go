@@ -35,10 +35,9 @@ const (
 	upper        // a tonic from the six on its fifth: third, fifth, seventh, ninth
 )
 
-// newPalette weighs the twelve pitch classes under a chord. key is the scale
-// of the signature; resolves says that the root falls a fifth to the next
-// chord.
-func newPalette(c theory.Chord, key theory.PCSet, resolves bool, m mood) palette {
+// newPalette weighs the twelve pitch classes under the chord of a spot.
+func newPalette(s spot) palette {
+	c, key, resolves, m := s.chord, s.key, s.resolves, s.mood
 	p := palette{chord: c, root: c.RootPC(), bass: c.BassPC(), third: -1, sev: -1, dom: c.IsDominant()}
 	p.guides = c.GuideTones()
 	if t, ok := c.ThirdPC(); ok {
@@ -76,7 +75,14 @@ func newPalette(c theory.Chord, key theory.PCSet, resolves bool, m mood) palette
 		}
 	case theory.Minor:
 		set(2, 0.9)
-		if has(10) {
+		if s.minorTonic && !has(10) {
+			// a minor tonic takes the sixth, then the major seventh; its flat
+			// seventh would make it a two (harmony.md 3.2)
+			p.cost[(p.root+9)%12], p.cost[(p.root+11)%12], p.cost[(p.root+10)%12] = 0.3, 0.8, 1.5
+			if !s.coloured {
+				p.cost[(p.root+11)%12] = none
+			}
+		} else if has(10) {
 			set(5, 1.1)
 		} else if !has(11) && !has(9) {
 			if key.Has(p.root + 10) {
@@ -92,10 +98,12 @@ func newPalette(c theory.Chord, key theory.PCSet, resolves bool, m mood) palette
 	case theory.Dominant:
 		altered := has(1) || has(3) || has(8) || c.Tones.Has(6) && !c.Tones.Has(7)
 		if !altered {
-			set(2, 0.5)
-			set(9, 0.8)
-			if resolves && key.Has(p.root+1) && m != strict {
-				set(1, 0.8)
+			if !s.toMinor {
+				set(2, 0.5)
+				set(9, 0.8)
+			}
+			if resolves && m != strict && (s.coloured || key.Has(p.root+1)) {
+				p.cost[(p.root+1)%12] = 0.3
 			}
 			if resolves && key.Has(p.root+8) && m != strict {
 				set(8, 1.0)
@@ -133,6 +141,9 @@ func newPalette(c theory.Chord, key theory.PCSet, resolves bool, m mood) palette
 	// a colour named in the symbol is wanted after the guide tones (harmony.md 4.3)
 	for d, cost := range map[int]float64{1: 2, 2: 0.5, 3: 2, 5: 0.7, 6: 1.5, 8: 2, 9: 0.5} {
 		pc := (p.root + d) % 12
+		if d == 6 && has(d) && !has(7) || d == 8 && has(d) && !has(7) {
+			cost = 6 // a raised or lowered fifth that is named is never left out
+		}
 		if has(d) && pc != p.third && pc != p.sev && !slices.Contains(p.guides, pc) {
 			p.named[pc] = cost
 		}
@@ -212,6 +223,9 @@ func (p *palette) bassCost(pc int, w Taste, ground bool) float64 {
 	case 3, 4, 10, 0:
 	default:
 		c += 2.5
+	}
+	if ground {
+		c += 2
 	}
 	if p.chord.Slash {
 		c += 2

@@ -157,8 +157,17 @@ func (l *layer) write() {
 func (l *layer) ringEnd(i int, t tone) Tick {
 	w, s := l.w, l.w.s
 	end := s.end
+	for k := w.ps[i].chord + 1; k < len(s.chords); k++ {
+		if s.chords[k].chord.NoChord {
+			end = s.chords[k].at
+			break
+		}
+	}
 	for k := i + 1; k < len(w.ps); k++ {
 		q := &w.ps[k]
+		if q.at >= end {
+			return end
+		}
 		if q.chord != w.ps[i].chord && q.change {
 			c := s.chords[q.chord].chord
 			if t.voice == Bass || !c.Tones.Has(int(t.midi)-c.RootPC()) {

@@ -35,6 +35,8 @@ type answer struct {
 	at   Tick
 	bass bool // the bass moves; else an inner voice
 	pair bool // two inner voices, a stab
+	line bool // under a long note: a voice that steps and returns
+	root bool // the bass is the root: it has not sounded yet
 }
 
 // points finds where harmony is due.
@@ -117,7 +119,7 @@ func (s *score) nextDue(t, from, to Tick, ps []point) Tick {
 			break
 		}
 		beat := s.bars[s.barAt(n.at)].Beat
-		if n.end-n.at >= 2*beat && n.at-last >= beat && s.onBeat(n.at) {
+		if n.end-n.at >= 2*beat && n.at-last >= 2*beat && s.onBeat(n.at) {
 			return n.at
 		}
 		if n.at-last >= 4*beat && s.strong(n.at) {
@@ -156,12 +158,14 @@ func (s *score) nextOnset(t Tick) Tick {
 	return s.end
 }
 
-// A figure is how a phrase lays its grips out, in beats after the point.
-// A figure lasts for a phrase and changes with the next (harmony.md 5.2, and
-// the models): that is what keeps a texture from being restless.
+// A figure is how a phrase lays its grips out, in beats after the point (in
+// quarters where the beat is longer). A figure lasts for a phrase and changes
+// with the next (harmony.md 5.2, and the models): that is what keeps a texture
+// from being restless. bass and inner say which moments of a long note are
+// answered; in the models that is three attacks in four beats, never the same
+// note twice.
 type figure struct {
 	delay float64 // inner voices after the bass
-	late  float64 // or the bass after tune and chord
 	bass  []float64
 	inner []float64
 }
@@ -171,31 +175,32 @@ func figuresFor(b Bar) []figure {
 	if compound(b) {
 		return []figure{
 			{delay: 2. / 3, bass: []float64{1}, inner: []float64{5. / 3}},
-			{late: 1, inner: []float64{5. / 3}},
 			{delay: 0, bass: []float64{1}, inner: []float64{2. / 3, 5. / 3}},
-			{delay: 1, bass: []float64{1}, inner: []float64{5. / 3}},
+			{delay: 1, inner: []float64{5. / 3}},
+			{delay: 2. / 3, bass: []float64{1}},
 		}
 	}
 	if b.Metre.Num == 3 {
 		return []figure{
 			{delay: 1, inner: []float64{2}},
 			{delay: 0, inner: []float64{1}, bass: []float64{2}},
-			{late: 1, inner: []float64{2}},
+			{delay: 1, bass: []float64{2}},
 			{delay: 1.5, bass: []float64{2}},
 		}
 	}
 	return []figure{
-		{delay: 1, bass: []float64{2}, inner: []float64{3}},
-		{delay: 0, bass: []float64{2}, inner: []float64{1.5, 3}},
-		{late: 1, bass: []float64{3}, inner: []float64{2, 2.5}},
-		{delay: 1.5, bass: []float64{2}, inner: []float64{3.5}},
+		{delay: 1, inner: []float64{2}, bass: []float64{3}},
+		{delay: 0, inner: []float64{1.5, 2.5}, bass: []float64{2, 3}},
+		{delay: 0.5, bass: []float64{2}, inner: []float64{2.5}},
+		{delay: 1.5, bass: []float64{2}, inner: []float64{3}},
 	}
 }
 
 func compound(b Bar) bool { return b.Beat*2 == 3*PerQuarter || b.Beat == 3*PerQuarter }
 
-// plan lays a point's grip out in time.
-func (s *score) plan(p *point) {
+// plan lays a point's grip out in time. mayWait allows the chord to come with
+// the tune's next beat.
+func (s *score) plan(p *point, mayWait bool) {
 	bar := s.bars[s.barAt(p.at)]
 	beat := bar.Beat
 	figs := figuresFor(bar)
@@ -214,18 +219,14 @@ func (s *score) plan(p *point) {
 	} else {
 		room := min(next, p.end) - p.at
 		var delays []float64
-		late := Tick(fig.late*float64(beat) + 0.5)
 		switch {
-		case late > 0 && !p.final && !p.held && p.tune >= 0 && late+apart <= room && s.seconds(p.at, p.at+late) >= 0.2:
-			tx.bassAt = p.at + late
-			tx.name = "tune and chord, bass after"
 		case p.final && room >= 2*beat:
 			delays = nil
 		case p.cadence:
 			delays = []float64{0}
 		default:
 			delays = []float64{fig.delay, 1, 0.5}
-			if fig.delay == 0 && fig.late == 0 {
+			if fig.delay == 0 || p.end-p.at <= beat {
 				delays = nil
 			}
 			if p.held && fig.delay == 0 {
@@ -233,7 +234,7 @@ func (s *score) plan(p *point) {
 			}
 		}
 		for _, d := range delays {
-			off := Tick(d*float64(beat) + 0.5)
+			off := Tick(d*float64(unit(bar)) + 0.5)
 			if compound(bar) && d == 0.5 {
 				off = 2 * beat / 3
 			}
@@ -253,78 +254,93 @@ func (s *score) plan(p *point) {
 		return
 	}
 	s.answer(p, &tx, fig, bar, apart, half)
+	if !mayWait && !compound(bar) {
+		tx.split = 0
+	}
 	p.texture = tx
 }
 
-// answer fills the free moments of a stretch: every beat that neither the tune
-// nor the grip strikes, and the off-beats of the figure under long notes.
+// unit is what a figure counts in: the beat, or the quarter where the beat is a
+// half and a beat's delay would lose the harmony.
+func unit(b Bar) Tick {
+	if !compound(b) && b.Beat > PerQuarter {
+		return PerQuarter
+	}
+	return b.Beat
+}
+
+// answer fills the free moments of a stretch: under a long note what the
+// figure says; elsewhere the beats that the tune does not strike, bass and
+// inner voices in turn.
 func (s *score) answer(p *point, tx *texture, fig figure, bar Bar, apart, half Tick) {
 	beat := bar.Beat
-	struck := map[Tick]bool{tx.bassAt: true, tx.innerAt: true}
-	clear := func(t Tick, gap Tick) bool {
-		if struck[t] {
+	clear := func(t Tick) bool {
+		if t == tx.bassAt || t == tx.innerAt {
 			return false
 		}
 		i := s.tuneAt(t)
-		if i >= 0 && t-s.tune[i].at < gap {
-			return false
-		}
-		return s.nextOnset(t)-t >= gap
+		return (i < 0 || t-s.tune[i].at >= apart) && s.nextOnset(t)-t >= apart
 	}
 	wants := func(list []float64, t Tick) bool {
+		from := (t - p.at) % (4 * beat)
 		for _, d := range list {
-			if Tick(d*float64(beat)+0.5) == t-p.at {
+			if Tick(d*float64(unit(bar))+0.5) == from {
 				return true
 			}
 		}
 		return false
 	}
+	slow := s.seconds(0, PerQuarter) > 0.75
 	var out []answer
-	innerCount := 0
+	inner := 0
 	lastInner := tx.innerAt >= tx.bassAt
+	last := max(tx.innerAt, tx.bassAt)
+	add := func(a answer) {
+		out = append(out, a)
+		last = a.at
+		lastInner = !a.bass
+		if !a.bass {
+			inner++
+		}
+	}
 	for t := p.at + half; t < p.end; t += half {
+		if t <= max(tx.innerAt, tx.bassAt) && !s.onBeat(t) || t-last < apart {
+			continue
+		}
 		onBeat := s.onBeat(t)
-		if t <= max(tx.innerAt, tx.bassAt) && !onBeat {
-			continue
-		}
-		near := len(out) > 0 && t-out[len(out)-1].at < apart
-		if near {
-			continue
-		}
 		i := s.tuneAt(t)
-		hold := i >= 0 && s.tune[i].end > t && s.tune[i].end-s.tune[i].at >= 3*beat
+		hold := i >= 0 && s.tune[i].end > t && s.tune[i].end-max(s.tune[i].at, p.at) >= 3*beat
 		switch {
-		case onBeat && clear(t, apart):
+		case hold && clear(t):
+			// the last beat before another chord is the bass's: a step into the next root
+			into := onBeat && t+beat >= p.end && !p.cadence && !p.final
+			bass := wants(fig.bass, t) || into
+			if !bass && !wants(fig.inner, t) || !onBeat && s.phraseRest(t, p) || slow && t-last < beat {
+				continue
+			}
+			add(answer{at: t, bass: bass, line: true})
+		case hold:
+		case onBeat && clear(t):
+			if slow && t-last <= beat && t+beat < p.end {
+				continue // at slow tempi a beat of ringing is a breath
+			}
 			bass := wants(fig.bass, t) || !wants(fig.inner, t) && (s.strong(t) || lastInner)
 			if t+beat >= p.end && p.end-p.at >= 3*beat && !p.cadence {
 				bass = true // the step into the next root
 			}
-			if hold && (t-p.at)%(2*beat) == 0 {
-				bass = true
-			}
-			pair := !bass && innerCount == 0 && !hold
-			if !bass {
-				innerCount++
-			}
-			lastInner = !bass
-			out = append(out, answer{at: t, bass: bass, pair: pair})
-		case !onBeat && clear(t, apart) && (wants(fig.inner, t) || hold && (t-p.at)%(2*beat) == beat+half && s.seconds(t-half, t) > 0.2):
-			if s.phraseRest(t, p) {
-				continue
-			}
-			out = append(out, answer{at: t, pair: innerCount == 0 && !hold})
-			innerCount++
-		case onBeat && i >= 0 && s.tune[i].at == t && (!s.strong(t) || bar.Len <= 2*beat) && innerCount == 0 && s.seconds(p.at, t) > 0.25 &&
-			tx.innerAt == p.at && t-p.at <= 2*beat && (fig.delay > 0 || fig.late > 0):
+			add(answer{at: t, bass: bass, pair: !bass && inner == 0})
+		case !onBeat && clear(t) && wants(fig.inner, t) && !slow && !s.phraseRest(t, p):
+			add(answer{at: t, pair: inner == 0})
+		case onBeat && i >= 0 && s.tune[i].at == t && (!s.strong(t) || bar.Len <= 2*beat) && inner == 0 && s.seconds(p.at, t) > 0.25 &&
+			tx.innerAt == p.at && t-p.at <= 2*beat && fig.delay > 0:
 			// no room for the chord to come after the bass: it comes with the tune's next beat
-			out = append(out, answer{at: t, pair: s.tune[i].end-t >= beat})
-			innerCount++
+			add(answer{at: t, pair: s.tune[i].end-t >= beat})
 			if !p.light && t-p.at <= beat {
 				tx.split = t
 			}
 		case onBeat && i >= 0 && s.tune[i].at == t && s.strong(t) && s.tune[i].end-t >= beat && t-p.at >= 2*beat:
 			// the tune's own strong beat inside a long chord: the fifth below it
-			out = append(out, answer{at: t, bass: true})
+			add(answer{at: t, bass: true})
 		}
 	}
 	tx.answers = out
@@ -333,6 +349,16 @@ func (s *score) answer(p *point, tx *texture, fig figure, bar Bar, apart, half T
 // phraseRest keeps the last beat before a new phrase free of off-beats.
 func (s *score) phraseRest(t Tick, p *point) bool {
 	return p.cadence && p.end-t < s.bars[s.barAt(t)].Beat
+}
+
+// falls reports whether the bass comes home by a fifth. Then the ear waits for
+// the root and it may come last; a bass that comes by step lands at once.
+func (s *score) falls(p *point) bool {
+	if p.chord == 0 || s.chords[p.chord].chord.Slash {
+		return false
+	}
+	before := s.chords[p.chord-1].chord
+	return !before.NoChord && !before.Slash && (s.chords[p.chord].chord.RootPC()-before.RootPC()+12)%12 == 5
 }
 
 // planEnd closes: the chord with the tune, its inner voice once more, then the
@@ -350,9 +376,14 @@ func (s *score) planEnd(p *point, tx *texture) {
 	room := s.end - last
 	switch {
 	case room >= 3*beat:
-		tx.answers = []answer{{at: last + beat, pair: true}, {at: last + 2*beat, bass: true}}
+		tx.answers = []answer{{at: last + beat, line: true}, {at: last + 2*beat, bass: true, root: true}}
 	case room >= 2*beat:
-		tx.answers = []answer{{at: last + beat, bass: true}}
+		tx.answers = []answer{{at: last + beat, bass: true, root: true}}
+	}
+	if p.tune >= 0 && !p.held && last == from && last == p.at && room >= 2*beat && s.falls(p) {
+		// nothing but the tune's last note here: the grip's own root is the last word
+		tx.bassAt = tx.answers[len(tx.answers)-1].at
+		tx.answers = tx.answers[:len(tx.answers)-1]
 	}
 	// beats before the last tune note that nothing strikes
 	var before []answer

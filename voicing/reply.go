@@ -150,7 +150,7 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 	w, s := l.w, l.w.s
 	p := &w.ps[i]
 	c := s.chords[p.chord].chord
-	pal := newPalette(c, s.keyPCs[s.barAt(a.at)], false, l.mood(i))
+	pal := l.palette(i)
 	last := l.lastBass()
 	beat := s.bars[s.barAt(a.at)].Beat
 	next := 0 // pitch of the next grip's bass
@@ -159,7 +159,7 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 			next = int(b.midi)
 		}
 	}
-	for midi := w.neck.Low(); midi <= 56; midi++ {
+	for midi := w.neck.Low(); midi <= 57; midi++ {
 		pc := midi % 12
 		deg := (pc - c.RootPC() + 12) % 12
 		cost := 0.0
@@ -190,7 +190,7 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 		case pc == pal.bass:
 			cost = 0.6
 			if last == midi {
-				cost = 2.4 // the same note again says nothing new
+				cost = 1.2
 			}
 			if last > 0 && absInt(last-midi) == 12 {
 				cost = 0.5
@@ -203,6 +203,21 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 			cost = 0.5
 		default:
 			continue
+		}
+		if last == midi && !p.final {
+			cost += 1.5
+		}
+		if a.root {
+			if pc != pal.bass {
+				continue
+			}
+			cost = 0
+			if p.final && last > 0 && midi == last {
+				cost = 0.6
+			}
+			if p.final && midi > 48 {
+				cost += 0.2 * float64(midi-48)
+			}
 		}
 		if last > 0 {
 			switch d := absInt(midi - last); {
@@ -259,6 +274,13 @@ func (l *layer) fills(t Tick) bool {
 	return s.tune[k].end-s.tune[k].at >= 3*s.bars[s.barAt(t)].Beat
 }
 
+// palette is what may sound at point i.
+func (l *layer) palette(i int) palette {
+	sp := l.w.spots[i]
+	sp.mood = l.mood(i)
+	return newPalette(sp)
+}
+
 // mood is how far point i's chord is taken: its answers stay with its grip.
 func (l *layer) mood(i int) mood {
 	if m := l.chosen[i].mood; m != written {
@@ -304,11 +326,9 @@ func (l *layer) lastInner() []strike {
 // innerReplies tries inner voices: one that steps to a neighbour and back, the
 // same again, or two of the grip as a stab.
 func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
-	w, s := l.w, l.w.s
+	w := l.w
 	p := &w.ps[i]
-	c := s.chords[p.chord].chord
-	key := s.keyPCs[s.barAt(a.at)]
-	pal := newPalette(c, key, false, l.mood(i))
+	pal := l.palette(i)
 	g := &l.chosen[i]
 	ref := l.lastInner()
 	if len(ref) == 0 {
@@ -317,6 +337,16 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 		}
 	}
 	lo, hi := 50, 69
+	// what sounded lately, before the last inner note
+	again := [128]bool{}
+	for _, list := range [][]strike{l.live, l.done} {
+		for _, x := range list {
+			if x.voice == Inner && a.at-x.at <= 4*PerQuarter && len(ref) > 0 && x.at < ref[0].at {
+				again[x.midi] = true
+			}
+		}
+	}
+	borrow := l.borrows(i, a, ref)
 	base := func(midi int) float64 { // distance to the line that is there
 		if len(ref) == 0 {
 			return 0.5
@@ -326,8 +356,10 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 			d = min(d, absInt(midi-int(r.midi)))
 		}
 		switch {
+		case d == 0 && again[midi]:
+			return 2.2
 		case d == 0:
-			return 0.45
+			return 1.2
 		case d <= 2:
 			return 0
 		case d <= 4:
@@ -351,14 +383,23 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 			owed[pc] = 1.5
 		}
 	}
+	if sp := &w.spots[i]; pal.dom && sp.resolves && sp.coloured && sp.mood != strict && p.end-a.at <= 2*PerQuarter &&
+		pal.cost[(pal.root+1)%12] < 1 && !heard.Has(pal.root+2) && !heard.Has(pal.root+1) {
+		owed[(pal.root+1)%12] = 1.2 // plain first, colour after: the flat nine leads into the next chord
+	}
 	var singles []strike
 	var costs []float64
 	for midi := lo; midi <= hi; midi++ {
 		pc := midi % 12
-		if pal.cost[pc] >= none {
+		until := l.ringEnd(i, tone{midi: int16(midi), voice: Inner})
+		colour := pal.cost[pc]
+		if back, ok := borrow[midi]; ok && colour > 0.3 {
+			colour, until = 0.3, min(until, back)
+		}
+		if colour >= none {
 			continue
 		}
-		cost := base(midi) + 0.6*pal.cost[pc] - owed[pc]
+		cost := base(midi) + 0.6*colour - owed[pc]
 		if pc == pal.root {
 			cost += 0.3
 		}
@@ -377,7 +418,7 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 					}
 				}
 				x := strike{tone: tone{st.String, st.Fret, f, int16(midi), Inner}, at: a.at,
-					end: l.ringEnd(i, tone{midi: int16(midi), voice: Inner}), point: i, fill: l.fills(a.at), tune: -1}
+					end: until, point: i, fill: l.fills(a.at), tune: -1}
 				singles, costs = append(singles, x), append(costs, cost+fc)
 				if !a.pair {
 					try([]strike{x}, cost+fc)
@@ -401,4 +442,35 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 	for x := range singles {
 		try([]strike{singles[x]}, costs[x]+0.8)
 	}
+}
+
+// borrows lists the neighbour steps that an inner voice may borrow under a long
+// note, with the time at which it must be back: the scale step next to its own,
+// as long as another inner answer follows (harmony.md 2.1).
+func (l *layer) borrows(i int, a answer, ref []strike) map[int]Tick {
+	if !a.line {
+		return nil
+	}
+	back := Tick(-1)
+	for _, b := range l.w.ps[i].texture.answers {
+		if b.at > a.at && !b.bass {
+			back = b.at
+			break
+		}
+	}
+	uses := l.w.uses(i, l.mood(i))
+	if back < 0 || len(uses) == 0 {
+		return nil
+	}
+	sc := uses[0].Scale
+	out := map[int]Tick{}
+	for _, r := range ref {
+		if step, ok := sc.StepOf(int(r.midi) % 12); ok {
+			home := sc.Semitone(step)
+			for _, n := range []int{step - 1, step + 1} {
+				out[int(r.midi)+sc.Semitone(n)-home] = back
+			}
+		}
+	}
+	return out
 }

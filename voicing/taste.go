@@ -19,8 +19,10 @@ type Taste struct {
 	Hole          float64 // more than an octave under the tune
 	Thin          float64 // fewer than three different notes
 	Doubled       float64 // an octave inside a grip of four
-	OuterOctave   float64 // bass and tune an octave or two apart
+	OuterOctave   float64 // tune and lowest note whole octaves apart in a full grip
 	NoStep        float64 // notes that are no voicing by scale step
+	Bare          float64 // fewer than four notes where there is room for a full grip
+	FlatNine      float64 // a flat nine in a dominant that resolves (a gain, subtracted)
 	Close         float64 // two neighbours a semitone apart
 	Colour        float64 // factor on the colour of a note (see palette)
 
@@ -53,12 +55,12 @@ type Taste struct {
 // the ear asked for it.
 func DefaultTaste() Taste {
 	return Taste{
-		GuideMissing: 9, NoBass: 4.4, BassNotRoot: 4.6, GroundMissing: 6,
-		Hole: 5, Thin: 2.5, Doubled: 1.6, OuterOctave: 0.6, NoStep: 1.2, Close: 0.9, Colour: 1,
+		GuideMissing: 9, NoBass: 4.4, BassNotRoot: 4.6, GroundMissing: 8,
+		Hole: 5, Thin: 2.5, Doubled: 1.6, OuterOctave: 0.9, NoStep: 1.2, Bare: 0.8, FlatNine: 0.8, Close: 0.9, Colour: 1,
 		Finger: 0.9, HighFret: 0.35, LowTune: 0.9, OpenBass: 0.4, Full: 0.8,
 		Shift: 2.2, ShiftFret: 0.25, Creep: 0.22, Rushed: 10, CutsTune: 4,
 		Seventh: 3.5, InnerMove: 0.12, InnerLeap: 2.5,
-		BassLeap: 6, BassFifth: 0.6, BassStep: 0.6, Octaves: 4, Structure: 0.25, HeldLost: 30,
+		BassLeap: 6, BassFifth: 0.6, BassStep: 0.6, Octaves: 6, Structure: 0.25, HeldLost: 30,
 		BassRepeat: 0.2,
 	}
 }
