@@ -28,6 +28,8 @@ type layer struct {
 	lastPos int8 // place of the hand at the last fretted attack
 	lastAt  Tick
 	waited  map[int]bool // points whose chord came with the tune's next beat
+	trial   bool         // this is a copy that tries whether trialOf can wait
+	trialOf int
 	dropped int
 	now     []strike // struck at the moment that is being answered
 	free    []slot
@@ -235,7 +237,9 @@ func (l *layer) step() bool {
 		}
 	}
 	for l.f < len(l.free) && l.free[l.f].at == t {
-		now = l.reply(l.free[l.f].point, *l.free[l.f].ans, now, l.due[l.d:])
+		if x := l.free[l.f]; !x.ans.waited || l.waited[x.point] || l.trial && x.point == l.trialOf {
+			now = l.reply(x.point, *x.ans, now, l.due[l.d:])
+		}
 		l.f++
 	}
 	if len(now) > 0 {
@@ -272,6 +276,7 @@ func (l *layer) waits(p int, now []strike) ([]strike, bool) {
 	c := *l
 	c.live = append([]strike(nil), l.live...)
 	c.done = l.done[:len(l.done):len(l.done)]
+	c.trial, c.trialOf = true, p
 	c.strike(rest)
 	until := l.w.ps[p].texture.split
 	for {

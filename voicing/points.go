@@ -37,6 +37,8 @@ type answer struct {
 	pair bool // two inner voices, a stab
 	line bool // under a long note: a voice that steps and returns
 	root bool // the bass is the root: it has not sounded yet
+	// waited says that it comes only if the chord did not come before.
+	waited bool
 }
 
 // points finds where harmony is due.
@@ -253,10 +255,7 @@ func (s *score) plan(p *point, mayWait bool) {
 		p.texture = tx
 		return
 	}
-	s.answer(p, &tx, fig, bar, apart, half)
-	if !mayWait && !compound(bar) {
-		tx.split = 0
-	}
+	s.answer(p, &tx, fig, bar, apart, half, mayWait)
 	p.texture = tx
 }
 
@@ -272,7 +271,7 @@ func unit(b Bar) Tick {
 // answer fills the free moments of a stretch: under a long note what the
 // figure says; elsewhere the beats that the tune does not strike, bass and
 // inner voices in turn.
-func (s *score) answer(p *point, tx *texture, fig figure, bar Bar, apart, half Tick) {
+func (s *score) answer(p *point, tx *texture, fig figure, bar Bar, apart, half Tick, mayWait bool) {
 	beat := bar.Beat
 	clear := func(t Tick) bool {
 		if t == tx.bassAt || t == tx.innerAt {
@@ -334,9 +333,13 @@ func (s *score) answer(p *point, tx *texture, fig figure, bar Bar, apart, half T
 		case onBeat && i >= 0 && s.tune[i].at == t && (!s.strong(t) || bar.Len <= 2*beat) && inner == 0 && s.seconds(p.at, t) > 0.25 &&
 			tx.innerAt == p.at && t-p.at <= 2*beat && fig.delay > 0:
 			// no room for the chord to come after the bass: it comes with the tune's next beat
-			add(answer{at: t, pair: s.tune[i].end-t >= beat})
-			if !p.light && t-p.at <= beat {
+			may := !p.light && t-p.at <= beat && (mayWait || compound(bar))
+			short := p.end-p.at <= 2*beat && s.seconds(0, PerQuarter) < 0.5
+			if may {
 				tx.split = t
+			}
+			if may || !short {
+				add(answer{at: t, pair: s.tune[i].end-t >= beat, waited: short})
 			}
 		case onBeat && i >= 0 && s.tune[i].at == t && s.strong(t) && s.tune[i].end-t >= beat && t-p.at >= 2*beat:
 			// the tune's own strong beat inside a long chord: the fifth below it
