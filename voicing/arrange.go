@@ -137,6 +137,7 @@ func (w *worker) arrange() *Arrangement {
 	w.prepareLinks()
 	res := search.Best(w)
 	a := w.perform(res.Path)
+	a.Cost, a.Alone = res.Cost, w.alone
 	a.Tuning = append([]int(nil), w.neck.Tuning...)
 	a.Capo = w.neck.Capo
 	a.Bars = s.bars

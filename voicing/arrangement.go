@@ -112,6 +112,8 @@ type Arrangement struct {
 	Grips         []Placed
 	Notes         []Note // in order of At, then pitch
 	Warnings      []string
+	Cost          float64 // of the grips and the ways between them, in the unit of Taste
+	Alone         int     // places that want harmony where the tune stands alone
 }
 
 // End is the tick at which the last bar ends.

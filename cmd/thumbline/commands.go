@@ -55,6 +55,15 @@ what is borrowed, how it is struck, why, and what it cost.`,
 			flags: []flagGroup{readFlags, arrangeFlags, partFlags},
 		},
 		{
+			name: "keys", args: "[TUNE] [flags]", tune: true, run: keys,
+			short: "rank the twelve keys by how the tune lies on the neck",
+			long: `Arranges the tune in every key and ranks them, the easiest and fullest first:
+what a bar costs in the arranger's own measure, bass notes on open strings, the
+widest grip, the highest fret, moves of more than two frets, and places where
+no chord fits under the tune. Take one with --key.`,
+			flags: []flagGroup{readFlags, arrangeFlags},
+		},
+		{
 			name: "check", args: "[TUNE] [flags]", tune: true, run: check,
 			short: "read a lead sheet and say what is in it and what is wrong",
 			long: `Reads a lead sheet and prints its title, key, metre, tempo, form, range, chords,
