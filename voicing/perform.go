@@ -2,6 +2,7 @@ package voicing
 
 import (
 	"fmt"
+	"slices"
 	"sort"
 
 	"thumbline/theory"
@@ -28,6 +29,7 @@ type layer struct {
 	lastPos int8 // place of the hand at the last fretted attack
 	lastAt  Tick
 	waited  map[int]bool // points whose chord came with the tune's next beat
+	full    [2]int       // outer pitches of the last attack of three notes or more
 	trial   bool         // this is a copy that tries whether trialOf can wait
 	trialOf int
 	dropped int
@@ -213,24 +215,33 @@ func (l *layer) play() {
 	l.done = append(l.done, l.live...)
 }
 
-// step does the next moment; false when there is none.
-func (l *layer) step() bool {
-	if l.d >= len(l.due) && l.f >= len(l.free) {
-		return false
-	}
-	t := Tick(1 << 40)
+// never is later than any tune.
+const never = Tick(1 << 40)
+
+// next is when something is due or may be answered.
+func (l *layer) next() Tick {
+	t := never
 	if l.d < len(l.due) {
 		t = l.due[l.d].at
 	}
 	if l.f < len(l.free) && l.free[l.f].at < t {
 		t = l.free[l.f].at
 	}
+	return t
+}
+
+// step does the next moment; false when there is none.
+func (l *layer) step() bool {
+	t := l.next()
+	if t == never {
+		return false
+	}
 	var now []strike
 	for l.d < len(l.due) && l.due[l.d].at == t {
 		now = append(now, l.due[l.d])
 		l.d++
 	}
-	if p := l.pointAt(t, now); p >= 0 && l.w.ps[p].texture.split > t {
+	if p := l.pointAt(t, now); p >= 0 && (l.w.ps[p].texture.split > t || l.octaves(p, now)) {
 		if rest, ok := l.waits(p, now); ok {
 			now = rest
 			l.waited[p] = true
@@ -258,6 +269,47 @@ func (l *layer) pointAt(t Tick, now []strike) int {
 	return -1
 }
 
+// octaves reports whether bass and tune would move in octaves from the last
+// full attack to this one; then the chord had better come a beat later, and a
+// moment for it is made.
+func (l *layer) octaves(p int, now []strike) bool {
+	if l.trial {
+		return false
+	}
+	lo, hi := outer(now)
+	if len(now) < 3 || (hi-lo)%12 != 0 || l.full[0] == 0 || (l.full[1]-l.full[0])%12 != 0 || lo == l.full[0] {
+		return false
+	}
+	pt := &l.w.ps[p]
+	at := pt.at + unit(l.w.s.bars[l.w.s.barAt(pt.at)])
+	if at >= pt.end {
+		return false
+	}
+	for k := l.f; k < len(l.free) && l.free[k].at <= at; k++ {
+		if x := l.free[k]; x.at > pt.at { // something answers there already
+			if x.ans.bass {
+				return false
+			}
+			x.ans.pair = true
+			pt.texture.split = x.at
+			return true
+		}
+	}
+	k := l.f + sort.Search(len(l.free)-l.f, func(j int) bool { return l.free[l.f+j].at >= at })
+	l.free = slices.Insert(slices.Clip(l.free), k, slot{at, p, &answer{at: at, pair: true, waited: true}})
+	pt.texture.split = at
+	return true
+}
+
+// outer is the lowest and the highest pitch of an attack.
+func outer(ns []strike) (lo, hi int) {
+	lo = 999
+	for _, n := range ns {
+		lo, hi = min(lo, int(n.midi)), max(hi, int(n.midi))
+	}
+	return lo, hi
+}
+
 // waits asks whether the chord of a point can come with the tune's next beat
 // instead of with the bass: it plays on in a copy and looks whether the guide
 // tones are heard by then. It returns what is struck at once.
@@ -279,15 +331,8 @@ func (l *layer) waits(p int, now []strike) ([]strike, bool) {
 	c.trial, c.trialOf = true, p
 	c.strike(rest)
 	until := l.w.ps[p].texture.split
-	for {
-		if c.d >= len(c.due) || c.due[c.d].at > until {
-			return nil, false
-		}
-		last := c.due[c.d].at == until
+	for c.next() <= until {
 		c.step()
-		if last {
-			break
-		}
 	}
 	heard := c.heardSince(l.w.ps[p].at)
 	inner := false
@@ -321,6 +366,9 @@ func (l *layer) heardSince(t Tick) (m theory.PCSet) {
 func (l *layer) strike(now []strike) {
 	t := now[0].at
 	now = l.holdable(now)
+	if len(now) >= 3 {
+		l.full[0], l.full[1] = outer(now)
+	}
 	keep := l.keep(now)
 	pos, fretted := placeOf(now)
 	moved := 0

@@ -56,7 +56,7 @@ type Taste struct {
 func DefaultTaste() Taste {
 	return Taste{
 		GuideMissing: 9, NoBass: 4.4, BassNotRoot: 4.6, GroundMissing: 8,
-		Hole: 5, Thin: 2.5, Doubled: 1.6, OuterOctave: 0.9, NoStep: 1.2, Bare: 0.8, FlatNine: 0.8, Close: 0.9, Colour: 1,
+		Hole: 5, Thin: 2.5, Doubled: 1.6, OuterOctave: 1, NoStep: 1.2, Bare: 0.8, FlatNine: 0.8, Close: 0.9, Colour: 1,
 		Finger: 0.9, HighFret: 0.35, LowTune: 0.9, OpenBass: 0.4, Full: 0.8,
 		Shift: 2.2, ShiftFret: 0.25, Creep: 0.22, Rushed: 10, CutsTune: 4,
 		Seventh: 3.5, InnerMove: 0.12, InnerLeap: 2.5,
