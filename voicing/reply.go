@@ -30,7 +30,7 @@ func (l *layer) reply(i int, a answer, now []strike, after []strike) []strike {
 		l.bassReplies(i, a, try)
 		if len(now) == 0 && !p.final {
 			// an inner voice rather than a poor bass note
-			l.innerReplies(i, answer{at: a.at}, func(ns []strike, cost float64) { try(ns, cost+1.3) })
+			l.innerReplies(i, answer{at: a.at}, func(ns []strike, cost float64) { try(ns, cost+1.8) })
 		}
 	} else {
 		l.innerReplies(i, a, try)
@@ -228,7 +228,7 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 			}
 		}
 		if b, ok := l.chosen[i].bass(); ok && a.at < p.at+2*PerQuarter && midi < int(b.midi) && pc != pal.bass {
-			cost += 2.5 // the ground stays below for as long as the chord is new
+			cost += 1.4 // the ground stays below for as long as the chord is new
 		}
 		if midi > 52 {
 			cost += 0.15 * float64(midi-52)
