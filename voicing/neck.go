@@ -5,8 +5,8 @@ import "math"
 // A Neck says where pitches lie on the guitar.
 type Neck struct {
 	Tuning []int   // open pitch of each string, MIDI, low to high
-	Capo   int     // fret of the capo, 0 for none; frets count from it
-	Frets  int     // highest fret in use
+	Capo   int     // fret of the capo, 0 for none; the frets of a Stop count from it
+	Frets  int     // highest fret in use, counted from the nut
 	Scale  float64 // vibrating length of the open string, mm
 }
 
@@ -21,14 +21,18 @@ func (n Neck) Strings() int { return len(n.Tuning) }
 // Open is the sounding pitch of open string s; string 1 is the highest.
 func (n Neck) Open(s int) int { return n.Tuning[len(n.Tuning)-s] + n.Capo }
 
-// Low and High are the lowest and highest pitch on the neck.
+// Top is the highest fret in use counted from the capo: a capo takes frets away.
+func (n Neck) Top() int { return n.Frets - n.Capo }
+
+// Low is the lowest pitch on the neck.
 func (n Neck) Low() int { return n.Open(n.Strings()) }
 
 // High is the highest pitch on the neck.
-func (n Neck) High() int { return n.Open(1) + n.Frets }
+func (n Neck) High() int { return n.Open(1) + n.Top() }
 
-// At is the distance of fret f from the nut in mm: L(1 - 2^(-f/12))
-// (harmony.md 6.1, the equal-tempered fret rule).
+// At is the distance in mm from the nut of fret f counted from the capo:
+// L(1 - 2^(-f/12)) with f from the nut (harmony.md 6.1, the equal-tempered fret
+// rule). Behind a capo the frets lie closer, so the hand reaches more of them.
 func (n Neck) At(f int) float64 { return n.Scale * (1 - math.Exp2(-float64(f+n.Capo)/12)) }
 
 // A Stop is a place on the neck: a string and a fret.
@@ -38,7 +42,7 @@ type Stop struct{ String, Fret int8 }
 func (n Neck) Stops(midi int) []Stop {
 	var out []Stop
 	for s := 1; s <= n.Strings(); s++ {
-		if f := midi - n.Open(s); f >= 0 && f <= n.Frets {
+		if f := midi - n.Open(s); f >= 0 && f <= n.Top() {
 			out = append(out, Stop{int8(s), int8(f)})
 		}
 	}
