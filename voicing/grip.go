@@ -93,7 +93,11 @@ type spot struct {
 
 // spread is how much dearer than the best a grip may be by itself and still be
 // kept: no way to it could make up for more.
-const spread = 14
+const spread = 9
+
+// hopeful is what the best grip of a spot costs at most, nearly always; it lets
+// poor ones be dropped before the first good one is found.
+const hopeful = 7
 
 // gripKey identifies a spot for the cache.
 type gripKey struct {
@@ -113,7 +117,7 @@ type maker struct {
 }
 
 func newMaker(n Neck, g *grasp, t Taste) *maker {
-	return &maker{neck: n, grasp: g, taste: t, maxN: 48, finger: map[uint64]fingering{},
+	return &maker{neck: n, grasp: g, taste: t, maxN: 36, finger: map[uint64]fingering{},
 		grips: map[gripKey][]grip{}, steps: map[theory.Chord][]theory.PCSet{}}
 }
 
@@ -185,8 +189,12 @@ func (m *maker) at(s spot) []grip {
 	if g, ok := m.grips[k]; ok {
 		return g
 	}
-	e := enumerator{m: m, s: s, pal: newPalette(s), sets: m.stepSets(s.chord), best: 1e9}
+	e := enumerator{m: m, s: s, pal: newPalette(s), sets: m.stepSets(s.chord), best: hopeful}
 	e.run()
+	if len(e.out) <= m.neck.Strings() { // hardly anything: look among the dear ones too
+		e.out, e.best = nil, 1e9
+		e.run()
+	}
 	out := e.prune()
 	m.grips[k] = out
 	return out
@@ -217,6 +225,7 @@ func (e *enumerator) run() {
 			}
 			e.cur = grip{n: 1, tune: true}
 			e.cur.note[0] = tone{st.String, st.Fret, 0, int16(e.s.tune), Melody}
+			e.cur.pcs, e.cur.strings = degrees(e.s.tune), 1<<uint(st.String)
 			if st.Fret > 0 {
 				e.lo, e.hi, e.must = max(1, st.Fret-5), min(int8(n.Frets), st.Fret+5), 0
 				e.place(st.String + 1)
@@ -283,9 +292,11 @@ func (e *enumerator) place(s int8) {
 			if fret > 0 && !e.within(fret) {
 				continue
 			}
-			old := e.cur
+			pcs, strings := e.cur.pcs, e.cur.strings
 			e.cur.note[e.cur.n] = tone{str, fret, 0, int16(midi), Inner}
 			e.cur.n++
+			e.cur.pcs |= 1 << uint(pc)
+			e.cur.strings |= 1 << uint(str)
 			// the bass lies on the three low strings; an A flat on the fifth is still one
 			bassy := int(str) >= n.Strings()-1 && midi <= 57 || int(str) == n.Strings()-2 && midi <= 55
 			if bassy && e.pal.bassCost(pc, e.m.taste, false) < 6 {
@@ -299,7 +310,8 @@ func (e *enumerator) place(s int8) {
 				e.leaf()
 				e.place(str + 1)
 			}
-			e.cur = old
+			e.cur.n--
+			e.cur.pcs, e.cur.strings = pcs, strings
 		}
 	}
 }
@@ -326,26 +338,32 @@ func (e *enumerator) within(fret int8) bool {
 
 // leaf weighs the grip as it stands and keeps it when a hand can hold it.
 func (e *enumerator) leaf() {
-	g := e.cur
-	if e.must > 0 {
-		hit := g.n == 1 && g.tune
-		for i := int8(0); i < g.n; i++ {
-			hit = hit || g.note[i].fret == e.must
+	alone := e.cur.n == 1 && e.cur.tune
+	if !alone {
+		missing := 0
+		for _, p := range e.pal.guides {
+			if e.cur.pcs&(1<<uint(p)) == 0 && !e.suspended(p) {
+				missing++
+			}
 		}
-		if !hit && !(e.must == 1 && allOpen(&g)) {
+		if float64(missing)*e.m.taste.GuideMissing > e.best+spread {
 			return
 		}
 	}
-	g.pcs, g.strings = 0, 0
-	for i := int8(0); i < g.n; i++ {
-		g.pcs = g.pcs.With(int(g.note[i].midi))
-		g.strings |= 1 << uint(g.note[i].str)
+	if e.must > 0 {
+		hit := alone
+		for i := int8(0); i < e.cur.n; i++ {
+			hit = hit || e.cur.note[i].fret == e.must
+		}
+		if !hit && !(e.must == 1 && allOpen(&e.cur)) {
+			return
+		}
 	}
+	g := e.cur
 	if e.bad(&g) || e.pal.far && !e.pal.told(&g) {
 		return
 	}
 	// what it costs before the hand is asked, which is the dear part of asking
-	alone := g.n == 1 && g.tune
 	if !alone && e.weigh(&g, fingering{}, nil) > e.best+spread {
 		return
 	}
@@ -363,6 +381,12 @@ func (e *enumerator) leaf() {
 		e.best = min(e.best, g.cost)
 	}
 	e.out = append(e.out, g)
+}
+
+// suspended reports whether the tune lies a semitone above a guide tone, which
+// then cannot sound under it.
+func (e *enumerator) suspended(pc int) bool {
+	return e.s.hasTune() && (e.s.tune-pc+120)%12 == 1
 }
 
 func allOpen(g *grip) bool {
@@ -412,7 +436,7 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 		if g.pcs.Has(p) {
 			continue
 		}
-		if e.s.hasTune() && (e.s.tune-p+120)%12 == 1 {
+		if e.suspended(p) {
 			add("guide tone suspended by the tune", 0.5)
 			if p == e.pal.sev && !g.pcs.Has(e.pal.root+9) && !g.pcs.Has(e.pal.root+2) {
 				add("bare triad", 3) // the tonic on top of a major seventh wants six or nine
@@ -421,8 +445,8 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 		}
 		add("guide tone missing", w.GuideMissing)
 	}
-	for pc, c := range e.pal.named {
-		if c > 0 && !g.pcs.Has(pc) && (!e.s.hasTune() || (e.s.tune-pc+120)%12 != 1) {
+	for _, pc := range e.pal.want {
+		if c := e.pal.named[pc]; !g.pcs.Has(pc) && (!e.s.hasTune() || (e.s.tune-pc+120)%12 != 1) {
 			add("named colour missing", c)
 		}
 	}

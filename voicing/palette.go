@@ -20,6 +20,7 @@ type palette struct {
 	dom    bool
 	far    bool        // a substitute: natural and altered forms do not meet
 	named  [12]float64 // by pitch class: what it costs to leave out a colour that the symbol names
+	want   []int       // the pitch classes of named
 }
 
 const none = 1e6
@@ -52,6 +53,7 @@ func newPalette(s spot) palette {
 	if m >= altered {
 		p.far = true
 		p.take(m)
+		p.listWanted()
 		return p
 	}
 	has := func(d int) bool { return c.Tones.Has(d) }
@@ -153,7 +155,16 @@ func newPalette(s spot) palette {
 			p.cost[p.bass] = 3 // it may sound above too, but belongs below
 		}
 	}
+	p.listWanted()
 	return p
+}
+
+func (p *palette) listWanted() {
+	for pc, c := range p.named {
+		if c > 0 {
+			p.want = append(p.want, pc)
+		}
+	}
 }
 
 // take sets the palette of a substitute (harmony.md 3.2: the altered rows, the

@@ -206,7 +206,11 @@ func (s *score) plan(p *point, mayWait bool) {
 	bar := s.bars[s.barAt(p.at)]
 	beat := bar.Beat
 	figs := figuresFor(bar)
-	fig := figs[p.phrase%len(figs)]
+	k := p.phrase
+	if p.phrase < len(s.phrase) && (s.barAt(p.at)-s.phrase[p.phrase].From)%4 == 3 {
+		k++ // the last bar of a phrase already looks to the next
+	}
+	fig := figs[k%len(figs)]
 	tx := texture{bassAt: p.at, innerAt: p.at, name: "together"}
 	half := beat / 2
 	if compound(bar) {

@@ -429,6 +429,15 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 	if !a.pair {
 		return
 	}
+	// a stab is of notes that could each be struck alone
+	k := 0
+	for x := range singles {
+		if _, ok := l.fits(singles[x:x+1], l.now, nil); ok {
+			singles[k], costs[k] = singles[x], costs[x]
+			k++
+		}
+	}
+	singles, costs = singles[:k], costs[:k]
 	for x := range singles {
 		for y := range singles {
 			a1, b1 := &singles[x], &singles[y]
