@@ -1,6 +1,9 @@
 package voicing
 
-import "math"
+import (
+	"fmt"
+	"math"
+)
 
 // A Neck says where pitches lie on the guitar.
 type Neck struct {
@@ -20,6 +23,18 @@ func (n Neck) Strings() int { return len(n.Tuning) }
 
 // Open is the sounding pitch of open string s; string 1 is the highest.
 func (n Neck) Open(s int) int { return n.Tuning[len(n.Tuning)-s] + n.Capo }
+
+// maxCapo leaves eight frets of a standard neck to play on.
+const maxCapo = 11
+
+// WithCapo is the neck with a capo at a fret, 0 for none.
+func (n Neck) WithCapo(fret int) (Neck, error) {
+	if fret < 0 || fret > maxCapo {
+		return n, fmt.Errorf("capo at fret %d is out of range (0 to %d)", fret, maxCapo)
+	}
+	n.Capo = fret
+	return n, nil
+}
 
 // Top is the highest fret in use counted from the capo: a capo takes frets away.
 func (n Neck) Top() int { return n.Frets - n.Capo }

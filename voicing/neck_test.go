@@ -47,8 +47,10 @@ func TestStretches(t *testing.T) {
 }
 
 func TestCapo(t *testing.T) {
-	n := StandardNeck()
-	n.Capo = 3
+	n, err := StandardNeck().WithCapo(3)
+	if err != nil {
+		t.Fatal(err)
+	}
 	if got, want := n.Open(1), 67; got != want { // E4 three frets up: G4
 		t.Errorf("open string 1 is %d, want %d", got, want)
 	}
@@ -62,6 +64,11 @@ func TestCapo(t *testing.T) {
 	}
 	if got := n.Stops(66); slices.Contains(got, Stop{1, -1}) {
 		t.Errorf("F#4 lies behind the capo on string 1: %v", got)
+	}
+	for _, f := range []int{-1, 12, 1 << 40} {
+		if n, err := StandardNeck().WithCapo(f); err == nil || n.Capo != 0 {
+			t.Errorf("capo %d is taken: %v", f, n)
+		}
 	}
 	if n.High() != StandardNeck().High() {
 		t.Errorf("a capo moves the highest pitch from %d to %d", StandardNeck().High(), n.High())
@@ -222,6 +229,43 @@ func FuzzParseTuning(f *testing.F) {
 		}
 		if len(got) != 6 && len(got) != 7 || !slices.IsSorted(got) || got[0] < lowestOpen || got[len(got)-1] > highestOpen {
 			t.Fatalf("%q: %v", s, got)
+		}
+	})
+}
+
+// TestAnyNeck: whatever the tuning, the capo and the reach, every note lies on
+// the neck where its string and fret say, and one hand of that reach holds what
+// sounds together.
+func TestAnyNeck(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		n := StandardNeck()
+		open, err := ParseTuning(rapid.SampledFrom(Tunings()).Draw(t, "tuning"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		n.Tuning = open
+		if n, err = n.WithCapo(rapid.IntRange(0, 3).Draw(t, "capo")); err != nil {
+			t.Fatal(err)
+		}
+		h := drawHand(t)
+		a, err := Arrange(randomTune(t), Plan{Neck: &n, Hand: &h})
+		if err != nil {
+			t.Skip(err) // wider than the neck
+		}
+		g := newGrasp(n, h)
+		for i, x := range a.Notes {
+			if x.Fret < 0 || x.Fret > n.Top() || n.Open(x.String)+x.Fret != x.MIDI {
+				t.Fatalf("string %d fret %d of %d is not pitch %d", x.String, x.Fret, n.Top(), x.MIDI)
+			}
+			var ps []Press
+			for _, y := range a.Notes[:i+1] {
+				if x.At < y.At+y.Dur {
+					ps = append(ps, Press{Stop{int8(y.String), int8(y.Fret)}, int8(y.Finger)})
+				}
+			}
+			if !g.fingers(ps).ok {
+				t.Fatalf("at %d no hand of %g mm holds %v", x.At, h.Reach, ps)
+			}
 		}
 	})
 }

@@ -5,6 +5,9 @@ import "strings"
 // handCaution stands where hands repeat a movement.
 const handCaution = "Hands: warm up, rest five minutes in every thirty, and stop if it hurts."
 
+// stretchCaution goes with a larger reach, wherever it is asked for or used.
+const stretchCaution = "A stretch is not a goal, with large least of all; pain or numbness is a matter for a teacher and a clinician."
+
 func commands() []command {
 	var written []string
 	for _, k := range kinds {

@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"thumbline/synth"
+	"thumbline/voicing"
 )
 
 // options is what a command line says. Every command has the flags it obeys
@@ -20,6 +21,10 @@ type options struct {
 	key     string
 	feel    string
 	tension string
+
+	reach  string
+	tuning string
+	capo   int
 
 	bars    string
 	phrase  int
@@ -56,6 +61,9 @@ var (
 		fs.StringVar(&o.key, "key", "", "KEY|key to play in, such as Eb or Dm (default: the sheet's)")
 		fs.StringVar(&o.feel, "feel", "", "FEEL|straight, swing, bossa or the ratio of long to short eighths, such as 1.7 (default: by metre and tempo)")
 		fs.StringVar(&o.tension, "tension", "", "T|how far harmony goes from the written chords: low, medium or high (default medium)")
+		fs.StringVar(&o.reach, "reach", "", "REACH|how far the left hand reaches: small, normal, large, or from finger 1 to finger 4 in mm, such as 90mm (default normal). "+stretchCaution)
+		fs.StringVar(&o.tuning, "tuning", "", "TUNING|the open strings: "+strings.Join(voicing.Tunings(), ", ")+", or notes from low to high, such as \"D A D G B E\" or \"E2 A2 D3 G3 B3 E4\", six or seven (default standard)")
+		fs.IntVar(&o.capo, "capo", 0, "FRET|a capo there; frets are counted from it")
 	}}
 	partFlags = flagGroup{"Which part of it (the whole is arranged, then cut)", func(fs *pflag.FlagSet, o *options) {
 		fs.StringVar(&o.bars, "bars", "", "A-B|bars as they are labelled; 3/2 is bar 3 the second time")

@@ -61,7 +61,44 @@ func readTune(e *env, o *options) (t *theory.Tune, info fs.FileInfo, err error) 
 
 // plan is what the flags decide about the arrangement.
 func (o *options) plan() voicing.Plan {
-	return voicing.Plan{Key: o.key, Feel: o.feel, Tension: o.tension}
+	p := voicing.Plan{Key: o.key, Feel: o.feel, Tension: o.tension}
+	// checkPlan has found these to be good
+	if h, err := o.hand(); err == nil {
+		p.Hand = &h
+	}
+	if n, err := o.neck(); err == nil {
+		p.Neck = &n
+	}
+	return p
+}
+
+// hand is the left hand of --reach.
+func (o *options) hand() (voicing.Hand, error) {
+	if o.reach == "" {
+		return voicing.NormalHand(), nil
+	}
+	h, err := voicing.ParseReach(o.reach)
+	if err != nil {
+		return h, usagef("--reach: %w", err)
+	}
+	return h, nil
+}
+
+// neck is the neck of --tuning and --capo.
+func (o *options) neck() (voicing.Neck, error) {
+	n := voicing.StandardNeck()
+	if o.tuning != "" {
+		open, err := voicing.ParseTuning(o.tuning)
+		if err != nil {
+			return n, usagef("--tuning: %w", err)
+		}
+		n.Tuning = open
+	}
+	n, err := n.WithCapo(o.capo)
+	if err != nil {
+		return n, usagef("--capo: %w", err)
+	}
+	return n, nil
 }
 
 // checkPlan finds values that no plan can have before a file is opened: they
@@ -82,7 +119,11 @@ func (o *options) checkPlan() error {
 	default:
 		return usagef("--tension %s is not known (it is low, medium or high)", o.tension)
 	}
-	return nil
+	if _, err := o.hand(); err != nil {
+		return err
+	}
+	_, err := o.neck()
+	return err
 }
 
 // arrange reads and arranges the tune, whole.

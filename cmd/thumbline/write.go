@@ -116,7 +116,10 @@ func shapes(_ context.Context, e *env, o *options) error {
 	if err != nil {
 		return err
 	}
-	return printed(sheet.Shapes(e.stdout, a, sheet.TabOptions{}))
+	if err := printed(sheet.Shapes(e.stdout, a, sheet.TabOptions{})); err != nil {
+		return err
+	}
+	return stretched(e, o)
 }
 
 func explain(_ context.Context, e *env, o *options) error {
@@ -124,7 +127,20 @@ func explain(_ context.Context, e *env, o *options) error {
 	if err != nil {
 		return err
 	}
-	return printed(sheet.Explain(e.stdout, a))
+	if err := printed(sheet.Explain(e.stdout, a)); err != nil {
+		return err
+	}
+	return stretched(e, o)
+}
+
+// stretched says what there is to say under grips for a hand that reaches
+// farther than the normal one.
+func stretched(e *env, o *options) error {
+	if h, err := o.hand(); err != nil || h.Reach <= voicing.NormalHand().Reach {
+		return err
+	}
+	_, err := fmt.Fprintf(e.stdout, "\n%s\n", wrapAt(fmt.Sprintf("Reach %s: %s", o.reach, stretchCaution), 0))
+	return printed(err)
 }
 
 func arrangePart(e *env, o *options) (*voicing.Arrangement, error) {
