@@ -126,7 +126,11 @@ type worker struct {
 
 func (w *worker) arrange() *Arrangement {
 	s := w.s
-	w.grasp = newGrasp(w.neck, w.hand)
+	// A capo is left out of the measure: above it the frets lie closer, so what
+	// is found without it is easier with it, and grips stay when it moves.
+	open := w.neck
+	open.Capo = 0
+	w.grasp = newGrasp(open, w.hand)
 	w.m = newMaker(w.neck, w.grasp, w.taste)
 	w.ps = s.points()
 	for i := range w.ps {

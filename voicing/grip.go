@@ -215,6 +215,7 @@ type enumerator struct {
 
 func (e *enumerator) run() {
 	n := e.m.neck
+	top := int8(n.Top())
 	if e.s.tune > 0 {
 		for _, st := range n.Stops(e.s.tune) {
 			if st.String > 4 && e.s.tune > n.Low()+4 && st.String > int8(n.Strings())-1 {
@@ -227,11 +228,11 @@ func (e *enumerator) run() {
 			e.cur.note[0] = tone{st.String, st.Fret, 0, int16(e.s.tune), Melody}
 			e.cur.pcs, e.cur.strings = degrees(e.s.tune), 1<<uint(st.String)
 			if st.Fret > 0 {
-				e.lo, e.hi, e.must = max(1, st.Fret-5), min(int8(n.Frets), st.Fret+5), 0
+				e.lo, e.hi, e.must = max(1, st.Fret-5), min(top, st.Fret+5), 0
 				e.place(st.String + 1)
 			} else {
-				for w := int8(1); w <= 9; w++ {
-					e.lo, e.hi, e.must = w, w+4, w
+				for w := int8(1); w <= min(9, top); w++ {
+					e.lo, e.hi, e.must = w, min(w+4, top), w
 					e.place(st.String + 1)
 				}
 				e.must = 0
@@ -240,8 +241,8 @@ func (e *enumerator) run() {
 		}
 		return
 	}
-	for w := int8(1); w <= 12; w++ {
-		e.lo, e.hi, e.must = w, w+4, w
+	for w := int8(1); w <= min(12, top); w++ {
+		e.lo, e.hi, e.must = w, min(w+4, top), w
 		e.cur = grip{}
 		e.place(2)
 	}

@@ -244,7 +244,7 @@ func TestAnyNeck(t *testing.T) {
 			t.Fatal(err)
 		}
 		n.Tuning = open
-		if n, err = n.WithCapo(rapid.IntRange(0, 3).Draw(t, "capo")); err != nil {
+		if n, err = n.WithCapo(rapid.IntRange(0, maxCapo).Draw(t, "capo")); err != nil {
 			t.Fatal(err)
 		}
 		h := drawHand(t)

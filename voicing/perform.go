@@ -15,7 +15,6 @@ type strike struct {
 	point   int  // index of the point it belongs to, -1 before the first
 	fill    bool
 	tune    int // index of the tune note, -1
-	cut     Tick
 }
 
 // layer turns the chosen grips and the ways between them into strikes, adds
@@ -53,6 +52,7 @@ func (w *worker) perform(path []int) *Arrangement {
 	l.write()
 	l.play()
 	l.collect(a)
+	a.TopTempo = w.s.topTempo(a.Notes)
 	w.describe(a, l)
 	if l.dropped > 0 {
 		a.Warnings = append(a.Warnings, fmt.Sprintf("%d notes left out: the hand could not take them with the rest of their attack", l.dropped))
@@ -609,4 +609,33 @@ func (l *layer) collect(a *Arrangement) {
 		a.Notes = append(a.Notes, Note{At: x.at, Dur: dur, MIDI: int(x.midi), String: int(x.str), Fret: int(x.fret),
 			Finger: int(x.finger), Voice: x.voice, Fill: x.fill})
 	}
+}
+
+// topTempo is the tempo in quarters a minute up to which every move of the hand
+// has the time it takes (harmony.md 6.2), counted from the tempo at the start.
+// 0 means that nothing moves.
+func (s *score) topTempo(notes []Note) float64 {
+	top := 0.0
+	pos, at := 0, Tick(0)
+	for i := 0; i < len(notes); {
+		t := notes[i].At
+		low := 0
+		for ; i < len(notes) && notes[i].At == t; i++ {
+			if n := notes[i]; n.Fret > 0 {
+				if p := max(1, n.Fret-n.Finger+1); low == 0 || p < low {
+					low = p
+				}
+			}
+		}
+		if low == 0 {
+			continue
+		}
+		if d := absInt(low - pos); pos > 0 && d > 2 {
+			if bpm := s.tempi[0].BPM * s.seconds(at, t) / shiftTime(d); top == 0 || bpm < top {
+				top = bpm
+			}
+		}
+		pos, at = low, t
+	}
+	return top
 }

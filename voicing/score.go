@@ -110,12 +110,6 @@ func (s *score) tuneAt(t Tick) int {
 	return sort.Search(len(s.tune), func(i int) bool { return s.tune[i].at > t }) - 1
 }
 
-// onset is the index of the tune note that starts at t.
-func (s *score) onset(t Tick) (int, bool) {
-	i := s.tuneAt(t)
-	return i, i >= 0 && s.tune[i].at == t
-}
-
 // seconds is how long from a to b takes.
 func (s *score) seconds(a, b Tick) float64 {
 	total := 0.0
