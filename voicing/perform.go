@@ -611,17 +611,35 @@ func (l *layer) collect(a *Arrangement) {
 	}
 }
 
-// topTempo is the tempo in quarters a minute up to which every move of the hand
-// has the time it takes (harmony.md 6.2), counted from the tempo at the start.
-// 0 means that nothing moves.
+// repeatTime is how soon a string can be plucked again, in seconds
+// (harmony.md 6.4: two fingers in turn, eight a second).
+const repeatTime = 1. / 8
+
+// topTempo is the tempo in quarters a minute up to which every move of the left
+// hand has the time it takes (harmony.md 6.2) and no string is plucked again
+// too soon, counted from the tempo at the start. 0 means that nothing limits it.
 func (s *score) topTempo(notes []Note) float64 {
 	top := 0.0
+	limit := func(from, to Tick, need float64) {
+		if bpm := s.tempi[0].BPM * s.seconds(from, to) / need; to > from && (top == 0 || bpm < top) {
+			top = bpm
+		}
+	}
 	pos, at := 0, Tick(0)
+	var plucked [maxPresses + 2]Tick
+	for i := range plucked {
+		plucked[i] = -1
+	}
 	for i := 0; i < len(notes); {
 		t := notes[i].At
 		low := 0
 		for ; i < len(notes) && notes[i].At == t; i++ {
-			if n := notes[i]; n.Fret > 0 {
+			n := notes[i]
+			if p := plucked[n.String]; p >= 0 {
+				limit(p, t, repeatTime)
+			}
+			plucked[n.String] = t
+			if n.Fret > 0 {
 				if p := max(1, n.Fret-n.Finger+1); low == 0 || p < low {
 					low = p
 				}
@@ -631,9 +649,7 @@ func (s *score) topTempo(notes []Note) float64 {
 			continue
 		}
 		if d := absInt(low - pos); pos > 0 && d > 2 {
-			if bpm := s.tempi[0].BPM * s.seconds(at, t) / shiftTime(d); top == 0 || bpm < top {
-				top = bpm
-			}
+			limit(at, t, shiftTime(d))
 		}
 		pos, at = low, t
 	}

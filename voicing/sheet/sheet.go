@@ -154,7 +154,10 @@ func headline(a *voicing.Arrangement) string {
 	if a.Transposition != 0 {
 		parts = append(parts, fmt.Sprintf("moved %+d semitones from the sheet", a.Transposition))
 	}
-	b.WriteString(strings.Join(parts, ", ") + "\n")
+	if a.TopTempo > 0 {
+		parts = append(parts, fmt.Sprintf("the hand has time up to quarter = %.0f", a.TopTempo))
+	}
+	b.WriteString(wrap(strings.Join(parts, ", "), "", lineWidth) + "\n")
 	return b.String()
 }
 
