@@ -3,21 +3,24 @@ module thumbline
 go 1.26.0
 
 require (
+	github.com/ebitengine/oto/v3 v3.4.0
+	github.com/google/go-cmp v0.7.0
+	github.com/jfreymuth/pulse v0.1.1
+	github.com/rogpeppe/go-internal v1.16.0
+	github.com/spf13/pflag v1.1.0
+	gitlab.com/gomidi/midi/v2 v2.3.20
+	pgregory.net/rapid v1.3.0
+)
+
+require (
 	github.com/BurntSushi/toml v1.4.1-0.20240526193622-a339e1f7089c // indirect
-	github.com/ebitengine/oto/v3 v3.4.0 // indirect
 	github.com/ebitengine/purego v0.9.0 // indirect
-	github.com/google/go-cmp v0.7.0 // indirect
-	github.com/jfreymuth/pulse v0.1.1 // indirect
-	github.com/rogpeppe/go-internal v1.16.0 // indirect
-	github.com/spf13/pflag v1.1.0 // indirect
-	gitlab.com/gomidi/midi/v2 v2.3.20 // indirect
 	golang.org/x/exp/typeparams v0.0.0-20231108232855-2478ac86f678 // indirect
 	golang.org/x/mod v0.41.0 // indirect
 	golang.org/x/sync v0.23.0 // indirect
 	golang.org/x/sys v0.48.0 // indirect
 	golang.org/x/tools v0.51.0 // indirect
 	honnef.co/go/tools v0.8.2 // indirect
-	pgregory.net/rapid v1.3.0 // indirect
 )
 
 tool honnef.co/go/tools/cmd/staticcheck
