@@ -176,10 +176,6 @@ type Reading struct {
 // Complete reports that all four voices sound.
 func (r Reading) Complete() bool { return r.LeftOut == SopranoPart }
 
-// structureOrder is the order in which a chord of three notes is read: the
-// spread that a guitarist would name first.
-var structureOrder = [...]Structure{Drop2, Drop3, Drop24, Close, Drop23}
-
 // ReadStructure recognises the structure of sounding pitches (MIDI, any order)
 // in a scale: four voices, one of which may be borrowed, or three of which each
 // has its own note. Within an octave three are the upper ones and the bass is
@@ -224,12 +220,14 @@ func readFour(steps [4]int) (Reading, bool) {
 	return Reading{}, false
 }
 
+// readThree takes the first that fits: the one doubt, bass with the sixth step
+// under the soprano, is drop 3 before drop 2&3.
 func readThree(steps [3]int) (Reading, bool) {
 	missing := [...]VoicePart{TenorPart, AltoPart}
 	if steps[2]-steps[0] < 8 {
 		missing = [...]VoicePart{BassPart, BassPart}
 	}
-	for _, s := range structureOrder {
+	for s := range structures {
 		own := s.Steps(steps[2])
 		for _, out := range missing {
 			if i := int(out); slices.Equal(slices.Delete(slices.Clone(own[:]), i, i+1), steps[:]) {
