@@ -2,7 +2,7 @@
 """Every command that README.md prints is run, and must print what stands below it.
 
 A line of "..." stands for lines left out. With --update the lines are written anew: each piece between two gaps keeps its
-first line, by which it is found, and its number of lines. Commands that play are run with --long, through the null sink of
+first line, by which it is found, and its number of lines; the last goes on to the end. Commands that play are run with --long, through the null sink of
 the shared data.
 """
 import os
@@ -65,7 +65,7 @@ def execute(command, d):
 
 def renewed(lines, there):
     """The same abridgement of another output."""
-    out, start = [], 0
+    out, start, last = [], 0, len(pieces(lines)) - 1
     for i, p in enumerate(pieces(lines)):
         if i:
             out.append('...')
@@ -74,7 +74,7 @@ def renewed(lines, there):
         k = at(p[:1], there, start)
         if k < 0:
             sys.exit(f'--update: no line {p[0]!r} in the output any more')
-        n = len(p) if k + len(p) < len(there) else len(there) - k
+        n = len(p) if i < last and k + len(p) < len(there) else len(there) - k
         out += there[k:k + n]
         start = k + n
     return out
