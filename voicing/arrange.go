@@ -158,13 +158,12 @@ func (w *worker) arrange() *Arrangement {
 // candidates finds the grips for every point.
 func (w *worker) candidates() {
 	s := w.s
-	coloured := s.coloured()
 	for i := range w.ps {
 		p := &w.ps[i]
 		c := s.chords[p.chord].chord
 		key := s.bars[s.barAt(p.at)].Key
 		sp := spot{chord: c, key: s.keyPCs[s.barAt(p.at)], light: p.light && !p.final, final: p.final, cadence: p.cadence,
-			ground: i == 0 || p.section || p.final || p.late, coloured: coloured,
+			ground: i == 0 || p.section || p.final || p.late, coloured: s.coloured,
 			minorTonic: key.Minor && key.Tonic.PC() == c.RootPC(),
 			room:       p.end-p.at >= 2*s.bars[s.barAt(p.at)].Beat && !p.light && s.nextOnset(p.at)-p.at >= s.bars[s.barAt(p.at)].Beat}
 		if n := p.chord + 1; n < len(s.chords) && !s.chords[n].chord.NoChord {
@@ -206,7 +205,7 @@ func (w *worker) candidates() {
 // six. With medium tension that is one surprise a phrase, on its last dominant,
 // so that tension grows towards the cadence; arrivals stay plain.
 func (w *worker) moods(i int) []mood {
-	if w.tension == tensionLow || w.tension == tensionMedium && !w.s.coloured() {
+	if w.tension == tensionLow || w.tension == tensionMedium && !w.s.coloured {
 		return nil
 	}
 	s, p := w.s, &w.ps[i]
@@ -227,18 +226,6 @@ func (w *worker) moods(i int) []mood {
 }
 
 func degrees(ds ...int) theory.PCSet { return theory.PCSet(0).With(ds...) }
-
-// coloured reports whether the sheet's own chords go beyond triads and plain
-// sevenths. Where they do not, an altered chord would come from another music.
-func (s *score) coloured() bool {
-	n := 0
-	for _, c := range s.chords {
-		if t := c.chord.Tones; !c.chord.NoChord && t.Len() >= 4 && t != degrees(0, 4, 7, 10) {
-			n++
-		}
-	}
-	return 7*n >= len(s.chords)
-}
 
 // lastDominant reports whether no later point of i's phrase has a dominant
 // that resolves.

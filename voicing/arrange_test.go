@@ -130,22 +130,19 @@ func check(t fataler, a *Arrangement) {
 	}
 }
 
-func BenchmarkArrange32Bars(b *testing.B) {
-	tune := longTune(32)
-	b.ReportAllocs()
-	for b.Loop() {
-		if _, err := Arrange(tune, Plan{}); err != nil {
-			b.Fatal(err)
-		}
-	}
-}
-
-func BenchmarkArrange320Bars(b *testing.B) {
-	tune := longTune(320)
-	for b.Loop() {
-		if _, err := Arrange(tune, Plan{}); err != nil {
-			b.Fatal(err)
-		}
+// BenchmarkArrange shows that the cost grows with the length and no faster.
+func BenchmarkArrange(b *testing.B) {
+	for _, bars := range []int{32, 320, 3200} {
+		tune := longTune(bars)
+		b.Run(itoa(bars)+"bars", func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				if _, err := Arrange(tune, Plan{}); err != nil {
+					b.Fatal(err)
+				}
+			}
+			b.ReportMetric(float64(b.Elapsed().Microseconds())/float64(b.N*bars), "us/bar")
+		})
 	}
 }
 

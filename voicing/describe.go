@@ -58,8 +58,12 @@ func (w *worker) placed(i int, at Tick, g *grip, texture string, terms []Term) P
 		j := w.neck.Strings() - int(t.str)
 		pl.Frets[j], pl.Fingers[j] = int(t.fret), int(t.finger)
 	}
-	pl.Scale, pl.Borrowed = scaleOf(g, c, w.uses(i, g.mood))
+	uses := w.uses(i, g.mood)
+	pl.Scale, pl.Borrowed = scaleOf(g, c, uses)
 	pl.Reason = w.reason(i, g)
+	if name := structureName(g, c, uses); name != "" {
+		pl.Reason = name + "; " + pl.Reason
+	}
 	return pl
 }
 
@@ -136,6 +140,62 @@ func (w *worker) uses(i int, m mood) []theory.Use {
 		return 0
 	})
 	return uses
+}
+
+// structureName says how a grip is built: a structure of four voices, three
+// notes of one, a shell, over the root or by itself. Empty when it is none.
+func structureName(g *grip, c theory.Chord, uses []theory.Use) string {
+	var all []int
+	for k := int8(0); k < g.n; k++ {
+		all = append(all, int(g.note[k].midi))
+	}
+	read := func(ps []int) (Reading, bool) {
+		for _, u := range uses {
+			if r, ok := ReadStructure(ps, u.Scale); ok {
+				return r, true
+			}
+		}
+		return Reading{}, false
+	}
+	name := func(r Reading) string {
+		if r.Complete() {
+			return r.Structure.String()
+		}
+		return "three notes of " + r.Structure.String()
+	}
+	if len(all) == 4 {
+		if r, ok := read(all); ok {
+			return name(r)
+		}
+	}
+	b, ok := g.bass()
+	overRoot := ok && int(b.midi)%12 == c.BassPC()
+	if !overRoot {
+		if len(all) == 3 {
+			if r, ok := read(all); ok {
+				return name(r)
+			}
+		}
+		return ""
+	}
+	upper := all[:len(all)-1]
+	guides := 0
+	for _, p := range c.GuideTones() {
+		if g.pcs.Has(p) {
+			guides++
+		}
+	}
+	switch {
+	case len(upper) >= 3:
+		if r, ok := read(upper); ok {
+			return name(r) + " over the root"
+		}
+	case len(upper) == 2 && guides == len(c.GuideTones()):
+		return "shell"
+	case len(upper) == 1:
+		return "tune and root"
+	}
+	return ""
 }
 
 // scaleOf finds the sixth-diminished scale whose even or odd steps a grip

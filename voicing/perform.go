@@ -160,13 +160,7 @@ func (l *layer) write() {
 // that does not have it, else where the next grip's voices come.
 func (l *layer) ringEnd(i int, t tone) Tick {
 	w, s := l.w, l.w.s
-	end := s.end
-	for k := w.ps[i].chord + 1; k < len(s.chords); k++ {
-		if s.chords[k].chord.NoChord {
-			end = s.chords[k].at
-			break
-		}
-	}
+	end := s.silent[w.ps[i].chord]
 	for k := i + 1; k < len(w.ps); k++ {
 		q := &w.ps[k]
 		if q.at >= end {
@@ -347,18 +341,13 @@ func (l *layer) waits(p int, now []strike) ([]strike, bool) {
 	return rest, inner
 }
 
-// heardSince is what was struck at or after t.
+// heardSince is what was struck at or after t, as pitch classes.
 func (l *layer) heardSince(t Tick) (m theory.PCSet) {
-	for _, x := range l.live {
+	l.recent(func(x *strike) {
 		if x.at >= t {
 			m = m.With(int(x.midi))
 		}
-	}
-	for k := len(l.done) - 1; k >= 0 && l.done[k].end > t-8*PerQuarter; k-- {
-		if l.done[k].at >= t {
-			m = m.With(int(l.done[k].midi))
-		}
-	}
+	})
 	return m
 }
 

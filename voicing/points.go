@@ -72,6 +72,7 @@ func (s *score) points() []point {
 			t = next + 1
 		}
 	}
+	phrase := 0
 	for i := range ps {
 		p := &ps[i]
 		p.end = s.end
@@ -83,11 +84,10 @@ func (s *score) points() []point {
 			p.end = c.end
 		}
 		p.section = s.section[p.at]
-		for k, ph := range s.phrase {
-			if b := s.barAt(p.at); b >= ph.From && b < ph.To {
-				p.phrase = k
-			}
+		for b := s.barAt(p.at); phrase+1 < len(s.phrase) && s.phrase[phrase].To <= b; {
+			phrase++
 		}
+		p.phrase = phrase
 	}
 	for i := range ps {
 		p := &ps[i]
@@ -129,8 +129,11 @@ func (s *score) nextDue(t, from, to Tick, ps []point) Tick {
 		}
 	}
 	// rests and very long notes: bar lines
-	for _, b := range s.bars {
-		if b.At >= t && b.At > last && b.At < to && b.At-last >= 4*b.Beat {
+	for _, b := range s.bars[s.barAt(t):] {
+		if b.At >= to {
+			break
+		}
+		if b.At >= t && b.At > last && b.At-last >= 4*b.Beat {
 			return b.At
 		}
 	}

@@ -289,37 +289,47 @@ func (l *layer) mood(i int) mood {
 	return l.w.spots[i].mood
 }
 
+// lastBass is the pitch of the bass struck last, 0 when there was none.
 func (l *layer) lastBass() int {
 	best, at := 0, Tick(-1)
-	for _, list := range [][]strike{l.live, l.done} {
-		for _, x := range list {
-			if x.voice == Bass && x.at > at {
-				best, at = int(x.midi), x.at
-			}
+	l.recent(func(x *strike) {
+		if x.voice == Bass && x.at > at {
+			best, at = int(x.midi), x.at
 		}
-	}
+	})
 	return best
 }
 
-// lastInner lists the inner notes struck last, highest first, and those of the
-// grip.
+// recent visits what sounds and what ended in the last four bars or so.
+func (l *layer) recent(f func(*strike)) {
+	now := Tick(0)
+	for k := range l.live {
+		f(&l.live[k])
+		now = max(now, l.live[k].at)
+	}
+	for k := len(l.done) - 1; k >= 0; k-- {
+		if now = max(now, l.done[k].at); l.done[k].end < now-16*PerQuarter {
+			return
+		}
+		f(&l.done[k])
+	}
+}
+
+// lastInner lists the inner notes struck last, highest first.
 func (l *layer) lastInner() []strike {
 	var out []strike
 	at := Tick(-1)
-	for _, list := range [][]strike{l.live, l.done} {
-		for _, x := range list {
-			if x.voice == Inner && x.at > at {
-				at = x.at
-			}
+	l.recent(func(x *strike) {
+		switch {
+		case x.voice != Inner || x.at < at:
+		case x.at > at:
+			at = x.at
+			out = append(out[:0], *x)
+		default:
+			out = append(out, *x)
 		}
-	}
-	for _, list := range [][]strike{l.live, l.done} {
-		for _, x := range list {
-			if x.voice == Inner && x.at == at {
-				out = append(out, x)
-			}
-		}
-	}
+	})
+	slices.SortStableFunc(out, func(a, b strike) int { return int(b.midi) - int(a.midi) })
 	return out
 }
 
@@ -339,13 +349,11 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 	lo, hi := 50, 69
 	// what sounded lately, before the last inner note
 	again := [128]bool{}
-	for _, list := range [][]strike{l.live, l.done} {
-		for _, x := range list {
-			if x.voice == Inner && a.at-x.at <= 4*PerQuarter && len(ref) > 0 && x.at < ref[0].at {
-				again[x.midi] = true
-			}
+	l.recent(func(x *strike) {
+		if x.voice == Inner && a.at-x.at <= 4*PerQuarter && len(ref) > 0 && x.at < ref[0].at {
+			again[x.midi] = true
 		}
-	}
+	})
 	borrow := l.borrows(i, a, ref)
 	base := func(midi int) float64 { // distance to the line that is there
 		if len(ref) == 0 {

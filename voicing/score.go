@@ -19,6 +19,11 @@ type score struct {
 	end     Tick
 	section map[Tick]bool // where sections start
 	phrase  []theory.Phrase
+	silent  []Tick // for each chord, where the next N.C. begins, or the end
+	// coloured says that the sheet's own chords go beyond triads and plain
+	// sevenths. Where they do not, an altered chord would come from another
+	// music.
+	coloured bool
 }
 
 type tuneNote struct {
@@ -80,6 +85,18 @@ func newScore(t *theory.Tune) *score {
 		}
 	}
 	s.phrase = t.Phrases
+	s.silent = make([]Tick, len(s.chords))
+	end, rich := s.end, 0
+	for i := len(s.chords) - 1; i >= 0; i-- {
+		s.silent[i] = end
+		switch c := s.chords[i].chord; {
+		case c.NoChord:
+			end = s.chords[i].at
+		case c.Tones.Len() >= 4 && c.Tones != degrees(0, 4, 7, 10):
+			rich++
+		}
+	}
+	s.coloured = 7*rich >= len(s.chords)
 	return s
 }
 

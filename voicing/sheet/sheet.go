@@ -155,7 +155,7 @@ func headline(a *voicing.Arrangement) string {
 		parts = append(parts, fmt.Sprintf("moved %+d semitones from the sheet", a.Transposition))
 	}
 	if a.TopTempo > 0 {
-		parts = append(parts, fmt.Sprintf("the hand has time up to quarter = %.0f", a.TopTempo))
+		parts = append(parts, fmt.Sprintf("playable up to quarter = %.0f", a.TopTempo))
 	}
 	b.WriteString(wrap(strings.Join(parts, ", "), "", lineWidth) + "\n")
 	return b.String()
