@@ -14,11 +14,22 @@ from common import DATA, DEMO, PROGRAM, Check, files, run, write
 # Figures that no tune may miss, and shares of a corpus added up, in percent.
 NEVER = ('tune: notes missing', 'tune: covered by a higher note', 'hand: moments no hand can hold',
          'hand: two notes on a string', 'hand: pitch is not string + fret', 'hand: fingers that make no hand')
-AT_LEAST = {'tune: as an independent reader has it': 98, 'tune: rings': 90, 'harmony: guide tones sound (where asked)': 90,
-            'texture: notes under a beat left bare': 60}
-AT_MOST = {'ear: minor ninths': 2}
+READ = 'tune: as an independent reader has it'
+AT_LEAST = {READ: 98, 'texture: notes under a beat left bare': 60}
+# All that the judge says of tune, hand, ear and harmony must lie inside what it wants.
+INSIDE = ('tune:', 'hand:', 'ear:', 'harmony:')
 ARRANGED = 90  # percent of the sheets of a corpus
 ROWS = 80      # percent of the situations, and of the manners
+
+# abc2midi, the referee for ABC, plays R:Hornpipe with its eighths at two to one; the written rhythm is even (ABC 2.1:
+# R: is a hint for players), so it gets the sheets without their R: lines. Where it departs from the standard in how
+# often a part is played, the sheet does not count for the reading:
+REFEREE_DIFFERS = {
+    'the-forester.abc': 'P:A(ABB) times 4: it drops the whole order of parts, we read A(ABB)',
+    'hole-in-the-wall.abc': ':| goes back to the last || (ABC 2.1, 4.8), it goes to the start',
+    'jenny-lind-2.abc': 'a part label starts a section, it repeats into the part before',
+    'abram-circle.abc': 'a second ending closed by :|, it plays the whole a third time',
+}
 
 LINE = re.compile(r'^(\S.*?)\s+(-?[0-9.]+) %\s+want .*\((\d+) of (\d+)\)$')
 
@@ -35,27 +46,48 @@ def judge(args):
     return r.stdout
 
 
-def figures(c, where, text):
+def figures(c, where, text, reading=True):
     c.here = where
     t = table(text)
+    for line in text.splitlines():
+        if line.startswith(INSIDE) and '<--' in line and (reading or not line.startswith(READ)):
+            c.that(False, f'outside what the judge wants: {line}')
     # Percent are printed rounded; the counts are exact.
     for name in NEVER:
         if c.that(name in t, f'{name}: not measured'):
             c.that(t[name][1] == 0, f'{name}: {t[name][1]} of {t[name][2]}')
     for name, least in AT_LEAST.items():
+        if name == READ and not reading:
+            continue
         if c.that(name in t, f'{name}: not measured'):
             c.that(100 * t[name][1] >= least * t[name][2], f'{name}: {t[name][0]} %, wanted at least {least}')
-    for name, most in AT_MOST.items():
-        if c.that(name in t, f'{name}: not measured'):
-            c.that(100 * t[name][1] <= most * t[name][2], f'{name}: {t[name][0]} %, wanted at most {most}')
     c.that('NOT MEASURED' not in text, 'ABC sheets without a referee (Debian package abcmidi)')
+
+
+def even(sheets, folder):
+    """Copies of ABC sheets without their R: lines."""
+    out = []
+    for f in sheets:
+        g = os.path.join(folder, os.path.basename(f))
+        with open(f, 'rb') as r, open(g, 'wb') as w:
+            w.writelines(l for l in r if not l.startswith(b'R:'))
+        out.append(g)
+    return out
 
 
 def corpus(c, name, sheets, report):
     text = judge(['--all', PROGRAM] + sheets)
+    abc = sheets[0].endswith('.abc')
     if report:
         print(f'== {name}\n{text}')
-    figures(c, name, text)
+    figures(c, name, text, reading=not abc)
+    if abc:
+        with tempfile.TemporaryDirectory() as d:
+            told = judge(['--all', PROGRAM] + even([f for f in sheets if os.path.basename(f) not in REFEREE_DIFFERS], d))
+        t = table(told)
+        print(f'{name}: read as the referee has it {table(text)[READ][0]} %; without R: and {len(REFEREE_DIFFERS)} sheets on which it '
+              f'departs from the standard {t[READ][0]} %')
+        c.that(100 * t[READ][1] >= AT_LEAST[READ] * t[READ][2], f'{READ}: {t[READ][0]} % of the sheets on which the standard is followed')
     m = re.search(r'^(\d+) arranged, (\d+) not$', text, re.M)
     if c.that(m, 'how many were arranged is not told'):
         yes, no = int(m[1]), int(m[2])
