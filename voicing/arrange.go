@@ -1,7 +1,9 @@
 package voicing
 
 import (
+	"encoding/binary"
 	"fmt"
+	"math"
 
 	"thumbline/theory"
 	"thumbline/voicing/search"
@@ -118,10 +120,11 @@ type worker struct {
 	ps      []point
 	spots   []spot
 	grips   [][]grip
-	runs    []*run // runs[i] leads from point i to point i+1; runs[0] of pick-up in lead
-	lead    *run   // the notes before the first point
-	links   []link // links[i] from point i-1 to point i
-	alone   int    // points at which the tune stands alone
+	runs    []*run          // runs[i] leads from point i to point i+1; runs[0] of pick-up in lead
+	lead    *run            // the notes before the first point
+	same    map[string]*run // by pitches and times
+	links   []link          // links[i] from point i-1 to point i
+	alone   int             // points at which the tune stands alone
 }
 
 func (w *worker) arrange() *Arrangement {
@@ -131,6 +134,7 @@ func (w *worker) arrange() *Arrangement {
 	open := w.neck
 	open.Capo = 0
 	w.grasp = newGrasp(open, w.hand)
+	w.same = map[string]*run{}
 	w.m = newMaker(w.neck, w.grasp, w.taste)
 	w.ps = s.points()
 	for i := range w.ps {
@@ -282,7 +286,7 @@ func (w *worker) prepareRuns() {
 		}
 	}
 	from := Tick(0)
-	w.lead = s.newRun(&w.taste, w.neck, lead, from, first)
+	w.lead = w.run(lead, from, first)
 	for i := range w.ps {
 		p := &w.ps[i]
 		to := s.end
@@ -300,8 +304,33 @@ func (w *worker) prepareRuns() {
 			}
 			notes = append(notes, k)
 		}
-		w.runs = append(w.runs, s.newRun(&w.taste, w.neck, notes, last, to))
+		w.runs = append(w.runs, w.run(notes, last, to))
 	}
+}
+
+// run is the tables of some bare notes; the same notes in the same rhythm, as
+// in a repeat, share theirs.
+func (w *worker) run(notes []int, from, to Tick) *run {
+	s := w.s
+	key := make([]byte, 0, 12*len(notes)+8)
+	last := from
+	put := func(at Tick) {
+		key = binary.LittleEndian.AppendUint64(key, math.Float64bits(s.seconds(last, at)))
+		last = at
+	}
+	for _, i := range notes {
+		key = append(key, byte(s.tune[i].midi))
+		put(s.tune[i].at)
+	}
+	put(to)
+	if r, ok := w.same[string(key)]; ok {
+		c := *r
+		c.notes = notes
+		return &c
+	}
+	r := s.newRun(&w.taste, w.neck, notes, from, to)
+	w.same[string(key)] = r
+	return r
 }
 
 // The search.Problem: slots are points, choices are grips.

@@ -99,11 +99,6 @@ const spread = 9
 // poor ones be dropped before the first good one is found.
 const hopeful = 7
 
-// gripKey identifies a spot for the cache.
-type gripKey struct {
-	spot
-}
-
 // maker enumerates grips and remembers them by chord, tune note and place.
 type maker struct {
 	neck   Neck
@@ -111,14 +106,15 @@ type maker struct {
 	taste  Taste
 	maxN   int // grips kept for one spot
 	finger map[uint64]fingering
-	grips  map[gripKey][]grip
+	grips  map[spot][]grip
+	raw    map[spot][]grip // before what the place adds to the cost
 	steps  map[theory.Chord][]theory.PCSet
 	capped int // spots at which candidates were cut
 }
 
 func newMaker(n Neck, g *grasp, t Taste) *maker {
-	return &maker{neck: n, grasp: g, taste: t, maxN: 36, finger: map[uint64]fingering{},
-		grips: map[gripKey][]grip{}, steps: map[theory.Chord][]theory.PCSet{}}
+	return &maker{neck: n, grasp: g, taste: t, maxN: 32, finger: map[uint64]fingering{},
+		grips: map[spot][]grip{}, raw: map[spot][]grip{}, steps: map[theory.Chord][]theory.PCSet{}}
 }
 
 // stepSets are the note sets of the chord's scales: the chord on the even (or
@@ -183,39 +179,116 @@ func (m *maker) fingersOf(g *grip) fingering {
 	return by
 }
 
-// at lists the grips for a spot, the best by itself first.
+// at lists the grips for a spot, the best by itself first. What can be played
+// is found once for a chord and a tune note; what the place adds (a section's
+// ground, little time, room for more, a close) is weighed anew.
 func (m *maker) at(s spot) []grip {
-	k := gripKey{s}
-	if g, ok := m.grips[k]; ok {
+	if g, ok := m.grips[s]; ok {
 		return g
 	}
+	base := s
+	base.ground, base.light, base.room, base.cadence, base.final = false, false, false, false, false
 	e := enumerator{m: m, s: s, pal: newPalette(s), sets: m.stepSets(s.chord), best: hopeful}
-	e.run()
-	if len(e.out) <= m.neck.Strings() { // hardly anything: look among the dear ones too
-		e.out, e.best = nil, 1e9
-		e.run()
+	raw, ok := m.raw[base]
+	if !ok {
+		f := e
+		f.s = base
+		f.run()
+		if len(f.out) <= m.neck.Strings() { // hardly anything: look among the dear ones too
+			f.out, f.best = nil, 1e9
+			f.run()
+		}
+		raw = f.cheapest(maxRaw)
+		m.raw[base] = raw
+	}
+	e.best = 1e9
+	e.out = make([]grip, 0, len(raw))
+	for i := range raw {
+		g := raw[i]
+		if s.light && g.n > 3 {
+			continue
+		}
+		if base != s {
+			g.cost = e.weigh(&g, m.fingersOf(&g), nil)
+		}
+		if g.n > 1 || !g.tune {
+			e.best = min(e.best, g.cost)
+		}
+		e.out = append(e.out, g)
 	}
 	out := e.prune()
-	m.grips[k] = out
+	m.grips[s] = out
 	return out
 }
 
+// maxRaw is how many grips of a chord and a tune note are kept to be weighed
+// for a place.
+const maxRaw = 140
+
+// cheapest is at most n of what was found, the best first, and the tune alone
+// in all its places.
+func (e *enumerator) cheapest(n int) []grip {
+	order := e.sorted()
+	out := make([]grip, 0, min(n, len(order))+maxPresses)
+	for i, g := range order {
+		if i < n || g.n == 1 && g.tune {
+			out = append(out, *g)
+		}
+	}
+	return out
+}
+
+// sorted lists what was found within spread of the best, in a total order.
+func (e *enumerator) sorted() []*grip {
+	order := make([]*grip, 0, len(e.out))
+	for i := range e.out {
+		if g := &e.out[i]; g.cost < e.best+spread || g.n == 1 && g.tune {
+			order = append(order, g)
+		}
+	}
+	slices.SortFunc(order, (*grip).compare)
+	return order
+}
+
 type enumerator struct {
-	m    *maker
-	s    spot
-	pal  palette
-	sets []theory.PCSet
-	out  []grip
-	cur  grip
-	lo   int8 // fret window
-	hi   int8
-	best float64
-	must int8 // a note at this fret is wanted, to tell windows apart; 0 = no
+	m     *maker
+	s     spot
+	pal   palette
+	sets  []theory.PCSet
+	out   []grip
+	cur   grip
+	lo    int8 // fret window
+	hi    int8
+	best  float64
+	notes [maxPresses + 1][]spotNote // by string, what the palette allows, low frets first
+	must  int8                       // a note at this fret is wanted, to tell windows apart; 0 = no
+}
+
+// A spotNote is a note that the palette allows on a string.
+type spotNote struct {
+	fret, pc, midi int8
 }
 
 func (e *enumerator) run() {
 	n := e.m.neck
 	top := int8(n.Top())
+	for str := 1; str <= n.Strings(); str++ {
+		e.notes[str] = e.notes[str][:0]
+		for f := int8(0); f <= min(top, 20); f++ {
+			midi := n.Open(str) + int(f)
+			if e.pal.cost[midi%12] >= none {
+				continue
+			}
+			if e.s.hasTune() {
+				if d := e.s.tune - midi; d <= 1 || d == 13 {
+					continue
+				}
+			} else if midi > e.s.ceiling {
+				continue
+			}
+			e.notes[str] = append(e.notes[str], spotNote{f, int8(midi % 12), int8(midi)})
+		}
+	}
 	if e.s.tune > 0 {
 		for _, st := range n.Stops(e.s.tune) {
 			if st.String > 4 && e.s.tune > n.Low()+4 && st.String > int8(n.Strings())-1 {
@@ -258,35 +331,17 @@ func (e *enumerator) place(s int8) {
 		if e.cur.hasBass {
 			return
 		}
-		open := n.Open(int(str))
-		for f := e.lo - 1; f <= e.hi; f++ {
-			fret := f
-			if f == e.lo-1 {
-				fret = 0 // the open string first
-			}
-			midi := open + int(fret)
-			pc := midi % 12
-			if e.pal.cost[pc] >= none {
+		for _, x := range e.notes[str] {
+			if x.fret > 0 && x.fret < e.lo {
 				continue
 			}
+			if x.fret > e.hi {
+				break
+			}
+			fret, pc, midi := x.fret, int(x.pc), int(x.midi)
 			if e.cur.n > 0 {
 				up := int(e.cur.note[e.cur.n-1].midi)
-				if midi >= up || muddy(midi, up) {
-					continue
-				}
-				if e.cur.n > 1 || !e.s.hasTune() {
-					if up-midi == 1 && !e.s.hasTune() && e.cur.n == 1 {
-						continue
-					}
-				}
-				if up-midi > 17 && int(str) < n.Strings()-2 {
-					continue
-				}
-			} else if midi > e.s.ceiling {
-				continue
-			}
-			if e.s.hasTune() {
-				if d := e.s.tune - midi; d == 1 || d == 13 {
+				if midi >= up || muddy(midi, up) || up-midi > 17 && int(str) < n.Strings()-2 {
 					continue
 				}
 			}
@@ -365,8 +420,11 @@ func (e *enumerator) leaf() {
 		return
 	}
 	// what it costs before the hand is asked, which is the dear part of asking
-	if !alone && e.weigh(&g, fingering{}, nil) > e.best+spread {
-		return
+	before := 0.0
+	if !alone {
+		if before = e.weigh(&g, fingering{}, nil); before > e.best+spread {
+			return
+		}
 	}
 	f := e.m.fingersOf(&g)
 	if !f.ok {
@@ -377,11 +435,28 @@ func (e *enumerator) leaf() {
 	}
 	g.pos, g.open = f.pos, f.pos == 0
 	g.mood = e.s.mood
-	g.cost = e.weigh(&g, f, nil)
-	if !alone {
+	if alone {
+		g.cost = e.weigh(&g, f, nil)
+	} else {
+		g.cost = before + e.m.taste.Finger*f.cost + highOpens(&g)
 		e.best = min(e.best, g.cost)
 	}
 	e.out = append(e.out, g)
+}
+
+// highOpens is the cost of open strings inside a grip high on the neck: they
+// sound like another instrument.
+func highOpens(g *grip) float64 {
+	if g.pos < 6 {
+		return 0
+	}
+	c := 0.0
+	for _, t := range g.inner() {
+		if t.fret == 0 {
+			c += 0.4
+		}
+	}
+	return c
 }
 
 // suspended reports whether the tune lies a semitone above a guide tone, which
@@ -533,13 +608,7 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 		}
 	}
 	inner := g.inner()
-	if g.pos >= 6 {
-		for i := range inner {
-			if inner[i].fret == 0 {
-				add("open string inside a high grip", 0.4)
-			}
-		}
-	}
+	add("open strings inside a high grip", highOpens(g))
 	for i := 1; i < len(inner); i++ {
 		switch d := inner[i-1].midi - inner[i].midi; {
 		case d == 1:
@@ -620,39 +689,31 @@ func (e *enumerator) isStep(g *grip) bool {
 // prune keeps the best grips, and some of every position and place of the
 // tune, so that the search has somewhere to go.
 func (e *enumerator) prune() []grip {
-	var order []*grip
-	for i := range e.out {
-		if g := &e.out[i]; g.cost < e.best+spread || g.n == 1 && g.tune {
-			order = append(order, g)
-		}
-	}
-	slices.SortFunc(order, (*grip).compare)
-	type place struct{ str, pos int8 }
-	count := map[place]int{}
+	var count [maxPresses + 2][maxFret]int8 // by the tune's string and position
 	alone := map[int8]bool{}
-	var out []grip
+	out := make([]grip, 0, e.m.maxN+maxPresses)
 	var last *grip
-	for _, g := range order {
+	for _, g := range e.sorted() {
 		if last != nil && *last == *g {
 			continue
 		}
 		last = g
-		p := place{-1, g.pos}
+		str := int8(0)
 		if g.tune {
-			p.str = g.note[0].str
+			str = g.note[0].str
 		}
 		if g.n == 1 && g.tune {
-			if !alone[p.str] {
-				alone[p.str] = true
+			if !alone[str] {
+				alone[str] = true
 				out = append(out, *g)
 			}
 			continue
 		}
-		if len(out) >= e.m.maxN || count[p] >= 7 {
+		if len(out) >= e.m.maxN || count[str][g.pos] >= 7 {
 			e.m.capped++
 			continue
 		}
-		count[p]++
+		count[str][g.pos]++
 		out = append(out, *g)
 	}
 	return out

@@ -118,15 +118,15 @@ type run struct {
 	stands [][]stand // of each note
 	dt     []float64 // seconds from the attack before to each note; one more for the way to the next point
 	// cost[p][k]: from position p at the start to stand k of the last note
-	cost [maxPlace][]float64
+	cost *[maxPlace][]float64
 	// to[p][q]: from position p to position q at the next point
-	to [maxPlace][maxPlace]float64
+	to *[maxPlace][maxPlace]float64
 }
 
 // newRun prepares the tables. lead is the time from the last attack of the
 // point to the first bare note, or to the next point when there is none.
 func (s *score) newRun(w *Taste, n Neck, notes []int, from, to Tick) *run {
-	r := &run{notes: notes}
+	r := &run{notes: notes, cost: new([maxPlace][]float64), to: new([maxPlace][maxPlace]float64)}
 	last := from
 	for _, i := range notes {
 		r.dt = append(r.dt, s.seconds(last, s.tune[i].at))
