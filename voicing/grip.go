@@ -290,11 +290,9 @@ func (e *enumerator) run() {
 		}
 	}
 	if e.s.tune > 0 {
-		for _, st := range n.Stops(e.s.tune) {
-			if st.String > 4 && e.s.tune > n.Low()+4 && st.String > int8(n.Strings())-1 {
-				continue
-			}
-			if st.Fret > 17 && st.String > 1 {
+		for i, st := range n.Stops(e.s.tune) {
+			// the tune stays on the high strings, and below fret 14 on all but the first
+			if i > 0 && (st.Fret > 13 || st.Fret > 9 && st.String > 3) {
 				continue
 			}
 			e.cur = grip{n: 1, tune: true}
