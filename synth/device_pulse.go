@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync/atomic"
+	"syscall"
 	"time"
 
 	"github.com/jfreymuth/pulse/proto"
@@ -265,7 +266,9 @@ func (p *pulse) stop() error {
 
 func pulseText(err error) string {
 	switch {
-	case errors.Is(err, io.EOF):
+	// A server that hangs up with a request unread resets the connection: which
+	// of the two comes is a matter of a moment.
+	case errors.Is(err, io.EOF), errors.Is(err, syscall.ECONNRESET):
 		return "it hung up"
 	case errors.Is(err, os.ErrDeadlineExceeded), strings.Contains(err.Error(), "deadline"):
 		return "it does not answer"

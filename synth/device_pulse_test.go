@@ -3,6 +3,7 @@
 package synth
 
 import (
+	"encoding/binary"
 	"io"
 	"net"
 	"path/filepath"
@@ -28,39 +29,45 @@ func TestPulseDevices(t *testing.T) {
 // sentence.
 func TestPulseNoServer(t *testing.T) {
 	dir := t.TempDir()
-	odd := filepath.Join(dir, "odd")
-	l, err := net.Listen("unix", odd)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	go func() { // one that hangs up
-		for {
-			c, err := l.Accept()
-			if err != nil {
-				return
-			}
-			c.Close()
+	// serve answers each connection with do and hangs up when do returns.
+	serve := func(name string, do func(net.Conn)) (path string) {
+		path = filepath.Join(dir, name)
+		l, err := net.Listen("unix", path)
+		if err != nil {
+			t.Fatal(err)
 		}
-	}()
-	mute := filepath.Join(dir, "mute")
-	l2, err := net.Listen("unix", mute)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l2.Close()
-	go func() { // one that never answers
-		for {
-			c, err := l2.Accept()
-			if err != nil {
-				return
+		t.Cleanup(func() { l.Close() })
+		go func() {
+			for {
+				c, err := l.Accept()
+				if err != nil {
+					return
+				}
+				go func() {
+					defer c.Close()
+					do(c)
+				}()
 			}
-			go io.Copy(io.Discard, c)
+		}()
+		return path
+	}
+	request := func(c net.Conn) { // reads one to its end
+		head := make([]byte, 20) // its first four bytes are the length of the rest
+		if _, err := io.ReadFull(c, head); err == nil {
+			io.CopyN(io.Discard, c, int64(binary.BigEndian.Uint32(head)))
 		}
-	}()
+	}
+	odd := serve("odd", func(net.Conn) {})
+	end := serve("end", request)                                            // the client's read ends
+	reset := serve("reset", func(c net.Conn) { io.ReadFull(c, []byte{0}) }) // the client's read is refused
+	half := serve("half", func(c net.Conn) { request(c); c.Write([]byte{0, 0, 0}) })
+	mute := serve("mute", func(c net.Conn) { io.Copy(io.Discard, c) })
 	for server, want := range map[string]string{
 		"unix:" + filepath.Join(dir, "none"): "no PulseAudio or PipeWire server answers at " + filepath.Join(dir, "none"),
 		"unix:" + odd:                        "does not let us in: it hung up",
+		"unix:" + end:                        "does not let us in: it hung up",
+		"unix:" + reset:                      "does not let us in: it hung up",
+		"unix:" + half:                       "does not let us in: it hung up",
 		"unix:" + mute:                       "does not let us in: it does not answer",
 		"tcp:":                               "PULSE_SERVER names no server",
 	} {

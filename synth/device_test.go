@@ -143,6 +143,7 @@ func TestPlay(t *testing.T) {
 		if err := Play(context.Background(), d, e, 40*time.Millisecond); err != nil {
 			t.Error(err)
 		}
+		synctest.Wait() // for the block that the device takes at the moment Play returns
 		if f.loud.Load() < 24000 {
 			t.Errorf("the last sound was at frame %d", f.loud.Load())
 		}
