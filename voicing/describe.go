@@ -222,7 +222,7 @@ func scaleOf(g *grip, c theory.Chord, uses []theory.Use) (string, []string) {
 		for parity := 0; parity < 2; parity++ {
 			var bor []string
 			ok := true
-			cost := rank * 2
+			cost := rank * 4 // a borrow from the first choice says more than another scale
 			if parity != odd {
 				cost += 5
 			}

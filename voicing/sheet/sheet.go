@@ -61,7 +61,7 @@ func place(a *voicing.Arrangement, t voicing.Tick) string {
 	b := a.Bars[i]
 	beat := beatLen(b)
 	// The label has the pass in it already.
-	return theory.Place{Label: b.Label, Beat: 1 + float64(t-b.At+leadIn(b))/float64(beat)}.String()
+	return theory.Place{Label: b.Label, Beat: theory.Quarters(int64(t-b.At+leadIn(b)+beat), int64(beat))}.String()
 }
 
 // decimal prints at most two decimals, and none that say nothing.
