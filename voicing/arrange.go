@@ -172,6 +172,7 @@ func (w *worker) candidates() {
 			room:       p.end-p.at >= 2*s.bars[s.barAt(p.at)].Beat && !p.light && s.nextOnset(p.at)-p.at >= s.bars[s.barAt(p.at)].Beat}
 		if n := p.chord + 1; n < len(s.chords) && !s.chords[n].chord.NoChord {
 			d := s.chords[n].chord
+			sp.line = d.RootPC() == c.RootPC() && d.Kind == c.Kind && c.Tones.Len() == 3 && d.Tones&degrees(9, 10, 11) != 0
 			sp.resolves = (d.RootPC()-c.RootPC()+12)%12 == 5
 			sp.toMinor = sp.resolves && d.Kind == theory.Minor && !d.Tones.Has(10)
 		}
@@ -370,7 +371,11 @@ func (w *worker) heldCost(r *run, pos int, g *grip) float64 {
 	best := w.taste.HeldLost
 	for k, st := range r.stands[len(r.stands)-1] {
 		if st.str == t.str && st.fret == t.fret && (st.finger == t.finger || g.n == 1) {
-			best = min(best, r.cost[pos][k])
+			c := r.cost[pos][k]
+			if st.fret == 0 {
+				c += w.taste.leave(st, g.pos, r.dt[len(r.dt)-1])
+			}
+			best = min(best, c)
 		}
 	}
 	return best

@@ -80,6 +80,7 @@ type spot struct {
 	toMinor  bool // and that chord is a minor tonic
 	// minorTonic says that the chord is the tonic of a minor key.
 	minorTonic bool
+	line       bool // a triad, and the next chord adds a sixth or seventh to it: a line that is still to come
 	coloured   bool // the sheet's own harmony goes beyond triads and sevenths
 	room       bool // there is time for a full grip to be heard
 	cadence    bool

@@ -131,6 +131,11 @@ func newPalette(s spot) palette {
 	case theory.Augmented:
 		set(2, 1.2)
 	}
+	if s.line {
+		for _, d := range []int{9, 10, 11} {
+			p.cost[(p.root+d)%12] = none
+		}
+	}
 	// the written tones last: they cost nothing, whatever the key
 	for d := 0; d < 12; d++ {
 		if has(d) {

@@ -48,6 +48,9 @@ func (w *worker) perform(path []int) *Arrangement {
 		}
 		l.chosen = append(l.chosen, g)
 	}
+	for i := range w.ps {
+		w.s.settle(&w.ps[i], &l.chosen[i])
+	}
 	l.holdOver()
 	l.write()
 	l.play()
@@ -94,7 +97,7 @@ func (l *layer) write() {
 		var need *stand
 		if held && to != nil && to.tune {
 			t := to.note[0]
-			need = &stand{t.str, t.fret, t.finger}
+			need = &stand{str: t.str, fret: t.fret, finger: t.finger}
 		}
 		for j, st := range r.walk(&w.taste, from, to, need) {
 			tune[r.notes[j]], seen[r.notes[j]] = st, true
@@ -110,7 +113,7 @@ func (l *layer) write() {
 		g := &l.chosen[i]
 		if p := &w.ps[i]; p.tune >= 0 && !p.held && g.tune {
 			t := g.note[0]
-			tune[p.tune], seen[p.tune] = stand{t.str, t.fret, t.finger}, true
+			tune[p.tune], seen[p.tune] = stand{str: t.str, fret: t.fret, finger: t.finger}, true
 		}
 		var next *grip
 		held := false

@@ -27,7 +27,10 @@ type texture struct {
 	innerAt Tick
 	answers []answer
 	split   Tick // the chord may wait for the tune's next beat; 0 when it may not
-	name    string
+	// rootLast says that a grip on the root keeps its bass for the last word:
+	// it takes the place of the last answer.
+	rootLast bool
+	name     string
 }
 
 // An answer is one more attack inside a stretch.
@@ -287,8 +290,12 @@ func (s *score) answer(p *point, tx *texture, fig figure, bar Bar, apart, half T
 		i := s.tuneAt(t)
 		return (i < 0 || t-s.tune[i].at >= apart) && s.nextOnset(t)-t >= apart
 	}
+	cycle := 4 * beat // how long the figure is
+	if !compound(bar) && bar.Metre.Num == 3 {
+		cycle = bar.Len
+	}
 	wants := func(list []float64, t Tick) bool {
-		from := (t - p.at) % (4 * beat)
+		from := (t - p.at) % cycle
 		for _, d := range list {
 			if Tick(d*float64(unit(bar))+0.5) == from {
 				return true
@@ -320,7 +327,7 @@ func (s *score) answer(p *point, tx *texture, fig figure, bar Bar, apart, half T
 		case hold && clear(t):
 			// the last beat before another chord is the bass's: a step into the next root
 			into := onBeat && t+beat >= p.end && !p.cadence && !p.final
-			bass := wants(fig.bass, t) || into
+			bass := wants(fig.bass, t) || into || cycle == bar.Len && s.start[s.barAt(t)] == t // a waltz stands on its one
 			if !bass && !wants(fig.inner, t) || !onBeat && s.phraseRest(t, p) || slow && t-last < beat {
 				continue
 			}
@@ -348,8 +355,15 @@ func (s *score) answer(p *point, tx *texture, fig figure, bar Bar, apart, half T
 			if may || !short {
 				add(answer{at: t, pair: s.tune[i].end-t >= beat, waited: short})
 			}
-		case onBeat && i >= 0 && s.tune[i].at == t && s.strong(t) && s.tune[i].end-t >= beat && t-p.at >= 2*beat:
-			// the tune's own strong beat inside a long chord: the fifth below it
+		case compound(bar) && t == p.at+2*half && i >= 0 && s.tune[i].at == t && p.end-p.at <= beat && mayWait && !p.light &&
+			tx.innerAt == p.at && fig.delay > 0 && s.seconds(p.at, t) > 0.25:
+			// a chord for one beat of a jig: the bass takes its first eighth, the rest comes with the third
+			tx.split = t
+			add(answer{at: t, pair: s.seconds(t, p.end) >= 0.3, waited: true})
+		case onBeat && i >= 0 && s.tune[i].at == t && s.strong(t) && t-p.at >= 2*beat &&
+			(s.tune[i].end-t >= beat || bar.Len <= 2*beat && t-last >= beat):
+			// the tune's own strong beat inside a long chord: the fifth below it;
+			// in dance metres every bar has its bass
 			add(answer{at: t, bass: true})
 		}
 	}
@@ -359,6 +373,21 @@ func (s *score) answer(p *point, tx *texture, fig figure, bar Bar, apart, half T
 // phraseRest keeps the last beat before a new phrase free of off-beats.
 func (s *score) phraseRest(t Tick, p *point) bool {
 	return p.cadence && p.end-t < s.bars[s.barAt(t)].Beat
+}
+
+// settle fits the texture of a point to the grip that was chosen for it: a bass
+// that is not the root cannot be the last word, and where there is no bass the
+// chord itself takes the beat that nothing else strikes.
+func (s *score) settle(p *point, g *grip) {
+	tx := &p.texture
+	b, ok := g.bass()
+	if tx.rootLast && ok && int(b.midi)%12 == s.chords[p.chord].chord.RootPC() {
+		tx.bassAt = tx.answers[len(tx.answers)-1].at
+		tx.answers = tx.answers[:len(tx.answers)-1]
+	}
+	if !ok && (p.tune < 0 || p.held || p.late) && tx.innerAt > p.at {
+		tx.innerAt, tx.name = p.at, "chord on the beat"
+	}
 }
 
 // falls reports whether the bass comes home by a fifth. Then the ear waits for
@@ -392,8 +421,7 @@ func (s *score) planEnd(p *point, tx *texture) {
 	}
 	if p.tune >= 0 && !p.held && last == from && last == p.at && room >= 2*beat && s.falls(p) {
 		// nothing but the tune's last note here: the grip's own root is the last word
-		tx.bassAt = tx.answers[len(tx.answers)-1].at
-		tx.answers = tx.answers[:len(tx.answers)-1]
+		tx.rootLast = true
 	}
 	// beats before the last tune note that nothing strikes
 	var before []answer

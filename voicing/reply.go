@@ -414,6 +414,9 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 		if slices.Contains(pal.guides, pc) {
 			cost -= 0.25
 		}
+		if pal.dom && (pc == (pal.root+2)%12 && heard.Has(pal.root+1) || pc == (pal.root+9)%12 && heard.Has(pal.root+8)) {
+			cost += 2 // tension grows towards the next chord: no way back from flat nine to nine
+		}
 		for _, st := range w.neck.Stops(midi) {
 			if st.String == 1 || int(st.String) > w.neck.Strings()-1 {
 				continue

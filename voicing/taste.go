@@ -60,7 +60,7 @@ func DefaultTaste() Taste {
 		Finger: 0.9, HighFret: 0.35, LowTune: 0.9, OpenBass: 0.4, Full: 0.8,
 		Shift: 2.2, ShiftFret: 0.25, Creep: 0.22, Rushed: 10, CutsTune: 4,
 		Seventh: 3.5, InnerMove: 0.12, InnerLeap: 2.5,
-		BassLeap: 6, BassFifth: 0.6, BassStep: 0.6, Octaves: 6, Structure: 0.25, HeldLost: 30,
+		BassLeap: 6, BassFifth: 1.3, BassStep: 0.6, Octaves: 6, Structure: 0.25, HeldLost: 30,
 		BassRepeat: 0.2,
 	}
 }

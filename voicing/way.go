@@ -5,15 +5,19 @@ import "math"
 // A stand is a tune note on the neck with its finger.
 type stand struct {
 	str, fret, finger int8
+	hand              int8 // under an open string: where the hand is, 0 for anywhere
 }
 
-// place is the position of the hand that a stand implies, 0 for an open string.
+// place is the position of the hand that a stand implies, 0 for anywhere.
 func (s stand) place() int8 {
 	if s.fret == 0 {
-		return 0
+		return s.hand
 	}
 	return s.fret - s.finger + 1
 }
+
+// highestHand is the highest place at which the hand waits over an open string.
+const highestHand = 14
 
 // stands lists the ways to take a pitch as a bare note of the tune.
 func (n Neck) stands(midi int) []stand {
@@ -26,12 +30,14 @@ func (n Neck) stands(midi int) []stand {
 			continue
 		}
 		if st.Fret == 0 {
-			out = append(out, stand{st.String, 0, 0})
+			for h := int8(1); h <= highestHand; h++ {
+				out = append(out, stand{str: st.String, hand: h})
+			}
 			continue
 		}
 		for f := int8(1); f <= 4; f++ {
 			if st.Fret-f+1 >= 1 {
-				out = append(out, stand{st.String, st.Fret, f})
+				out = append(out, stand{str: st.String, fret: st.Fret, finger: f})
 			}
 		}
 	}
@@ -70,13 +76,42 @@ func (w *Taste) move(d int, dt float64) float64 {
 	return c
 }
 
+// over is the cost of a move of d frets while an open string of the tune
+// sounds for dt seconds: easier than a shift, for nothing is cut, but no
+// cheaper than staying, and a leap of the hand for one quick note is a hop.
+func (w *Taste) over(d int, dt float64) float64 {
+	if d <= 2 {
+		return 0.5 * w.Creep * float64(d)
+	}
+	c := 0.45*w.Shift + w.ShiftFret*float64(d-3)
+	switch need := shiftTime(d); {
+	case dt < need+0.02:
+		c += w.Rushed
+	case need > 0.36*dt:
+		c += 0.4 * w.CutsTune
+	}
+	return c
+}
+
+// leave is the cost of the hand's way from stand x to place q.
+func (w *Taste) leave(x stand, q int8, dt float64) float64 {
+	p := x.place()
+	switch {
+	case p == 0 || q == 0:
+		return 0
+	case x.fret == 0:
+		return w.over(absInt(int(p)-int(q)), dt)
+	}
+	return w.move(absInt(int(p)-int(q)), dt)
+}
+
 // follow is the cost of one tune note after another, dt seconds later.
 func (w *Taste) follow(x, y stand, dt float64) float64 {
 	c := 0.0
+	c += w.leave(x, y.place(), dt)
 	if x.fret == 0 || y.fret == 0 {
-		return 0.05
+		return c + 0.05
 	}
-	c += w.move(absInt(int(x.place())-int(y.place())), dt)
 	if x.finger == y.finger && (x.str != y.str || x.fret != y.fret) {
 		switch {
 		case x.fret == y.fret: // laid flat
@@ -180,8 +215,8 @@ func (s *score) newRun(w *Taste, n Neck, notes []int, from, to Tick) *run {
 			best := math.Inf(1)
 			for a, sa := range first {
 				c := through[a][y]
-				if p > 0 && sa.fret > 0 {
-					c += w.move(absInt(p-int(sa.place())), r.dt[0])
+				if q := sa.place(); p > 0 && q > 0 {
+					c += w.move(absInt(p-int(q)), r.dt[0])
 				}
 				best = min(best, c)
 			}
@@ -190,11 +225,7 @@ func (s *score) newRun(w *Taste, n Neck, notes []int, from, to Tick) *run {
 		for q := 0; q < maxPlace; q++ {
 			best := math.Inf(1)
 			for y, sy := range end {
-				c := r.cost[p][y]
-				if q > 0 && sy.fret > 0 {
-					c += w.move(absInt(q-int(sy.place())), dtEnd)
-				}
-				best = min(best, c)
+				best = min(best, r.cost[p][y]+w.leave(sy, int8(q), dtEnd))
 			}
 			r.to[p][q] = best
 		}
@@ -222,9 +253,9 @@ func (r *run) walk(w *Taste, from *grip, to *grip, need *stand) []stand {
 				if from != nil && from.n > 0 {
 					if from.tune {
 						t := from.note[0]
-						best = w.follow(stand{t.str, t.fret, t.finger}, sy, r.dt[0])
+						best = w.follow(stand{str: t.str, fret: t.fret, finger: t.finger}, sy, r.dt[0])
 					}
-					if from.pos > 0 && sy.fret > 0 {
+					if from.pos > 0 && sy.place() > 0 {
 						best = max(best, w.move(absInt(int(from.pos)-int(sy.place())), r.dt[0]))
 					}
 				}
@@ -241,12 +272,12 @@ func (r *run) walk(w *Taste, from *grip, to *grip, need *stand) []stand {
 				} else if need != nil && sy.finger != need.finger {
 					c += 50
 				}
-				if to != nil && to.pos > 0 && sy.fret > 0 {
-					c += w.move(absInt(int(to.pos)-int(sy.place())), r.dt[j+1])
+				if to != nil {
+					c += w.leave(sy, to.pos, r.dt[j+1])
 				}
 				if to != nil && to.tune && need == nil {
 					t := to.note[0]
-					c += 0.5 * w.follow(sy, stand{t.str, t.fret, t.finger}, r.dt[j+1])
+					c += 0.5 * w.follow(sy, stand{str: t.str, fret: t.fret, finger: t.finger}, r.dt[j+1])
 				}
 			}
 			cost[j][y], back[j][y] = best+c, b
