@@ -3,6 +3,7 @@ package theory
 import (
 	"fmt"
 	"math"
+	"math/big"
 	"strconv"
 	"strings"
 )
@@ -11,12 +12,14 @@ import (
 // time through, and a beat. "3:2&" is the off-beat after beat 2 of bar 3,
 // "3/2:1" beat 1 of bar 3 the second time, "3" the whole bar.
 type Place struct {
-	Label string  // without its pass: "3", "0" the pick-up, "8+" a pick-up inside
-	Pass  int     // 1 the first time through; 0 means 1
-	Beat  float64 // from 1, 2.5 the off-beat; 0 the whole bar
+	Label string // without its pass: "3", "0" the pick-up, "8+" a pick-up inside
+	Pass  int    // 1 the first time through; 0 means 1
+	Beat  Time   // in beats of the bar, from 1, 5/2 the off-beat; 0 the whole bar
 }
 
 // ParsePlace reads the forms that String writes and decimal beats, "3:2.25".
+// Four and more decimals stand for the fraction with the smallest denominator
+// that is rounded to them: 2.3333 is 7/3.
 func ParsePlace(s string) (Place, error) {
 	bad := func(why string) (Place, error) {
 		return Place{}, fmt.Errorf("place %q: %s (use bar:beat, like 3:2, 3:2& for the off-beat, 3/2:1 the second time)", s, why)
@@ -30,30 +33,87 @@ func ParsePlace(s string) (Place, error) {
 		return p, nil
 	}
 	number, off := strings.CutSuffix(beat, "&")
-	for _, r := range number {
-		if (r < '0' || r > '9') && r != '.' {
-			return bad(fmt.Sprintf("%q is not a beat", beat))
-		}
-	}
-	b, err := strconv.ParseFloat(number, 64)
-	if err != nil {
+	b, ok := parseBeat(number)
+	if !ok || off && b.Den() != 1 {
 		return bad(fmt.Sprintf("%q is not a beat", beat))
 	}
 	if off {
-		if b != math.Floor(b) {
-			return bad(fmt.Sprintf("%q is not a beat", beat))
-		}
-		b += 0.5
+		b = b.Add(Quarters(1, 2))
 	}
-	if b = round4(b); b < 1 || b >= maxBeat {
+	if b.Less(Quarters(1, 1)) || !b.Less(Quarters(maxBeat, 1)) {
 		return bad(fmt.Sprintf("there is no beat %s", beat))
 	}
-	p.Beat = simplest(b).Float()
+	p.Beat = b
 	return p, nil
 }
 
-// maxBeat is more than the beats of any bar; it keeps fractions exact.
-const maxBeat = 10000
+const (
+	// maxBeat is more than the beats of any bar that a reader makes.
+	maxBeat = 1 << 18
+	// maxBeatDen is for the finest division of a quarter that a reader takes,
+	// 4 << 20, in a pick-up counted from the end of a bar of 64ths.
+	maxBeatDen = 16 * 4 << 20
+	// plainDecimals say 2.3333 for 7/3; fewer are taken as they stand.
+	plainDecimals = 4
+	// maxDecimals tell any two fractions with denominators up to maxBeatDen
+	// apart: they differ by 1/maxBeatDen^2, 2e-16, or more.
+	maxDecimals = 16
+)
+
+// parseBeat reads digits with decimals or without.
+func parseBeat(s string) (Time, bool) {
+	whole, decimals, _ := strings.Cut(s, ".")
+	if whole == "" || strings.Trim(whole+decimals, "0123456789") != "" {
+		return Time{}, false
+	}
+	w, err := strconv.ParseInt(whole, 10, 64)
+	if err != nil || w > maxBeat {
+		w = maxBeat
+	}
+	for len(decimals) < plainDecimals {
+		decimals += "0"
+	}
+	// Decimals that no division of a beat has, the noise of somebody's
+	// arithmetic, are rounded away.
+	for k := min(len(decimals), maxDecimals); ; k-- {
+		n, m := int64(0), int64(1)
+		for _, d := range decimals[:k] {
+			n, m = 10*n+int64(d-'0'), 10*m
+		}
+		if k < len(decimals) && decimals[k] >= '5' {
+			n++
+		}
+		if b := simplest(n, m); b.Den() <= maxBeatDen || k == plainDecimals {
+			return b.Add(Quarters(w, 1)), true
+		}
+	}
+}
+
+// simplest is the fraction with the smallest denominator that is rounded to
+// n/m, of 0 <= n <= m.
+func simplest(n, m int64) Time {
+	if n == 0 || n == m {
+		return Quarters(n, m)
+	}
+	return Quarters(between(2*n-1, 2*m, 2*n+1, 2*m))
+}
+
+// between is the fraction with the smallest terms strictly between a/b and c/d,
+// which is a common beginning of their continued fractions and then the least
+// number that parts them.
+func between(a, b, c, d int64) (num, den int64) {
+	whole := a / b
+	if (whole+1)*d < c {
+		return whole + 1, 1
+	}
+	a, c = a-whole*b, c-whole*d
+	if a == 0 { // 1/x has no upper end
+		num, den = 1, d/c+1
+	} else {
+		den, num = between(d, c, b, a)
+	}
+	return num + whole*den, den
+}
 
 // parseBar reads a label with its pass.
 func parseBar(s string) (Place, error) {
@@ -80,15 +140,34 @@ func notLabel(r rune) bool {
 	return r <= ' ' || r == 0x7f || r == '\ufffd' || strings.ContainsRune(":/-,&", r)
 }
 
-// String is the shortest form: "3", "3/2:1", "3:2&", "3:2.25".
+// String is the shortest form that is read as the same place: "3", "3/2:1",
+// "3:2&", "3:2.25", "3:2.3333".
 func (p Place) String() string {
-	s := p.bar()
-	switch {
-	case p.Beat == 0:
-	case p.Beat-math.Floor(p.Beat) == 0.5:
-		s += ":" + strconv.FormatFloat(math.Floor(p.Beat), 'f', -1, 64) + "&"
-	default:
-		s += ":" + strconv.FormatFloat(round4(p.Beat), 'f', -1, 64)
+	if p.Beat == (Time{}) {
+		return p.bar()
+	}
+	return p.bar() + ":" + beatText(p.Beat)
+}
+
+// beatText is a beat as String writes it.
+func beatText(b Time) string {
+	if b.Num() < 0 {
+		return "-" + beatText(Time{}.Sub(b))
+	}
+	whole := b.Num() / b.Den()
+	rest := b.Sub(Quarters(whole, 1))
+	switch rest {
+	case Time{}:
+		return strconv.FormatInt(whole, 10)
+	case Quarters(1, 2):
+		return strconv.FormatInt(whole, 10) + "&"
+	}
+	var s string
+	for k := 1; k <= maxDecimals; k++ {
+		s = big.NewRat(b.Num(), b.Den()).FloatString(k)
+		if again, ok := parseBeat(s); ok && again == b {
+			break
+		}
 	}
 	return s
 }
@@ -99,21 +178,6 @@ func (p Place) bar() string {
 		return p.Label + "/" + itoa(p.Pass)
 	}
 	return p.Label
-}
-
-// round4 is a beat as String prints it.
-func round4(x float64) float64 { return math.Round(x*1e4) / 1e4 }
-
-// simplest is the fraction with the smallest denominator that prints as x does
-// with four decimals: 2.3333 is 7/3.
-func simplest(x float64) Time {
-	x = round4(x)
-	for den := int64(1); den < 10000; den++ {
-		if num := math.Round(x * float64(den)); round4(num/float64(den)) == x {
-			return Quarters(int64(num), den)
-		}
-	}
-	return Quarters(int64(math.Round(x*1e4)), 1e4)
 }
 
 // place is where a bar is, without a beat.
@@ -186,17 +250,15 @@ func (t *Tune) Time(p Place) (Time, error) {
 		return Time{}, err
 	}
 	b := t.Bars[i]
-	if p.Beat == 0 {
+	if p.Beat == (Time{}) {
 		return b.At, nil
 	}
-	x := simplest(p.Beat - 1)
+	x := p.Beat.Sub(Quarters(1, 1))
 	in := b.beat().Mul(x.Num(), x.Den()).Sub(b.lead())
 	if in.Less(Time{}) || !in.Less(b.Len) {
 		first := b.placeOf(Time{}).Beat
 		last := math.Ceil(b.lead().Add(b.Len).Float() / b.beat().Float())
-		return Time{}, fmt.Errorf("bar %s has no beat %s (its beats go from %s to %g)", p.bar(),
-			strings.TrimPrefix(Place{Label: "", Beat: p.Beat}.String(), ":"),
-			strings.TrimPrefix(Place{Label: "", Beat: first}.String(), ":"), last)
+		return Time{}, fmt.Errorf("bar %s has no beat %s (its beats go from %s to %g)", p.bar(), beatText(p.Beat), beatText(first), last)
 	}
 	return b.At.Add(in), nil
 }
@@ -205,8 +267,7 @@ func (t *Tune) Time(p Place) (Time, error) {
 func (b Bar) placeOf(in Time) Place {
 	p, beat := b.place(), b.beat()
 	in = in.Add(b.lead())
-	x := Quarters(in.Num()*beat.Den(), in.Den()*beat.Num())
-	p.Beat = 1 + x.Float()
+	p.Beat = in.Mul(beat.Den(), beat.Num()).Add(Quarters(1, 1))
 	return p
 }
 
@@ -215,7 +276,7 @@ func (b Bar) placeOf(in Time) Place {
 func (t *Tune) PlaceOf(at Time) Place {
 	i := t.BarAt(at)
 	if i < 0 {
-		return Place{Label: "1", Pass: 1, Beat: 1 + at.Float()}
+		return Place{Label: "1", Pass: 1, Beat: at.Add(Quarters(1, 1))}
 	}
 	return t.Bars[i].placeOf(at.Sub(t.Bars[i].At))
 }

@@ -49,7 +49,9 @@ func (t Time) Add(u Time) Time {
 	if t.den == u.den {
 		return Quarters(t.num+u.num, t.Den())
 	}
-	return Quarters(t.num*u.Den()+u.num*t.Den(), t.Den()*u.Den())
+	// Over the least common denominator, which keeps the terms small.
+	g := gcd(t.Den(), u.Den())
+	return Quarters(t.num*(u.Den()/g)+u.num*(t.Den()/g), t.Den()/g*u.Den())
 }
 
 // Sub returns t-u.

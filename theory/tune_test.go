@@ -62,6 +62,14 @@ func TestPlaces(t *testing.T) {
 		{six, "0:2.6667", Quarters(0, 1), "0:2.6667"},
 		{six, "1:2", Quarters(2, 1), "1:2"},
 		{six, "1:1&", Quarters(5, 4), "1:1&"},
+		{four, "3:2.333333333333333", Quarters(31, 3), "3:2.3333"},
+		{four, "3:2.3333333333333335", Quarters(31, 3), "3:2.3333"}, // 7/3 in a double
+		{four, "3:2.33", Quarters(1033, 100), "3:2.33"},
+		{four, "3:2.142857", Quarters(71, 7), "3:2.1429"},
+		{four, "3:2.00000000000000000001", Quarters(10, 1), "3:2"},
+		{four, "3:2.99999999999999999999", Quarters(11, 1), "3:3"},
+		// Its four decimals are those of 2 + 97/103.
+		{four, "3:2.94167", Quarters(9*120+233, 120), "3:2.94167"},
 	} {
 		p, err := ParsePlace(c.place)
 		if err != nil {
@@ -94,46 +102,77 @@ func TestPlaces(t *testing.T) {
 			t.Errorf("%s: %v, %v; want %s", c.place, at, err, c.says)
 		}
 	}
-	for _, bad := range []string{"", ":", ":1", "3:", "3:x", "3:0", "3:0&", "3:-1", "3:1&&", "3:1.5&", "3/", "3/0", "3/x", "3/+2", "3:NaN", "3:1e3", "3:99999", "a b:1", "3:2:1", "3-4"} {
+	for _, bad := range []string{"", ":", ":1", "3:", "3:x", "3:0", "3:0&", "3:-1", "3:1&&", "3:1.5&", "3/", "3/0", "3/x", "3/+2", "3:NaN", "3:1e3", "3:999999", "3:99999999999999999999", "3:.5", "3:2.3.3", "3:2. 5", "a b:1", "3:2:1", "3-4"} {
 		if p, err := ParsePlace(bad); err == nil {
 			t.Errorf("%q is read as %+v", bad, p)
 		}
 	}
 }
 
+// Every time that a reader can make has a place that is printed and read back
+// without loss: on ordinary grids, and on the finest and oddest division of a
+// quarter.
 func TestPlaceAndTimeAgree(t *testing.T) {
-	metres := []Metre{{4, 4}, {3, 4}, {2, 4}, {5, 4}, {6, 8}, {9, 8}, {12, 8}, {2, 2}, {3, 2}, {3, 8}, {6, 4}}
+	metres := []Metre{{4, 4}, {3, 4}, {2, 4}, {5, 4}, {6, 8}, {9, 8}, {12, 8}, {2, 2}, {3, 2}, {3, 8}, {6, 4}, {7, 16}, {5, 64}}
 	rapid.Check(t, func(t *rapid.T) {
 		m := rapid.SampledFrom(metres).Draw(t, "metre")
+		den := int64(rapid.OneOf(
+			rapid.SampledFrom([]int{1, 2, 3, 4, 5, 6, 7, 8, 12, 16, 24, 32, 480, 960, 10080}),
+			rapid.IntRange(1, 2000),
+			rapid.IntRange(1, 4<<20),
+		).Draw(t, "parts of a quarter"))
 		tune := &Tune{}
 		at := Time{}
 		for i := range rapid.IntRange(1, 12).Draw(t, "bars") {
 			b := Bar{Label: itoa(i), At: at, Len: m.BarLen(), Beat: BeatOf(m), Metre: m}
-			if rapid.IntRange(0, 3).Draw(t, "short") == 0 {
+			switch short := rapid.IntRange(0, 7).Draw(t, "short"); {
+			case short == 0 && den <= 10080:
 				b.Len = b.Len.Mul(int64(rapid.IntRange(1, 7).Draw(t, "eighths")), 8)
+			case short == 1:
+				b.Len = Quarters(int64(rapid.IntRange(1, 8*int(den)).Draw(t, "parts")), den)
 			}
 			at = at.Add(b.Len)
 			tune.Bars = append(tune.Bars, b)
 		}
-		den := int64(rapid.SampledFrom([]int{1, 2, 3, 4, 5, 6, 7, 8, 12, 16, 24, 32}).Draw(t, "den"))
 		when := Quarters(int64(rapid.IntRange(0, max(0, int(tune.End().Float()*float64(den))-1)).Draw(t, "num")), den)
 		p := tune.PlaceOf(when)
 		again, err := ParsePlace(p.String())
 		if err != nil {
 			t.Fatal(err)
 		}
+		if again != p {
+			t.Fatalf("%v is %+v, printed %v, read as %+v", when, p, p, again)
+		}
 		got, err := tune.Time(again)
 		if err != nil || got != when {
 			t.Fatalf("%v is %v, which is %v, %v", when, p, got, err)
 		}
-		if got, err := tune.Time(p); err != nil || got != when {
-			t.Fatalf("%v is %+v, which is %v, %v", when, p, got, err)
-		}
 	})
 }
 
+// The simplest fraction, against trying every denominator.
+func TestSimplest(t *testing.T) {
+	slow := func(n, m int64) Time {
+		for den := int64(1); ; den++ {
+			for num := int64(0); num <= den; num++ {
+				// |num/den - n/m| < 1/2m
+				if d := 2 * (num*m - n*den); -den < d && d < den {
+					return Quarters(num, den)
+				}
+			}
+		}
+	}
+	for m := int64(1); m <= 120; m++ {
+		for n := int64(0); n <= m; n++ {
+			if got, want := simplest(n, m), slow(n, m); got != want {
+				t.Fatalf("%d/%d: %v, want %v", n, m, got, want)
+			}
+		}
+	}
+}
+
 func FuzzParsePlace(f *testing.F) {
-	for _, s := range []string{"3:2", "3:2&", "3", "3/2:1", "0:4", "8+:4", "3:2.25", "3:2.3333", "12a:1", "3:9999.99995", "3/999", "3:1.00004"} {
+	for _, s := range []string{"3:2", "3:2&", "3", "3/2:1", "0:4", "8+:4", "3:2.25", "3:2.3333", "12a:1", "3:9999.99995", "3/999", "3:1.00004", "3:2.941667", "3:1.0000001", "3:2.3333333333333335", "3:200000.12345678901234567"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
