@@ -385,7 +385,7 @@ func (s *score) settle(p *point, g *grip) {
 		tx.bassAt = tx.answers[len(tx.answers)-1].at
 		tx.answers = tx.answers[:len(tx.answers)-1]
 	}
-	if !ok && (p.tune < 0 || p.held || p.late) && tx.innerAt > p.at {
+	if !ok && (p.change || p.tune < 0 || p.held || p.late) && tx.innerAt > p.at {
 		tx.innerAt, tx.name = p.at, "chord on the beat"
 	}
 }
