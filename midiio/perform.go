@@ -94,7 +94,8 @@ func Perform(a *voicing.Arrangement, opt PerformOptions) *Sequence {
 		}
 	}
 	for _, sec := range a.Sections {
-		if sec.From >= 0 && sec.From < len(a.Bars) {
+		// A section without a name has nothing to show in a list of markers.
+		if sec.Name != "" && sec.From >= 0 && sec.From < len(a.Bars) {
 			s.Markers = append(s.Markers, Text{Tick(a.Bars[sec.From].At), sec.Name})
 		}
 	}

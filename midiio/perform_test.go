@@ -79,6 +79,23 @@ func gateLatch() *voicing.Arrangement {
 
 func straight() *theory.Feel { return &theory.Feel{} }
 
+// Markers are the sections that have a name.
+func TestPerformMarkers(t *testing.T) {
+	a := gateLatch()
+	a.Sections = []voicing.Section{{From: 0, To: 1}, {Name: "A", From: 1, To: 3}, {From: 3, To: 4}, {Name: "B", From: 4, To: 5}}
+	if d := cmp.Diff([]Text{{960, "A"}, {12480, "B"}}, Perform(a, PerformOptions{}).Markers); d != "" {
+		t.Errorf("(-want +got):\n%s", d)
+	}
+	a.Sections = []voicing.Section{{From: 0, To: 5}}
+	back, err := ReadSMF(bytes.NewReader(fileOf(t, Perform(a, PerformOptions{}))))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(back.Markers) > 0 {
+		t.Errorf("markers %v in the file of one section without a name", back.Markers)
+	}
+}
+
 func golden(t *testing.T, name string, got []byte) {
 	t.Helper()
 	path := filepath.Join("testdata", name)
