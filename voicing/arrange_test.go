@@ -109,6 +109,9 @@ func check(t fataler, a *Arrangement) {
 		}
 	}
 	for _, tm := range times {
+		if k := len(at[tm]); k > 4 {
+			t.Fatalf("at %d thumb and three fingers are to pluck %d strings", tm, k)
+		}
 		var ps []Press
 		melody, top := 0, 0
 		for _, x := range a.Notes {

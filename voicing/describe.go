@@ -59,11 +59,17 @@ func (w *worker) placed(i int, at Tick, g *grip, texture string, terms []Term) P
 		pl.Frets[j], pl.Fingers[j] = int(t.fret), int(t.finger)
 	}
 	uses := w.uses(i, g.mood)
-	pl.Scale, pl.Borrowed = scaleOf(g, c, uses)
-	pl.Reason = w.reason(i, g)
-	if name := structureName(g, c, uses); name != "" {
-		pl.Reason = name + "; " + pl.Reason
+	var why []string
+	if from := scaleOf(g, c, uses); from.cost < noScale {
+		pl.Scale, pl.Borrowed = from.String(), from.borrowed
+		why = append(why, from.asItIs(g, c)...)
+	} else {
+		pl.Borrowed = []string{}
 	}
+	if name := structureName(g, c, uses); name != "" {
+		why = append(why, name)
+	}
+	pl.Reason = strings.Join(append(why, w.reason(i, g)), "; ")
 	return pl
 }
 
@@ -201,18 +207,13 @@ func structureName(g *grip, c theory.Chord, uses []theory.Use) string {
 // scaleOf finds the sixth-diminished scale whose even or odd steps a grip
 // stands on, with the voice that is borrowed from a neighbour step. A root in
 // the bass may stand below either.
-func scaleOf(g *grip, c theory.Chord, uses []theory.Use) (string, []string) {
+func scaleOf(g *grip, c theory.Chord, uses []theory.Use) origin {
 	names := voiceNames(g)
 	skip := int8(-1)
 	if b, ok := g.bass(); ok && int(b.midi)%12 == c.BassPC() {
 		skip = g.n - 1
 	}
-	type find struct {
-		text     string
-		borrowed []string
-		cost     int
-	}
-	best := find{cost: 99}
+	best := origin{cost: noScale, borrowed: []string{}}
 	for rank, u := range uses {
 		odd := 0
 		if u.Dim {
@@ -220,7 +221,7 @@ func scaleOf(g *grip, c theory.Chord, uses []theory.Use) (string, []string) {
 		}
 		root := u.Scale.Root.PC()
 		for parity := 0; parity < 2; parity++ {
-			var bor []string
+			bor := []string{}
 			ok := true
 			cost := rank * 4 // a borrow from the first choice says more than another scale
 			if parity != odd {
@@ -247,18 +248,52 @@ func scaleOf(g *grip, c theory.Chord, uses []theory.Use) (string, []string) {
 				cost += 3
 			}
 			if ok && len(bor) <= 2 && cost < best.cost {
-				word := " six"
-				if parity == 1 {
-					word = " dim"
-				}
-				best = find{u.Scale.String() + word, bor, cost}
+				best = origin{scale: u.Scale, dim: parity == 1, borrowed: bor, cost: cost}
 			}
 		}
 	}
-	if best.borrowed == nil {
-		best.borrowed = []string{}
+	return best
+}
+
+// An origin is the scale a grip comes from and what is borrowed from its
+// neighbour steps.
+type origin struct {
+	scale    theory.Scale
+	dim      bool // the odd steps
+	borrowed []string
+	cost     int
+}
+
+// noScale is the cost of an origin that is none.
+const noScale = 99
+
+// String is the scale with six for its even steps, dim for its odd ones.
+func (o origin) String() string {
+	if o.dim {
+		return o.scale.String() + " dim"
 	}
-	return best.text, best.borrowed
+	return o.scale.String() + " six"
+}
+
+// asItIs names the notes above the bass by themselves, where they are another
+// chord than the written one: "Am6 over D".
+func (o origin) asItIs(g *grip, c theory.Chord) []string {
+	b, ok := g.bass()
+	if !ok || int(b.midi)%12 != c.BassPC() || g.n < 4 || len(o.borrowed) > 0 || !o.dim && o.scale.Root.PC() == c.RootPC() {
+		return nil
+	}
+	var pcs theory.PCSet
+	for k := int8(0); k < g.n-1; k++ {
+		pcs = pcs.With(int(g.note[k].midi))
+	}
+	low := int(g.note[g.n-2].midi) % 12
+	own := theory.MustChord(o.scale.SixName())
+	if o.dim {
+		step, _ := o.scale.StepOf(low)
+		own = theory.MustChord(o.scale.Name(step).String() + "dim7")
+	}
+	name, _, _ := strings.Cut(theory.GripName(pcs, low, own), ",")
+	return []string{name + " over " + c.Bass.String()}
 }
 
 // voiceNames are soprano, alto, tenor, bass for the notes of a grip.
