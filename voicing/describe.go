@@ -11,7 +11,15 @@ import (
 
 // describe names the grips: what sounds, from which scale, why.
 func (w *worker) describe(a *Arrangement, l *layer) {
+	k := 0
 	for i := range w.ps {
+		for ; k < len(l.slides) && l.slides[k].point == i; k++ {
+			x := l.slides[k]
+			a.Grips = append(a.Grips, w.placed(i-1, x.at, &x.grip, "the coming grip a fret away", nil))
+			pl := &a.Grips[len(a.Grips)-1]
+			pl.Name, pl.Scale, pl.Borrowed = theory.GripName(x.grip.pcs, int(x.grip.note[x.grip.n-1].midi)%12, theory.Chord{NoChord: true}), "", []string{}
+			pl.Reason = "an approach by half step: the tune's note is in no scale of the chord"
+		}
 		p, g := &w.ps[i], l.chosen[i]
 		if g.n == 0 || g.n == 1 && g.tune {
 			continue

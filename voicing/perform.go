@@ -27,6 +27,7 @@ type layer struct {
 	done    []strike
 	lastPos int8 // place of the hand at the last fretted attack
 	lastAt  Tick
+	slides  []slide      // approach chords
 	waited  map[int]bool // points whose chord came with the tune's next beat
 	full    [2]int       // outer pitches of the last attack of three notes or more
 	trial   bool         // this is a copy that tries whether trialOf can wait
@@ -122,6 +123,7 @@ func (l *layer) write() {
 		}
 		take(w.runs[i], g, next, held)
 	}
+	l.approaches(tune)
 	pt := 0
 	for k, n := range s.tune {
 		for pt < len(w.ps) && w.ps[pt].at <= n.at {

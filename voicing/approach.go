@@ -1,0 +1,103 @@
+package voicing
+
+// approaches looks for chromatic tune notes that slide by a half step into a
+// change, and dresses them with the coming grip one fret away: the hand slides
+// as it stands (harmony.md 3.4 rule 6, 5.3). One a phrase at most, and only in
+// sheets whose own harmony goes so far. tune holds the stand of every tune note
+// and is changed for the notes that slide.
+func (l *layer) approaches(tune []stand) {
+	w := l.w
+	if w.tension == tensionLow || !w.s.coloured {
+		return
+	}
+	phrase := -1
+	for i := 1; i < len(w.ps); i++ {
+		p := &w.ps[i]
+		if p.phrase == phrase || !p.change || p.final || l.surprised(p.phrase) {
+			continue
+		}
+		if g, ok := l.approach(i, tune); ok {
+			phrase = p.phrase
+			k := p.tune - 1
+			t := g.note[0]
+			tune[k] = stand{str: t.str, fret: t.fret, finger: t.finger}
+			at := w.s.tune[k].at
+			for j := int8(1); j < g.n; j++ {
+				l.due = append(l.due, strike{tone: g.note[j], at: at, end: p.at, point: i - 1, tune: -1})
+			}
+			p.texture.innerAt, p.texture.split = p.at, 0
+			l.slides = append(l.slides, slide{i, at, g})
+		}
+	}
+}
+
+// A slide is an approach chord: the grip of a point a fret away, before it.
+type slide struct {
+	point int
+	at    Tick
+	grip  grip
+}
+
+// surprised reports whether a substitute already stands in a phrase.
+func (l *layer) surprised(phrase int) bool {
+	for i := range l.w.ps {
+		if l.w.ps[i].phrase == phrase && l.chosen[i].mood >= altered {
+			return true
+		}
+	}
+	return false
+}
+
+// approach is the grip that slides into point i, if the tune asks for one.
+func (l *layer) approach(i int, tune []stand) (grip, bool) {
+	w, s := l.w, l.w.s
+	p, next := &w.ps[i], &l.chosen[i]
+	k := p.tune - 1
+	if k < 0 || p.held || p.late || !next.tune || len(next.inner()) == 0 {
+		return grip{}, false
+	}
+	n, m := s.tune[k], s.tune[k+1]
+	d := n.midi - m.midi
+	q := &w.ps[i-1]
+	if d != 1 && d != -1 || n.end < m.at || n.at <= q.at || m.at != p.at || s.seconds(n.at, m.at) < 0.3 || n.at <= q.texture.innerAt {
+		return grip{}, false
+	}
+	pal := l.palette(i - 1)
+	if pal.cost[n.midi%12] < none {
+		return grip{}, false // the chord that sounds holds the note
+	}
+	var g grip
+	g.tune = true
+	for j := int8(0); j < next.n; j++ {
+		t := next.note[j]
+		if t.voice == Bass {
+			continue
+		}
+		if t.fret == 0 || int(t.fret)+d < 1 {
+			return grip{}, false
+		}
+		t.fret += int8(d)
+		t.midi += int16(d)
+		g.take(t)
+	}
+	g.pos = max(1, next.pos+int8(d))
+	// the way there from the note before
+	if k > 0 {
+		to := stand{str: g.note[0].str, fret: g.note[0].fret, finger: g.note[0].finger}
+		if w.taste.follow(tune[k-1], to, s.seconds(s.tune[k-1].at, n.at)) >= w.taste.CutsTune {
+			return grip{}, false
+		}
+	}
+	var ns []strike
+	for j := int8(0); j < g.n; j++ {
+		ns = append(ns, strike{tone: g.note[j], at: n.at})
+	}
+	ns[0].tune = k
+	for j := range ns[1:] {
+		ns[j+1].tune = -1
+	}
+	if l.clash(ns) || !l.together(ns) {
+		return grip{}, false
+	}
+	return g, true
+}
