@@ -1,7 +1,11 @@
 package voicing_test
 
 import (
+	"cmp"
 	"fmt"
+	"math"
+	"os"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -13,223 +17,819 @@ import (
 )
 
 // A situation is a few bars that would go wrong without a rule, and what
-// nearly every good player would see to there. Checks at a place look at a
-// window of one beat (name@N: N beats); notes are pitch classes of the sheet.
-//
-//	contains:P,Q  each is heard     excludes:P,Q  no accompaniment has them
-//	bass-in:P,Q   the lowest note   resolves:P>Q  P before goes to Q by at most two semitones
-//	bare          the tune alone    clear         nothing a semitone or minor ninth under the tune
-//	rings>=R      of its length     fill>=N       attacks under the tune note
-//	attacks>=N    in the window     last-bass:P   lowest note of the last attack (at "end")
-type situation struct {
-	name string
-	rule string // where the rule is from
-	abc  string
-	rows []string // "bar:beat check"
+// nearly every good player would see to there. The tunes and their table lie
+// in testdata/situations; its README has the words of the checks.
+const situationsDir = "testdata/situations"
+
+// A situationRow is one line of the table.
+type situationRow struct {
+	line      int
+	file      string // "*" for every tune: a manner
+	bar, beat string
+	check     string
+	rule, why string // where the rule is from, and what it asks for here
 }
 
-var situations = []situation{
-	{"minor two five one", "harmony.md 3.2, V7 in minor", "M:4/4\nL:1/4\nQ:1/4=126\nK:Gm\n\"Am7b5\"c2 e2|\"D7b9\"^f2 c2|\"Gm6\"B4|]", []string{
-		"1:1 contains@2:C,Eb", "1:1 excludes:E,C#", "2:1 contains@2:F#,C", "2:1 excludes:F,E", "2:1 contains@4:Eb",
-		"3:1 contains@2:Bb", "3:1 resolves:C>Bb", "3:1 excludes:B", "end last-bass:G"}},
-	{"tonic on top of a major seventh", "harmony.md 3.4 rule 7", "M:4/4\nL:1/4\nQ:1/4=120\nK:Bb\n\"Cm7\"e2 d2|\"F7\"c2 A2|\"Bbmaj7\"B4|]", []string{
-		"3:1 excludes:A", "3:1 contains@2:D", "3:1 resolves:Eb>D", "end last-bass:Bb"}},
-	{"the fourth over a dominant", "harmony.md 3.4 rule 4", "M:4/4\nL:1/4\nQ:1/4=112\nK:F\n\"Gm7\"B2 d2|\"C7\"f4|\"Fmaj7\"e2 c2|]", []string{
-		"2:1 excludes:E,B", "2:1 contains@2:Bb", "2:1 clear", "3:1 contains@2:A", "3:1 resolves:Bb>A", "end last-bass:F"}},
-	{"natural nine over a dominant", "harmony.md 3.4 rule 8", "M:4/4\nL:1/4\nQ:1/4=132\nK:G\n\"Am7\"c2 B2|\"D7\"e4|\"G6\"d4|]", []string{
-		"2:1 excludes:Eb,F", "2:1 contains@2:F#,C", "2:1 clear", "3:1 contains@2:B"}},
-	{"flat nine on top", "harmony.md 3.4 rule 8", "M:4/4\nL:1/4\nQ:1/4=132\nK:C\n\"Dm7\"f2 d2|\"G7b9\"_a4|\"C6\"g4|]", []string{
-		"2:1 contains@2:B,F", "2:1 excludes:A", "3:1 contains@2:E", "3:1 resolves:F>E", "end last-bass:C"}},
-	{"a written bass", "harmony.md 5.7, bass", "M:4/4\nL:1/4\nQ:1/4=96\nK:C\n\"C\"e4|\"C/B\"d4|\"Am7\"c4|\"Am7/G\"B4|\"F6\"A4|]", []string{
-		"2:1 bass-in@2:B", "3:1 bass-in@2:A", "4:1 bass-in@2:G", "5:1 bass-in@2:F"}},
-	{"a diminished chord keeps its bass", "harmony.md 3.4 rule 12", "M:4/4\nL:1/4\nQ:1/4=120\nK:F\n\"Fmaj7\"a2 \"F#dim7\"a2|\"Gm7\"b2 \"C7\"g2|\"F6\"a4|]", []string{
-		"1:3 bass-in@2:F#", "1:3 contains@2:C,Eb", "2:1 bass-in@2:G", "end last-bass:F"}},
-	{"the tune is held over the change", "harmony.md 5.7, the melody sings", "M:4/4\nL:1/8\nQ:1/4=138\nK:Bb\n\"Bb6\"d3c B2AG-|\"Gm7\"G8|\"Cm7\"G4 \"F7\"A4|\"Bb6\"B8|]", []string{
-		"1:4.5 bare", "1:4.5 rings>=0.75", "2:1 contains@2:Bb,F", "2:1 attacks>=1", "end last-bass:Bb"}},
-	{"an off-beat entry", "models, decision 9", "M:4/4\nL:1/8\nQ:1/4=132\nK:Eb\n\"Ebmaj7\"zg3 f2e2|\"Fm7\"z_a3 f2d2|\"Bb7\"zf3 d2B2|\"Eb6\"e8|]", []string{
-		"1:1 attacks>=1", "2:1 attacks>=1", "3:1 bass-in@2:Bb", "2:1 contains@3:Ab,Eb", "3:1 contains@3:D,Ab", "4:1 contains@2:G"}},
-	{"a pick-up stays bare", "harmony.md 5.7, bare melody", "M:4/4\nL:1/8\nQ:1/4=132\nK:D\nAB|\"D6\"d4 f4|\"Em7\"e4 \"A7\"c4|\"D6\"d8|]", []string{
-		"0:4 bare", "0:4.5 bare", "1:1 bass-in@2:D", "end last-bass:D"}},
-	{"a run is left alone", "harmony.md 5.1", "M:4/4\nL:1/8\nQ:1/4=160\nK:G\n\"Gmaj7\"GABc dedB|\"Am7\"cBAG \"D7\"FGAF|\"G6\"G8|]", []string{
-		"1:1.5 bare", "1:2.5 bare", "1:4.5 bare", "2:1.5 bare", "2:2.5 bare", "2:4.5 bare", "2:1 contains@2:C,G", "2:3 contains@2:F#,C"}},
-	{"a long note is answered", "harmony.md 5.3", "M:4/4\nL:1/4\nQ:1/4=120\nK:Ab\n\"Bbm7\"d4|\"Eb7\"g4-|g4|\"Abmaj7\"c4|]", []string{
-		"1:1 fill>=2", "2:1 fill>=3", "2:1 rings>=0.9", "4:1 contains@2:C,G"}},
-	{"the tune rests", "harmony.md 5.3, any", "M:4/4\nL:1/4\nQ:1/4=132\nK:C\n\"Dm7\"f2 a2|\"G7\"z4|\"Cmaj7\"z2 e2|\"C6\"g4|]", []string{
-		"2:1 attacks@4>=2", "2:1 contains@3:B,F", "3:1 attacks>=1", "3:1 contains@3:E"}},
-	{"the backdoor", "harmony.md 3.2, bVII7", "M:4/4\nL:1/4\nQ:1/4=120\nK:C\n\"Fm7\"c2 _e2|\"Bb7\"d2 f2|\"Cmaj7\"e4|]", []string{
-		"1:1 contains@2:Ab,Eb", "2:1 contains@2:D,Ab", "2:1 excludes:A,B", "3:1 excludes:Bb,Ab", "3:1 contains@2:E"}},
-	{"a waltz", "models, waltz-a", "M:3/4\nL:1/4\nQ:1/4=150\nK:Eb\n\"Ebmaj7\"g3|\"Cm7\"g2e|\"Fm7\"a3|\"Bb7\"f2d|\"Eb6\"e3|]", []string{
-		"1:1 attacks@3>=2", "3:1 attacks@3>=2", "3:1 contains@2:Ab,Eb", "4:1 contains@2:D,Ab", "5:1 contains@2:G", "end last-bass:Eb"}},
-	{"no chord", "design.md, conventions", "M:4/4\nL:1/4\nQ:1/4=120\nK:C\n\"C6\"e2 g2|\"N.C.\"a g e d|\"G7\"d2 f2|\"C6\"e4|]", []string{
-		"2:1 bare", "2:2 bare", "2:3 bare", "2:4 bare", "3:1 contains@2:B,F"}},
+func readSituations(t *testing.T) (rows []situationRow, files []string) {
+	t.Helper()
+	text, err := os.ReadFile(filepath.Join(situationsDir, "situations.tsv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, line := range strings.Split(strings.TrimRight(string(text), "\n"), "\n") {
+		c := strings.Split(line, "\t")
+		if len(c) != 6 || slices.Contains(c, "") {
+			t.Fatalf("situations.tsv:%d: %d columns, some perhaps empty (want six: file at_bar at_beat check rule why)", i+1, len(c))
+		}
+		if i > 0 {
+			rows = append(rows, situationRow{i + 1, c[0], c[1], c[2], c[3], c[4], c[5]})
+		}
+	}
+	paths, err := filepath.Glob(filepath.Join(situationsDir, "*.abc"))
+	if err != nil || len(paths) == 0 {
+		t.Fatalf("no tunes in %s (%v)", situationsDir, err)
+	}
+	own := map[string]bool{}
+	for _, r := range rows {
+		own[r.file] = true
+	}
+	for _, p := range paths {
+		f := filepath.Base(p)
+		if !own[f] {
+			t.Errorf("%s has no row in situations.tsv", f)
+		}
+		delete(own, f)
+		files = append(files, f)
+	}
+	delete(own, "*")
+	for f := range own {
+		t.Errorf("situations.tsv has rows for %s, which is not there", f)
+	}
+	return rows, files
+}
+
+// situationPlan is the plan of a tune: N:tension high in its head, or none.
+func situationPlan(text string) (p voicing.Plan) {
+	for _, line := range strings.Split(text, "\n") {
+		if s, ok := strings.CutPrefix(line, "N:tension "); ok {
+			p.Tension = strings.TrimSpace(s)
+		}
+	}
+	return p
+}
+
+// arrangeSituation reads a tune of the folder and arranges it; edit may change
+// the plan before.
+func arrangeSituation(t *testing.T, file string, edit func(*voicing.Plan)) passage {
+	t.Helper()
+	text, err := os.ReadFile(filepath.Join(situationsDir, file))
+	if err != nil {
+		t.Fatal(err)
+	}
+	tune, err := leadsheet.Read(strings.NewReader(string(text)), file, leadsheet.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	plan := situationPlan(string(text))
+	if edit != nil {
+		edit(&plan)
+	}
+	return newPassage(arrange(t, tune, plan))
 }
 
 func TestSituations(t *testing.T) {
-	for _, s := range situations {
-		t.Run(s.name, func(t *testing.T) {
-			tune, err := leadsheet.Read(strings.NewReader("X:1\nT:"+s.name+"\n"+s.abc+"\n"), s.name, leadsheet.Options{})
-			if err != nil {
-				t.Fatal(err)
-			}
-			a, err := voicing.Arrange(tune, voicing.Plan{})
-			if err != nil {
-				t.Fatal(err)
-			}
-			for _, row := range s.rows {
-				if why := judge(t, a, row); why != "" {
-					t.Errorf("%s: %s (%s)", row, why, s.rule)
+	rows, files := readSituations(t)
+	for _, file := range files {
+		t.Run(strings.TrimSuffix(file, ".abc"), func(t *testing.T) {
+			p := arrangeSituation(t, file, nil)
+			for _, r := range rows {
+				if r.file != file && r.file != "*" {
+					continue
+				}
+				ok, found, err := p.judge(r.bar, r.beat, r.check)
+				switch {
+				case err != nil:
+					t.Errorf("situations.tsv:%d: %v", r.line, err)
+				case !ok:
+					t.Errorf("situations.tsv:%d: %s:%s %s does not hold: %s\n\t%s: %s", r.line, r.bar, r.beat, r.check, found, r.rule, r.why)
 				}
 			}
 		})
 	}
 }
 
-type heard struct {
-	a *voicing.Arrangement
+// A passage is an arrangement as the checks listen to it.
+type passage struct {
+	*voicing.Arrangement
+	attacks []voicing.Tick // when something is struck, each once
+	hand    voicing.Hand
+	neck    voicing.Neck
 }
 
-func (h heard) pc(midi int) int { return ((midi-h.a.Transposition)%12 + 12) % 12 }
+func newPassage(a *voicing.Arrangement) passage {
+	p := passage{Arrangement: a, hand: voicing.NormalHand(), neck: voicing.StandardNeck()}
+	for _, n := range a.Notes {
+		p.attacks = append(p.attacks, n.At)
+	}
+	slices.Sort(p.attacks)
+	p.attacks = slices.Compact(p.attacks)
+	return p
+}
 
-// window lists the notes struck in [t0, t1) or sounding for more than half a
-// beat of it.
-func (h heard) window(t0, t1 voicing.Tick) (out []voicing.Note) {
-	for _, n := range h.a.Notes {
-		if n.At >= t0 && n.At < t1 || min(n.At+n.Dur, t1)-max(n.At, t0) > voicing.PerQuarter/2 {
-			out = append(out, n)
+const halfBeat = voicing.PerQuarter / 2
+
+func beats(n float64) voicing.Tick {
+	return voicing.Tick(math.Round(n * float64(voicing.PerQuarter)))
+}
+
+// pc is the pitch class on the sheet.
+func (p passage) pc(midi int) int { return ((midi-p.Transposition)%12 + 12) % 12 }
+
+func overlap(n voicing.Note, from, to voicing.Tick) voicing.Tick {
+	return min(n.At+n.Dur, to) - max(n.At, from)
+}
+
+// where lists the notes for which all conditions hold.
+func (p passage) where(is ...func(voicing.Note) bool) (out []voicing.Note) {
+next:
+	for _, n := range p.Notes {
+		for _, f := range is {
+			if !f(n) {
+				continue next
+			}
 		}
+		out = append(out, n)
 	}
 	return out
 }
 
-func pcsOf(t *testing.T, list string) (out []int) {
-	for _, s := range strings.Split(list, ",") {
-		n, err := theory.ParseName(s)
-		if err != nil {
-			t.Fatal(err)
-		}
-		out = append(out, n.PC())
-	}
-	return out
+// Conditions on a note.
+
+func accompanies(n voicing.Note) bool { return n.Voice != voicing.Melody }
+
+func struckAt(t voicing.Tick) func(voicing.Note) bool {
+	return func(n voicing.Note) bool { return n.At == t }
 }
 
-// judge is "" when the row holds.
-func judge(t *testing.T, a *voicing.Arrangement, row string) string {
-	h := heard{a}
-	place, check, _ := strings.Cut(row, " ")
-	var t0 voicing.Tick
-	if place == "end" {
-		t0 = a.Notes[len(a.Notes)-1].At
-	} else {
-		label, beat, _ := strings.Cut(place, ":")
-		k := slices.IndexFunc(a.Bars, func(b voicing.Bar) bool { return b.Label == label })
+func soundsAt(t voicing.Tick) func(voicing.Note) bool {
+	return func(n voicing.Note) bool { return n.At <= t && t < n.At+n.Dur }
+}
+
+func touches(from, to voicing.Tick) func(voicing.Note) bool {
+	return func(n voicing.Note) bool { return overlap(n, from, to) > 0 }
+}
+
+// heardIn is what an ear takes in: struck there, or sounding through more than
+// half a beat of it.
+func heardIn(from, to voicing.Tick) func(voicing.Note) bool {
+	return func(n voicing.Note) bool {
+		return n.At >= from && n.At < to || overlap(n, from, to) > halfBeat
+	}
+}
+
+// staysIn is what is blamed: struck at the start, or sounding through more than
+// half a beat. A quick passing note is no fault.
+func staysIn(from, to voicing.Tick) func(voicing.Note) bool {
+	return func(n voicing.Note) bool { return n.At == from || overlap(n, from, to) > halfBeat }
+}
+
+// rub reports whether two notes sound together for longer than in passing.
+func rub(x, y voicing.Note) bool {
+	lap := overlap(x, y.At, y.At+y.Dur)
+	return lap > halfBeat || lap > 0 && x.At == y.At
+}
+
+func lowest(ns []voicing.Note) voicing.Note {
+	return slices.MinFunc(ns, func(x, y voicing.Note) int { return cmp.Compare(x.MIDI, y.MIDI) })
+}
+
+func highest(ns []voicing.Note) voicing.Note {
+	return slices.MaxFunc(ns, func(x, y voicing.Note) int { return cmp.Compare(x.MIDI, y.MIDI) })
+}
+
+// pcs are the pitch classes of some notes.
+func (p passage) pcs(ns []voicing.Note) (s theory.PCSet) {
+	for _, n := range ns {
+		s = s.With(p.pc(n.MIDI))
+	}
+	return s
+}
+
+func pcText(s theory.PCSet) string {
+	names := strings.Fields("C Db D Eb E F Gb G Ab A Bb B")
+	var out []string
+	for _, m := range s.Members() {
+		out = append(out, names[m])
+	}
+	return cmp.Or(strings.Join(out, " "), "nothing")
+}
+
+// tuneAt is the tune note that starts at t, nil for none.
+func (p passage) tuneAt(t voicing.Tick) *voicing.TuneNote {
+	for i := range p.Melody {
+		if p.Melody[i].At == t {
+			return &p.Melody[i]
+		}
+	}
+	return nil
+}
+
+// held is for how long of its written length a tune note's pitch sounds, struck
+// once or more.
+func (p passage) held(m voicing.TuneNote) (sum voicing.Tick) {
+	reached := m.At
+	for _, n := range p.Notes { // in order of At
+		if to := min(n.At+n.Dur, m.At+m.Dur); n.MIDI == m.MIDI && to > max(n.At, reached) {
+			sum += to - max(n.At, reached)
+			reached = to
+		}
+	}
+	return sum
+}
+
+// chordAt is the chord symbol that governs t.
+func (p passage) chordAt(t voicing.Tick) (c theory.Chord) {
+	for _, m := range p.Chords {
+		if m.At <= t {
+			c = m.Chord
+		}
+	}
+	return c
+}
+
+// bars is the stretch of "3", "1-4" or "*", where a label may be "2/2".
+func (p passage) bars(list string) (from, to voicing.Tick, err error) {
+	if list == "*" {
+		to = p.End()
+		for _, n := range p.Notes {
+			to = max(to, n.At+n.Dur)
+		}
+		return p.Bars[0].At, to, nil
+	}
+	first, last, _ := strings.Cut(list, "-")
+	for i, label := range []string{first, cmp.Or(last, first)} {
+		k := slices.IndexFunc(p.Bars, func(b voicing.Bar) bool { return b.Label == label })
 		if k < 0 {
-			t.Fatalf("no bar %s", label)
+			return 0, 0, fmt.Errorf("no bar %s", label)
 		}
-		f, err := strconv.ParseFloat(beat, 64)
+		if i == 0 {
+			from = p.Bars[k].At
+		}
+		to = p.Bars[k].At + p.Bars[k].Len
+	}
+	return from, to, nil
+}
+
+// A clause is one check taken apart: name, window in beats, a bound or a list.
+type clause struct {
+	name  string
+	width float64
+	atMax bool // the bound is an upper one
+	bound float64
+	arg   string
+	pcs   []int // of arg, when it is a list of notes
+}
+
+func parseClause(text string) (c clause, err error) {
+	name := text
+	number := func(s string) (x float64) {
+		if err == nil {
+			x, err = strconv.ParseFloat(s, 64)
+		}
+		return x
+	}
+	if head, n, ok := strings.Cut(name, ">="); ok {
+		name, c.bound = head, number(n)
+	} else if head, n, ok := strings.Cut(name, "<="); ok {
+		name, c.bound, c.atMax = head, number(n), true
+	} else if head, arg, ok := strings.Cut(name, ":"); ok {
+		name, c.arg = head, arg
+	}
+	if head, w, ok := strings.Cut(name, "@"); ok {
+		name, c.width = head, number(w)
+	}
+	c.name = name
+	if c.width == 0 {
+		c.width = 1
+		if name == "resolves" {
+			c.width = 2
+		}
+	}
+	if c.arg != "" && strings.ContainsRune("ABCDEFG", rune(c.arg[0])) {
+		for _, s := range strings.FieldsFunc(c.arg, func(r rune) bool { return r == ',' || r == '>' }) {
+			n, e := theory.ParseName(s)
+			if e != nil {
+				err = cmp.Or(err, e)
+			}
+			c.pcs = append(c.pcs, n.PC())
+		}
+	}
+	return c, err
+}
+
+// meets compares a count with the bound of the check.
+func (c clause) meets(x float64, unit string) (bool, string) {
+	const hair = 1e-9
+	return c.atMax && x <= c.bound+hair || !c.atMax && x >= c.bound-hair, fmt.Sprintf("%.3g %s", x, unit)
+}
+
+// A situationCheck judges the window or stretch [from, to); at the end from is
+// the last attack.
+type situationCheck func(p passage, c clause, from, to voicing.Tick) (ok bool, found string)
+
+// judge is whether a row holds, and what was found.
+func (p passage) judge(bar, beat, check string) (ok bool, found string, err error) {
+	var all []string
+	for _, alt := range strings.Split(check, " or ") {
+		c, err := parseClause(alt)
 		if err != nil {
-			t.Fatal(err)
+			return false, "", fmt.Errorf("%q cannot be read: %w", alt, err)
 		}
-		b := a.Bars[k]
-		t0 = b.At + voicing.Tick((f-1)*float64(voicing.PerQuarter))
-		if label == "0" { // a pick-up ends with its bar
-			t0 = b.At + b.Len - voicing.Tick((5-f)*float64(voicing.PerQuarter))
+		checks := placeChecks
+		var from, to voicing.Tick
+		switch {
+		case bar == "end":
+			checks = endChecks
+			from = p.attacks[len(p.attacks)-1]
+		case beat == "-":
+			checks = stretchChecks
+			if from, to, err = p.bars(bar); err != nil {
+				return false, "", err
+			}
+		default:
+			if from, _, err = p.bars(bar); err != nil {
+				return false, "", err
+			}
+			b, err := strconv.ParseFloat(beat, 64)
+			if err != nil {
+				return false, "", err
+			}
+			from += beats(b - 1)
+			to = from + beats(c.width)
+		}
+		f := checks[c.name]
+		if f == nil {
+			return false, "", fmt.Errorf("there is no check %q for bar %s beat %s", c.name, bar, beat)
+		}
+		ok, found := f(p, c, from, to)
+		if ok {
+			return true, found, nil
+		}
+		all = append(all, found)
+	}
+	return false, strings.Join(all, "; "), nil
+}
+
+// forTune makes a check of one that asks about the tune note at the place.
+func forTune(f func(p passage, c clause, m voicing.TuneNote) (bool, string)) situationCheck {
+	return func(p passage, c clause, from, _ voicing.Tick) (bool, string) {
+		if m := p.tuneAt(from); m != nil {
+			return f(p, c, *m)
+		}
+		return false, "no tune note here"
+	}
+}
+
+// counted makes a check over a stretch of a count.
+func counted(unit string, f func(p passage, from, to voicing.Tick) float64) situationCheck {
+	return func(p passage, c clause, from, to voicing.Tick) (bool, string) {
+		return c.meets(f(p, from, to), unit)
+	}
+}
+
+// faultless makes a check over a stretch that holds when no fault is found.
+func faultless(f func(p passage, from, to voicing.Tick) []string) situationCheck {
+	return func(p passage, _ clause, from, to voicing.Tick) (bool, string) {
+		bad := f(p, from, to)
+		return len(bad) == 0, fmt.Sprintf("%d faults, the first: %s", len(bad), strings.Join(bad[:min(2, len(bad))], "; "))
+	}
+}
+
+func (p passage) attacksIn(from, to voicing.Tick) (out []voicing.Tick) {
+	for _, t := range p.attacks {
+		if t >= from && t < to {
+			out = append(out, t)
 		}
 	}
-	name, arg, _ := strings.Cut(check, ":")
-	name, n, _ := strings.Cut(name, ">=")
-	name, w, ok := strings.Cut(name, "@")
-	want, _ := strconv.ParseFloat(n, 64)
-	beats := 1.0
-	if ok {
-		beats, _ = strconv.ParseFloat(w, 64)
-	}
-	t1 := t0 + voicing.Tick(beats*float64(voicing.PerQuarter))
-	var tune *voicing.TuneNote
-	for i := range a.Melody {
-		if a.Melody[i].At == t0 {
-			tune = &a.Melody[i]
+	return out
+}
+
+// rhythm is when the accompaniment strikes in a stretch, from its start.
+func (p passage) rhythm(from, to voicing.Tick) (out []voicing.Tick) {
+	for _, n := range p.where(accompanies) {
+		if n.At >= from && n.At < to {
+			out = append(out, n.At-from)
 		}
 	}
-	in := h.window(t0, t1)
-	switch name {
-	case "contains":
-		for _, p := range pcsOf(t, arg) {
-			if !slices.ContainsFunc(in, func(x voicing.Note) bool { return h.pc(x.MIDI) == p }) {
-				return fmt.Sprintf("pitch class %d is not heard", p)
+	return slices.Compact(out)
+}
+
+// Checks at a place: a window of some beats.
+var placeChecks = map[string]situationCheck{
+	"contains": func(p passage, c clause, from, to voicing.Tick) (bool, string) {
+		s := p.pcs(p.where(heardIn(from, to)))
+		for _, x := range c.pcs {
+			if !s.Has(x) {
+				return false, pcText(s)
 			}
 		}
-	case "excludes":
-		for _, x := range in {
-			if x.Voice != voicing.Melody && slices.Contains(pcsOf(t, arg), h.pc(x.MIDI)) && (x.At == t0 || x.At+x.Dur-max(x.At, t0) > voicing.PerQuarter/2) {
-				return fmt.Sprintf("%d sounds", x.MIDI)
-			}
+		return len(c.pcs) > 0, pcText(s)
+	},
+	"one-of": func(p passage, c clause, from, to voicing.Tick) (bool, string) {
+		s := p.pcs(p.where(heardIn(from, to)))
+		return slices.ContainsFunc(c.pcs, s.Has), pcText(s)
+	},
+	"excludes": func(p passage, c clause, from, to voicing.Tick) (bool, string) {
+		s := p.pcs(p.where(accompanies, staysIn(from, to)))
+		return len(c.pcs) > 0 && !slices.ContainsFunc(c.pcs, s.Has), pcText(s)
+	},
+	"bass-in": func(p passage, c clause, from, to voicing.Tick) (bool, string) {
+		if len(p.where(accompanies, heardIn(from, to))) == 0 {
+			return false, "no accompaniment"
 		}
-	case "bass-in":
-		low := slices.MinFunc(in, func(x, y voicing.Note) int { return x.MIDI - y.MIDI })
-		if low.Voice == voicing.Melody || !slices.Contains(pcsOf(t, arg), h.pc(low.MIDI)) {
-			return fmt.Sprintf("the lowest note is %d", low.MIDI)
+		s := p.pcs([]voicing.Note{lowest(p.where(heardIn(from, to)))})
+		return slices.ContainsFunc(c.pcs, s.Has), pcText(s)
+	},
+	"top": func(p passage, c clause, from, _ voicing.Tick) (bool, string) {
+		ns := p.where(soundsAt(from))
+		if len(ns) == 0 {
+			return false, "silence"
 		}
-	case "last-bass":
-		low := 999
-		for _, x := range a.Notes {
-			if x.At <= t0 && t0 < x.At+x.Dur {
-				low = min(low, x.MIDI)
-			}
+		s := p.pcs([]voicing.Note{highest(ns)})
+		return slices.ContainsFunc(c.pcs, s.Has), pcText(s)
+	},
+	"sounding": func(p passage, c clause, from, to voicing.Tick) (bool, string) {
+		most := 0
+		for _, t := range append(p.attacksIn(from, to), from) {
+			most = max(most, len(p.where(soundsAt(t))))
 		}
-		if !slices.Contains(pcsOf(t, arg), h.pc(low)) {
-			return fmt.Sprintf("it ends on %d", low)
+		return c.meets(float64(most), "sounding")
+	},
+	"struck": func(p passage, c clause, from, _ voicing.Tick) (bool, string) {
+		return c.meets(float64(len(p.where(struckAt(from)))), "struck")
+	},
+	"attack-within": func(p passage, c clause, from, _ voicing.Tick) (bool, string) {
+		n, err := strconv.ParseFloat(c.arg, 64)
+		return err == nil && len(p.attacksIn(from, from+beats(n))) > 0, "no attack"
+	},
+	"resolves": func(p passage, c clause, from, to voicing.Tick) (bool, string) {
+		if len(c.pcs) != 2 {
+			return false, "not two notes"
 		}
-	case "resolves":
-		from, to, _ := strings.Cut(arg, ">")
-		for _, x := range a.Notes {
-			if h.pc(x.MIDI) != pcsOf(t, from)[0] || x.At >= t0 || x.At+x.Dur <= t0-4*voicing.PerQuarter {
-				continue
-			}
-			for _, y := range h.window(t0, t0+2*voicing.PerQuarter) {
-				if d := x.MIDI - y.MIDI; h.pc(y.MIDI) == pcsOf(t, to)[0] && d >= -2 && d <= 2 {
-					return ""
+		before := p.where(touches(from-2*(to-from), from), func(n voicing.Note) bool { return p.pc(n.MIDI) == c.pcs[0] })
+		after := p.where(touches(from, to), func(n voicing.Note) bool { return p.pc(n.MIDI) == c.pcs[1] })
+		for _, x := range before {
+			for _, y := range after {
+				if max(x.MIDI-y.MIDI, y.MIDI-x.MIDI) <= 2 {
+					return true, ""
 				}
 			}
 		}
-		return "it does not"
-	case "bare", "attacks", "clear":
-		var struck []voicing.Note
-		at := map[voicing.Tick]bool{}
-		for _, x := range a.Notes {
-			if x.At == t0 {
-				struck = append(struck, x)
+		return false, fmt.Sprintf("%d such notes before, %d after, none near", len(before), len(after))
+	},
+	"smooth": func(p passage, c clause, from, to voicing.Tick) (bool, string) {
+		before := p.where(accompanies, touches(from-voicing.PerQuarter, from))
+		after := p.where(accompanies, func(n voicing.Note) bool { return n.At < to && n.At+n.Dur > from+halfBeat })
+		if len(before) == 0 || len(after) < 2 {
+			return true, "nothing to lead"
+		}
+		bass, sum, n := lowest(after).MIDI, 0, 0
+		for _, y := range after {
+			if y.MIDI == bass {
+				continue
 			}
-			if x.At >= t0 && x.At < t1 {
-				at[x.At] = true
+			near := 99
+			for _, x := range before {
+				near = min(near, max(x.MIDI-y.MIDI, y.MIDI-x.MIDI))
 			}
-			if name == "clear" && x.Voice != voicing.Melody && x.At <= t0 && t0 < x.At+x.Dur && (tune.MIDI-x.MIDI == 1 || tune.MIDI-x.MIDI == 13) {
-				return fmt.Sprintf("%d clashes", x.MIDI)
-			}
+			sum, n = sum+near, n+1
 		}
-		if name == "bare" && (len(struck) != 1 || struck[0].Voice != voicing.Melody) {
-			return fmt.Sprintf("%d notes are struck", len(struck))
+		if n == 0 {
+			return true, "nothing to lead"
 		}
-		if name == "attacks" && float64(len(at)) < want {
-			return fmt.Sprintf("%d attacks", len(at))
-		}
-	case "rings", "fill":
-		if tune == nil {
-			return "no tune note here"
-		}
-		under := map[voicing.Tick]bool{}
-		for _, x := range a.Notes {
-			if x.Voice == voicing.Melody && x.At == t0 && name == "rings" && float64(x.Dur) < want*float64(tune.Dur) {
-				return fmt.Sprintf("it rings for %d of %d", x.Dur, tune.Dur)
-			}
-			if x.Voice != voicing.Melody && x.At > t0 && x.At < t0+tune.Dur {
-				under[x.At] = true
+		return c.meets(float64(sum)/float64(n), "semitones")
+	},
+	"bare": func(p passage, c clause, from, _ voicing.Tick) (bool, string) {
+		ns := p.where(struckAt(from))
+		return len(ns) == 1 && !accompanies(ns[0]), fmt.Sprintf("%d struck", len(ns))
+	},
+	"melody-clear": forTune(func(p passage, _ clause, m voicing.TuneNote) (bool, string) {
+		mine := p.where(struckAt(m.At), func(n voicing.Note) bool { return n.MIDI == m.MIDI })
+		for _, x := range p.where(accompanies) {
+			if d := m.MIDI - x.MIDI; (d == 1 || d == 13) && slices.ContainsFunc(mine, func(n voicing.Note) bool { return rub(n, x) }) {
+				return false, fmt.Sprintf("%d under %d", x.MIDI, m.MIDI)
 			}
 		}
-		if name == "fill" && float64(len(under)) < want {
-			return fmt.Sprintf("%d attacks", len(under))
+		return len(mine) > 0, "the tune note is missing"
+	}),
+	"rings": forTune(func(p passage, c clause, m voicing.TuneNote) (bool, string) {
+		return c.meets(float64(p.held(m))/float64(m.Dur), "of its length")
+	}),
+	"fill": forTune(func(p passage, c clause, m voicing.TuneNote) (bool, string) {
+		return c.meets(float64(len(p.rhythm(m.At+1, m.At+m.Dur))), "attacks under it")
+	}),
+}
+
+// Checks over a stretch of bars.
+var stretchChecks = map[string]situationCheck{
+	"attacks": counted("attacks", func(p passage, from, to voicing.Tick) float64 {
+		return float64(len(p.attacksIn(from, to)))
+	}),
+	"full": counted("full grips", func(p passage, from, to voicing.Tick) (n float64) {
+		for _, t := range p.attacksIn(from, to) {
+			if len(p.where(struckAt(t))) >= 3 {
+				n++
+			}
 		}
-	default:
-		t.Fatalf("no such check: %s", name)
+		return n
+	}),
+	"bare": counted("bare notes", func(p passage, from, to voicing.Tick) (n float64) {
+		for _, m := range p.Melody {
+			if m.At >= from && m.At < to && len(p.where(struckAt(m.At))) == 1 {
+				n++
+			}
+		}
+		return n
+	}),
+	"downbeats": counted("downbeats", func(p passage, from, to voicing.Tick) (n float64) {
+		for _, b := range p.Bars {
+			if b.At >= from && b.At < to && slices.Contains(p.attacks, b.At) {
+				n++
+			}
+		}
+		return n
+	}),
+	"gap": counted("beats without an attack", func(p passage, from, to voicing.Tick) (n float64) {
+		last := from
+		for _, t := range append(p.attacksIn(from, to), to) {
+			n = max(n, float64(t-last)/float64(voicing.PerQuarter))
+			last = t
+		}
+		return n
+	}),
+	"figures": counted("rhythms", func(p passage, from, to voicing.Tick) float64 {
+		kinds := map[string]bool{}
+		for _, b := range p.Bars {
+			if b.At >= from && b.At < to {
+				kinds[fmt.Sprint(p.rhythm(b.At, b.At+b.Len))] = true
+			}
+		}
+		return float64(len(kinds))
+	}),
+	"differs": func(p passage, c clause, from, to voicing.Tick) (bool, string) {
+		other, otherEnd, err := p.bars(c.arg)
+		if err != nil {
+			return false, err.Error()
+		}
+		return p.played(from, to) != p.played(other, otherEnd), "note for note the same"
+	},
+	"sings": counted("of the tune sings", func(p passage, _, _ voicing.Tick) float64 {
+		n := 0.0
+		for _, m := range p.Melody {
+			if float64(p.held(m)) >= 0.6*float64(min(m.Dur, 4*voicing.PerQuarter)) {
+				n++
+			}
+		}
+		return n / float64(len(p.Melody))
+	}),
+	"grip-gap": counted("seconds", func(p passage, _, _ voicing.Tick) float64 {
+		return p.gripGap()
+	}),
+	"octaves": counted("parallel octaves", func(p passage, _, _ voicing.Tick) (n float64) {
+		type outer struct{ tune, bass int }
+		var last *outer
+		for _, m := range p.Melody {
+			var now *outer
+			if ns := p.where(soundsAt(m.At)); len(ns) > 0 {
+				if low := lowest(ns); low.At == m.At && low.MIDI < m.MIDI {
+					now = &outer{m.MIDI, low.MIDI}
+				}
+			}
+			if now != nil && last != nil && now.tune != last.tune && (now.tune-now.bass)%12 == 0 && (last.tune-last.bass)%12 == 0 {
+				n++
+			}
+			last = now
+		}
+		return n
+	}),
+	"fret": counted("is the highest fret", func(p passage, _, _ voicing.Tick) (n float64) {
+		for _, x := range p.Notes {
+			n = max(n, float64(x.Fret))
+		}
+		return n
+	}),
+	"median-in": func(p passage, c clause, _, _ voicing.Tick) (bool, string) {
+		var ps []int
+		for _, n := range p.Notes {
+			if n.Voice == voicing.Melody {
+				ps = append(ps, n.MIDI)
+			}
+		}
+		slices.Sort(ps)
+		var lo, hi int
+		if _, err := fmt.Sscanf(c.arg, "%d-%d", &lo, &hi); err != nil || len(ps) == 0 {
+			return false, "no range or no tune"
+		}
+		m := ps[len(ps)/2]
+		return lo <= m && m <= hi, fmt.Sprintf("median %d", m)
+	},
+	"melody-kept": faultless(func(p passage, _, _ voicing.Tick) (bad []string) {
+		for _, m := range p.Melody {
+			if len(p.where(struckAt(m.At), func(n voicing.Note) bool { return n.MIDI == m.MIDI && n.Voice == voicing.Melody })) == 0 {
+				bad = append(bad, fmt.Sprintf("%d at %d is missing", m.MIDI, m.At))
+			}
+		}
+		for _, n := range p.Notes {
+			if !accompanies(n) && !n.Fill && !slices.ContainsFunc(p.Melody, func(m voicing.TuneNote) bool {
+				return m.MIDI == n.MIDI && n.At >= m.At && n.At < m.At+m.Dur
+			}) {
+				bad = append(bad, fmt.Sprintf("%d at %d is not in the tune", n.MIDI, n.At))
+			}
+		}
+		return bad
+	}),
+	"melody-top": faultless(func(p passage, _, _ voicing.Tick) (bad []string) {
+		for _, m := range p.Melody {
+			for _, n := range p.where(soundsAt(m.At)) {
+				if n.MIDI > m.MIDI {
+					bad = append(bad, fmt.Sprintf("%d over %d at %d", n.MIDI, m.MIDI, m.At))
+				}
+			}
+		}
+		return bad
+	}),
+	"one-hand": faultless(func(p passage, _, _ voicing.Tick) (bad []string) {
+		for _, t := range p.attacks {
+			if ns := p.where(soundsAt(t)); !p.holdable(ns) {
+				bad = append(bad, fmt.Sprintf("at %d: %v", t, ns))
+			}
+		}
+		return bad
+	}),
+	"pluckable": faultless(func(p passage, _, _ voicing.Tick) (bad []string) {
+		for _, t := range p.attacks {
+			ns := p.where(struckAt(t))
+			lo, hi := 99, 0
+			for _, n := range ns {
+				lo, hi = min(lo, n.String), max(hi, n.String)
+			}
+			if len(ns) > 4 && hi-lo+1 != len(ns) {
+				bad = append(bad, fmt.Sprintf("%d notes over %d strings at %d", len(ns), hi-lo+1, t))
+			}
+		}
+		return bad
+	}),
+	"no-m9": faultless(func(p passage, _, _ voicing.Tick) (bad []string) {
+		for _, x := range p.Notes {
+			for _, y := range p.Notes {
+				if y.MIDI-x.MIDI != 13 || !rub(x, y) {
+					continue
+				}
+				c := p.chordAt(max(x.At, y.At))
+				written := !c.NoChord && c.Slash && x.MIDI%12 == c.BassPC()
+				root := !c.NoChord && c.IsDominant() && (x.MIDI-c.RootPC())%6 == 0
+				if !written && !root {
+					bad = append(bad, fmt.Sprintf("%d and %d at %d", x.MIDI, y.MIDI, max(x.At, y.At)))
+				}
+			}
+		}
+		return bad
+	}),
+	"no-mud": faultless(func(p passage, from, to voicing.Tick) (bad []string) {
+		const a2, d3 = 45, 50
+		for _, t := range p.attacksIn(from, to) {
+			ns := p.where(soundsAt(t))
+			slices.SortFunc(ns, func(x, y voicing.Note) int { return cmp.Compare(x.MIDI, y.MIDI) })
+			for i := 1; i < len(ns); i++ {
+				switch low, d := ns[i-1].MIDI, ns[i].MIDI-ns[i-1].MIDI; {
+				case (d == 1 || d == 2) && low < d3, (d == 3 || d == 4) && low < a2:
+					bad = append(bad, fmt.Sprintf("%d and %d at %d", low, low+d, t))
+				}
+			}
+		}
+		return bad
+	}),
+}
+
+// Checks of the end.
+var endChecks = map[string]situationCheck{
+	"last-bass": func(p passage, c clause, last, _ voicing.Tick) (bool, string) {
+		s := p.pcs([]voicing.Note{lowest(p.where(soundsAt(last)))})
+		return slices.ContainsFunc(c.pcs, s.Has), "ends on " + pcText(s)
+	},
+	"last-has": func(p passage, c clause, last, _ voicing.Tick) (bool, string) {
+		s := p.pcs(p.where(touches(last-2*voicing.PerQuarter, last+1)))
+		for _, x := range c.pcs {
+			if !s.Has(x) {
+				return false, pcText(s)
+			}
+		}
+		return len(c.pcs) > 0, pcText(s)
+	},
+}
+
+// played is the accompaniment of a stretch in one text.
+func (p passage) played(from, to voicing.Tick) string {
+	var b strings.Builder
+	for _, n := range p.where(accompanies) {
+		if n.At >= from && n.At < to {
+			fmt.Fprintf(&b, "%d:%d ", n.At-from, n.MIDI)
+		}
 	}
-	return ""
+	return b.String()
+}
+
+// gripGap is the shortest time from one full grip to another that is no part of
+// it, in seconds.
+func (p passage) gripGap() float64 {
+	type press struct{ str, fret int }
+	within := func(x, y []press) bool {
+		for _, a := range x {
+			if !slices.Contains(y, a) {
+				return false
+			}
+		}
+		return true
+	}
+	best := math.Inf(1)
+	var last []press
+	var lastAt voicing.Tick
+	for _, t := range p.attacks {
+		var now []press
+		for _, n := range p.where(struckAt(t)) {
+			now = append(now, press{n.String, n.Fret})
+		}
+		if len(now) < 3 {
+			continue
+		}
+		if last != nil && !within(last, now) && !within(now, last) {
+			best = min(best, float64(t-lastAt)/float64(voicing.PerQuarter)*60/p.Tempi[0].BPM)
+		}
+		last, lastAt = now, t
+	}
+	return best
+}
+
+// holdable tries every way to lay four fingers on what sounds: one note a
+// string; the finger does not fall as the fret rises; a finger lies flat at one
+// fret only, over nothing that is open or stopped lower; neighbouring fingers
+// and the whole hand within reach (harmony.md 6.2). It is the slow and plain
+// twin of the search for fingers.
+func (p passage) holdable(ns []voicing.Note) bool {
+	var held []voicing.Note
+	seen := map[int]bool{}
+	for _, n := range ns {
+		if seen[n.String] {
+			return false
+		}
+		seen[n.String] = true
+		if n.Fret > 0 {
+			held = append(held, n)
+		}
+	}
+	finger := make([]int, len(held))
+	fits := func(i, j int) bool {
+		x, y := held[i], held[j]
+		if x.Fret > y.Fret {
+			x, y = y, x
+			i, j = j, i
+		}
+		fx, fy := finger[i], finger[j]
+		switch d := p.neck.At(y.Fret) - p.neck.At(x.Fret); {
+		case fx == fy:
+			if x.Fret != y.Fret {
+				return false
+			}
+			for _, n := range ns {
+				if n.Fret < x.Fret && n.String > min(x.String, y.String) && n.String < max(x.String, y.String) {
+					return false
+				}
+			}
+			return true
+		case x.Fret < y.Fret && fx > fy:
+			return false
+		case max(fx, fy)-min(fx, fy) == 1:
+			return d <= p.hand.Adjacent
+		default:
+			return d <= p.hand.Reach
+		}
+	}
+	var lay func(i int) bool
+	lay = func(i int) bool {
+		if i == len(held) {
+			return true
+		}
+		for f := 1; f <= 4; f++ {
+			finger[i] = f
+			ok := true
+			for j := 0; j < i && ok; j++ {
+				ok = fits(j, i)
+			}
+			if ok && lay(i+1) {
+				return true
+			}
+		}
+		return false
+	}
+	return lay(0)
 }
