@@ -8,6 +8,7 @@ import "math"
 type course struct {
 	t      *tone
 	rate   float64
+	a4     float64 // frequency of pitch 69, Hz
 	open   float64 // MIDI pitch of the open string
 	seed   uint64
 	voices [3]*voice
@@ -24,8 +25,8 @@ type course struct {
 	sounding bool
 }
 
-func newCourse(t *tone, rate float64, open, pan float64, seed uint64) *course {
-	c := &course{t: t, rate: rate, open: open, seed: mix(seed)}
+func newCourse(t *tone, rate, a4, open, pan float64, seed uint64) *course {
+	c := &course{t: t, rate: rate, a4: a4, open: open, seed: mix(seed)}
 	for i := range c.voices {
 		c.voices[i] = newVoice(rate)
 	}
@@ -53,7 +54,7 @@ func (c *course) noteOn(pitch, velocity int) {
 		}
 	}
 	v := c.free()
-	f0 := hertz(float64(pitch))
+	f0 := hertz(float64(pitch), c.a4)
 	fret := max(float64(pitch)-c.open, 0)
 	low := c.t.t60At(c.open) * math.Pow(0.6, fret/12)
 	high := c.t.t60High * math.Pow(0.75, fret/12)

@@ -75,9 +75,9 @@ func NewEngine(o Options) (*Engine, error) {
 		if n > 1 {
 			pan = 0.22 * (1 - 2*float64(i)/float64(n-1))
 		}
-		e.courses = append(e.courses, newCourse(t, e.rate, float64(p), pan, o.Seed*16+uint64(i)))
+		e.courses = append(e.courses, newCourse(t, e.rate, o.A4, float64(p), pan, o.Seed*16+uint64(i)))
 	}
-	e.bass = newCourse(&bassTone, e.rate, bassOpen, 0, o.Seed*16+BassChannel)
+	e.bass = newCourse(&bassTone, e.rate, o.A4, bassOpen, 0, o.Seed*16+BassChannel)
 	e.click = newClicker(e.rate, o.Seed*16+ClickChannel)
 	e.body = newBody(e.rate, t)
 	e.room = newRoom(e.rate, t.room)

@@ -23,6 +23,13 @@ func TestOptions(t *testing.T) {
 		{Options{Open: make([]int, 9)}, "9 strings"},
 		{Options{Open: []int{64, 130}}, "string 2: open pitch 130"},
 		{Options{Tone: "banjo"}, `no tone "banjo" (there are: archtop, nylon, steel)`},
+		{Options{A4: 400}, ""},
+		{Options{A4: 480}, ""},
+		{Options{A4: 399.9}, "A4 of 399.9 Hz is not between 400 and 480"},
+		{Options{A4: 480.5}, "A4 of 480.5 Hz"},
+		{Options{A4: -440}, "A4 of -440 Hz"},
+		{Options{A4: math.NaN()}, "A4 of NaN Hz"},
+		{Options{A4: math.Inf(1)}, "A4 of +Inf Hz"},
 		{Options{Gain: math.NaN()}, "gain NaN"},
 		{Options{Gain: 25}, "gain 25 dB"},
 	} {
@@ -173,6 +180,7 @@ func TestAnyEvents(t *testing.T) {
 		o := Options{
 			Rate: rapid.SampledFrom([]int{8000, 22050, 44100, 48000, 96000, 192000}).Draw(t, "rate"),
 			Tone: rapid.SampledFrom(Tones()).Draw(t, "tone"),
+			A4:   rapid.Float64Range(MinA4, MaxA4).Draw(t, "a4"),
 			Gain: rapid.Float64Range(-20, 24).Draw(t, "gain"),
 			Seed: rapid.Uint64().Draw(t, "seed"),
 		}

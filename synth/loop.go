@@ -2,8 +2,9 @@ package synth
 
 import "math"
 
-// hertz is the frequency of a MIDI pitch in equal temperament, A4 = 440 Hz.
-func hertz(pitch float64) float64 { return 440 * math.Exp2((pitch-69)/12) }
+// hertz is the frequency of a MIDI pitch in equal temperament; a4 is that of
+// pitch 69.
+func hertz(pitch, a4 float64) float64 { return a4 * math.Exp2((pitch-69)/12) }
 
 // decayGain is the gain in one period of f0 (Hz) that makes a partial fall by
 // 60 dB in t60 seconds: 10^(-3/(f0 T60)).

@@ -19,11 +19,11 @@ func TestFormulas(t *testing.T) {
 	for pitch, want := range map[float64]float64{
 		40: 82.4069, 45: 110, 50: 146.8324, 55: 195.9977, 59: 246.9417, 64: 329.6276, 76: 659.2551, 88: 1318.5102,
 	} {
-		near(t, "frequency", hertz(pitch), want, 5e-5)
+		near(t, "frequency", hertz(pitch, 440), want, 5e-5)
 	}
-	near(t, "period of E2 at 48 kHz", 48000/hertz(40), 582.4756, 1e-4)
-	near(t, "period of E4", 48000/hertz(64), 145.6189, 1e-4)
-	near(t, "period of E6", 48000/hertz(88), 36.4047, 1e-4)
+	near(t, "period of E2 at 48 kHz", 48000/hertz(40, 440), 582.4756, 1e-4)
+	near(t, "period of E4", 48000/hertz(64, 440), 145.6189, 1e-4)
+	near(t, "period of E6", 48000/hertz(88, 440), 36.4047, 1e-4)
 
 	// Lagrange interpolator: Laakso, Valimaki, Karjalainen, Laine, Splitting the
 	// unit delay, IEEE SP Magazine 13(1), 1996.
@@ -46,9 +46,9 @@ func TestFormulas(t *testing.T) {
 
 	// Decay: 10^(-3/(f0 T60)) a period.
 	near(t, "gain for 6 s at A2", decayGain(110, 6), 0.989588, 1e-6)
-	near(t, "gain for 100 ms at E2", decayGain(hertz(40), 0.1), 0.4325, 1e-4)
-	near(t, "gain for 100 ms at E4", decayGain(hertz(64), 0.1), 0.8109, 1e-4)
-	near(t, "gain for 100 ms at E6", decayGain(hertz(88), 0.1), 0.9490, 1e-4)
+	near(t, "gain for 100 ms at E2", decayGain(hertz(40, 440), 0.1), 0.4325, 1e-4)
+	near(t, "gain for 100 ms at E4", decayGain(hertz(64, 440), 0.1), 0.8109, 1e-4)
+	near(t, "gain for 100 ms at E6", decayGain(hertz(88, 440), 0.1), 0.9490, 1e-4)
 
 	// One-pole loss filter: Valimaki and others, JAES 44(5), 1996.
 	near(t, "gain of a = -0.374656 at 0.5", onePoleGain(-0.374656, 0.5), 0.9, 1e-6)
@@ -78,7 +78,7 @@ func TestLoopsAreStable(t *testing.T) {
 						if palm > 0 {
 							low, high = palm, palm/3
 						}
-						l := newLoop(rate, hertz(open+fret), low, high)
+						l := newLoop(rate, hertz(open+fret, 440), low, high)
 						if l.delay < 1 || l.delay > maxPeriod {
 							t.Fatalf("%s at %g Hz, open %g fret %g: delay %d", tone.name, rate, open, fret, l.delay)
 						}

@@ -32,6 +32,13 @@ const (
 // MaxStrings is the largest number of strings an engine can have.
 const MaxStrings = 8
 
+// The range of Options.A4 in Hz: from below baroque pitch to above the highest
+// choir pitch (common practice, no source).
+const (
+	MinA4 = 400
+	MaxA4 = 480
+)
+
 // Options say what guitar is built. The zero value is a six-string archtop in
 // standard tuning at 48 kHz.
 type Options struct {
@@ -40,6 +47,9 @@ type Options struct {
 	// Open holds the MIDI pitch of each open string, channel 0 (string 1, the
 	// highest) first; nil means 64 59 55 50 45 40. At most MaxStrings.
 	Open []int
+	// A4 is what the strings and the bass are tuned to: the frequency of MIDI
+	// pitch 69 in Hz, 400 to 480; 0 means 440.
+	A4 float64
 	// Tone is a name from Tones; empty means archtop.
 	Tone string
 	// Gain in dB is added to a level at which an arrangement played at usual
@@ -77,6 +87,12 @@ func (o Options) checked() (Options, *tone, error) {
 		if p < 16 || p > 100 {
 			return o, nil, fmt.Errorf("synth: string %d: open pitch %d is not between 16 and 100", i+1, p)
 		}
+	}
+	if o.A4 == 0 {
+		o.A4 = 440
+	}
+	if !(o.A4 >= MinA4 && o.A4 <= MaxA4) {
+		return o, nil, fmt.Errorf("synth: A4 of %g Hz is not between %d and %d", o.A4, MinA4, MaxA4)
 	}
 	if math.IsNaN(o.Gain) || o.Gain < -60 || o.Gain > 24 {
 		return o, nil, fmt.Errorf("synth: gain %g dB is not between -60 and +24", o.Gain)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
 	"testing"
 )
 
@@ -34,6 +35,45 @@ func TestPitch(t *testing.T) {
 	}
 }
 
+// Another pitch moves every string, and the bass, by the cents it says, and
+// nothing else moves.
+func TestA4(t *testing.T) {
+	const limit = 1.0 // cents
+	for _, c := range []struct{ a4, cents float64 }{
+		// 1200 log2(a4/440)
+		{400, -165.0042}, {415, -101.2763}, {432, -31.7667}, {440, 0}, {442, 7.8514}, {480, 150.6371},
+	} {
+		t.Run(fmt.Sprint(c.a4), func(t *testing.T) {
+			t.Parallel()
+			worst := 0.0
+			check := func(channel, pitch int) {
+				t.Helper()
+				usual := 440 * math.Pow(2, float64(pitch-69)/12)
+				near := usual * math.Pow(2, c.cents/1200)
+				x := render(t, Options{A4: c.a4}, 0.56, event{0, on(channel, pitch, 90)})
+				off := cents(frequency(x, 48000, near, 0.25), usual) - c.cents
+				worst = max(worst, math.Abs(off))
+				if !(math.Abs(off) <= limit) {
+					t.Errorf("channel %d pitch %d: %+.3f cents from where it belongs", channel, pitch, off)
+				}
+			}
+			for s, open := range guitar {
+				for _, fret := range []int{0, 7, 12, 20} {
+					check(s, open+fret)
+				}
+			}
+			for _, pitch := range []int{28, 33, 45} {
+				check(BassChannel, pitch)
+			}
+			t.Logf("worst %.4f cents", worst)
+		})
+	}
+	play := func(a4 float64) []float64 { return render(t, Options{A4: a4}, 0.2, event{0, on(2, 57, 90)}) }
+	if !slices.Equal(play(0), play(440)) {
+		t.Error("440 Hz is not what no A4 gives")
+	}
+}
+
 // Strings ring as long as they should: within 30 % of the target of the
 // fundamental, in the band near 2 kHz, dead soon above 5 kHz, and never longer
 // for a higher partial above 500 Hz.
@@ -57,7 +97,7 @@ func TestDecay(t *testing.T) {
 			}
 			for s, open := range guitar {
 				for _, fret := range []int{0, 5, 12} {
-					f0 := hertz(float64(open + fret))
+					f0 := hertz(float64(open+fret), 440)
 					x := render(t, Options{Tone: tone}, 4.5, event{0, on(s, open+fret, 100)})
 					want := band.low[s] * math.Pow(0.6, float64(fret)/12)
 					if got := decay(x, 48000, f0); !(math.Abs(got/want-1) < 0.3) {
@@ -81,8 +121,8 @@ func TestDecay(t *testing.T) {
 					}
 				}
 				// Above 5 kHz on the string alone: the cabinet leaves too little.
-				l := newLoop(48000, hertz(float64(open)), findTone(tone).t60At(float64(open)), findTone(tone).t60High)
-				if got := -3 / (hertz(float64(open)) * math.Log10(l.gain(2*math.Pi*5000/48000))); got > band.aboveFive {
+				l := newLoop(48000, hertz(float64(open), 440), findTone(tone).t60At(float64(open)), findTone(tone).t60High)
+				if got := -3 / (hertz(float64(open), 440) * math.Log10(l.gain(2*math.Pi*5000/48000))); got > band.aboveFive {
 					t.Errorf("string %d: T60 at 5 kHz %.2f s, want at most %.1f", s+1, got, band.aboveFive)
 				}
 			}
@@ -101,7 +141,7 @@ func findTone(name string) *tone {
 
 // alone is one string without the body: what it does in seconds after do.
 func alone(tone string, open int, seconds float64, do func(*course)) []float64 {
-	c := newCourse(findTone(tone), 48000, float64(open), 0, 1)
+	c := newCourse(findTone(tone), 48000, 440, float64(open), 0, 1)
 	do(c)
 	x := make([]float64, int(seconds*48000)/quantum*quantum)
 	var l, r, m [quantum]float32
@@ -131,7 +171,7 @@ func TestPluckNulls(t *testing.T) {
 					c.t = &spot
 					c.noteOn(open+fret, 100)
 				})
-				f0 := hertz(float64(open + fret))
+				f0 := hertz(float64(open+fret), 440)
 				at := func(n float64) float64 { return dB(cmplx.Abs(bin(x[:9600], 48000, n*f0))) }
 				if depth := (at(k-1)+at(k+1))/2 - at(k); depth < 20 {
 					t.Errorf("%s, string %d fret %d: partial %.0f only %.1f dB below its neighbours", tone, s+1, fret, k, depth)
