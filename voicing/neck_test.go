@@ -3,10 +3,13 @@ package voicing
 import (
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"thumbline/theory"
 )
 
 // TestFretDistances: harmony.md 6.1, the table of d(n), mm.
@@ -233,7 +236,7 @@ func FuzzParseTuning(f *testing.F) {
 	})
 }
 
-// TestAnyNeck: whatever the tuning, the capo and the reach, every note lies on
+// TestAnyNeck: whatever the tuning, the frets, the scale, the capo and the reach, every note lies on
 // the neck where its string and fret say, and one hand of that reach holds what
 // sounds together.
 func TestAnyNeck(t *testing.T) {
@@ -244,7 +247,10 @@ func TestAnyNeck(t *testing.T) {
 			t.Fatal(err)
 		}
 		n.Tuning = open
-		if n, err = n.WithCapo(rapid.IntRange(0, maxCapo).Draw(t, "capo")); err != nil {
+		n.Frets = rapid.IntRange(12, 24).Draw(t, "frets")
+		n.Scale = rapid.Float64Range(500, 700).Draw(t, "scale")
+		// the six frets left join strings a fifth apart
+		if n, err = n.WithCapo(rapid.IntRange(0, min(maxCapo, n.Frets-6)).Draw(t, "capo")); err != nil {
 			t.Fatal(err)
 		}
 		h := drawHand(t)
@@ -268,4 +274,56 @@ func TestAnyNeck(t *testing.T) {
 			}
 		}
 	})
+}
+
+// TestHighestFrets: a tune that climbs to the last fret of a neck of two octaves
+// is arranged, and that fret is used.
+func TestHighestFrets(t *testing.T) {
+	for _, frets := range []int{12, 19, 20, 21, 22, 24} {
+		n := StandardNeck()
+		n.Frets = frets
+		tune := climb(t, n.High())
+		a, err := Arrange(tune, Plan{Neck: &n})
+		if err != nil {
+			t.Errorf("%d frets: %v", frets, err)
+			continue
+		}
+		top := 0
+		for _, x := range a.Notes {
+			top = max(top, x.Fret)
+		}
+		if top != frets {
+			t.Errorf("%d frets: the highest used is %d", frets, top)
+		}
+		if frets == 24 {
+			continue
+		}
+		n.Frets--
+		if _, err := Arrange(tune, Plan{Neck: &n}); err == nil {
+			t.Errorf("%d frets hold what needs %d", n.Frets, frets)
+		}
+	}
+}
+
+// climb is a tune of quarters from A2 up to a pitch and about it; it fits the neck in no other octave.
+func climb(t *testing.T, top int) *theory.Tune {
+	t.Helper()
+	tune := &theory.Tune{Title: "climb", Tempi: []theory.TempoMark{{BPM: 80}}}
+	c, err := theory.ParseChord("C6")
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := theory.Metre{Num: 4, Den: 4}
+	at := theory.Time{}
+	for bar, pitches := range [][]int{{45, 57, 69, 76}, {top - 5, top - 3, top - 1, top}, {top, top - 2, top, top - 1}, {top, top, top, top}} {
+		whole := theory.Quarters(4, 1)
+		tune.Bars = append(tune.Bars, theory.Bar{Label: strconv.Itoa(bar + 1), Pass: 1, Source: bar, At: at, Len: whole, Beat: theory.BeatOf(m), Metre: m})
+		tune.Changes = append(tune.Changes, theory.Change{At: at, Len: whole, Chord: c})
+		for _, p := range pitches {
+			tune.Melody = append(tune.Melody, theory.Note{At: at, Len: theory.Quarters(1, 1), Pitch: midiPitch(p)})
+			at = at.Add(theory.Quarters(1, 1))
+		}
+	}
+	tune.DividePhrases()
+	return tune
 }

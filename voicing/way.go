@@ -143,8 +143,8 @@ func (w *Taste) bare(s stand) float64 {
 	return c
 }
 
-// maxPlace bounds the positions of the tables.
-const maxPlace = 20
+// maxPlace bounds the positions of the tables: 0 for anywhere, and frets 1 to 24.
+const maxPlace = 25
 
 // A run is the bare notes of the tune between two points, with the cheapest
 // way along them from any position of the hand.

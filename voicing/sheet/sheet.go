@@ -96,9 +96,16 @@ func fingers(fs []int) string {
 }
 
 // stringNames are the open strings as a player names them, low to high; the
-// highest is small when it has the letter of a lower one.
+// highest is small when it has the letter of a lower one. C# and F# are called
+// Db and Gb beside strings that have flats.
 func stringNames(tuning []int) []string {
 	names := [12]string{"C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"}
+	for _, m := range tuning {
+		if strings.HasSuffix(names[((m%12)+12)%12], "b") {
+			names[1], names[6] = "Db", "Gb"
+			break
+		}
+	}
 	out := make([]string, len(tuning))
 	for i, m := range tuning {
 		out[i] = names[((m%12)+12)%12]

@@ -273,3 +273,27 @@ func TestTabKeepsEveryNote(t *testing.T) {
 		}
 	})
 }
+
+// The names are spelled one way in one tuning: flats where there are any.
+func TestStringNames(t *testing.T) {
+	for _, c := range []struct{ tuning, want string }{
+		{"standard", "E A D G B e"},
+		{"half-down", "Eb Ab Db Gb Bb eb"},
+		{"whole-down", "D G C F A d"},
+		{"drop-d", "D A D G B E"},
+		{"dadgad", "D A D G A d"},
+		{"open-d", "D A D F# A d"},
+		{"open-c", "C G C G C E"},
+		{"seven", "B E A D G B e"},
+		{"C#2 G#2 C#3 F3 G#3 C#4", "Db Ab Db F Ab db"},
+		{"C#2 F#2 B2 E3 G3 B3", "C# F# B E G b"},
+	} {
+		open, err := voicing.ParseTuning(c.tuning)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := strings.Join(stringNames(open), " "); got != c.want {
+			t.Errorf("%s: %s, want %s", c.tuning, got, c.want)
+		}
+	}
+}
