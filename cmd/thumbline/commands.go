@@ -63,8 +63,8 @@ what is borrowed, how it is struck, why, and what it cost.`,
 			long: `Arranges the tune in every key and ranks them, the easiest and fullest first:
 what a bar costs in the arranger's own measure, bass notes on open strings, the
 widest grip, the highest fret, moves of more than two frets, and places where
-no chord fits under the tune. Take one with --key.`,
-			flags: []flagGroup{readFlags, arrangeFlags},
+no chord fits under the tune. The other commands take one with --key.`,
+			flags: []flagGroup{readFlags, everyKeyFlags},
 		},
 		{
 			name: "check", args: "[TUNE] [flags]", tune: true, run: check,

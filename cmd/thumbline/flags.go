@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"strconv"
 	"strings"
 
@@ -24,6 +25,8 @@ type options struct {
 
 	reach  string
 	tuning string
+	frets  int
+	scale  string
 	capo   int
 
 	bars    string
@@ -35,6 +38,7 @@ type options struct {
 	mute     []string
 	noSpread bool
 	tone     string
+	a4       float64
 	gain     float64
 
 	countIn string
@@ -59,13 +63,10 @@ var (
 	}}
 	arrangeFlags = flagGroup{"What to arrange", func(fs *pflag.FlagSet, o *options) {
 		fs.StringVar(&o.key, "key", "", "KEY|key to play in, such as Eb or Dm (default: the sheet's)")
-		fs.StringVar(&o.feel, "feel", "", "FEEL|straight, swing, bossa or the ratio of long to short eighths, such as 1.7 (default: by metre and tempo)")
-		fs.StringVar(&o.tension, "tension", "", "T|how far harmony goes from the written chords: low, medium or high (default medium)")
-		fs.StringVar(&o.reach, "reach", "", "REACH|how far the left hand reaches: small, normal, large, or from finger 1 to finger 4 in mm, such as 90mm (default normal). "+stretchCaution)
-		fs.StringVar(&o.tuning, "tuning", "", "TUNING|the open strings: "+strings.Join(voicing.Tunings(), ", ")+", or notes from low to high, such as \"D A D G B E\" or \"E2 A2 D3 G3 B3 E4\", six or seven (default standard)")
-		fs.IntVar(&o.capo, "capo", 0, "FRET|a capo there; frets are counted from it")
+		planFlags(fs, o)
 	}}
-	partFlags = flagGroup{"Which part of it (the whole is arranged, then cut)", func(fs *pflag.FlagSet, o *options) {
+	everyKeyFlags = flagGroup{"What to arrange", planFlags}
+	partFlags     = flagGroup{"Which part of it (the whole is arranged, then cut)", func(fs *pflag.FlagSet, o *options) {
 		fs.StringVar(&o.bars, "bars", "", "A-B|bars as they are labelled; 3/2 is bar 3 the second time")
 		fs.IntVar(&o.phrase, "phrase", 0, "N|phrase, counted from 1 (check lists them)")
 		fs.StringVar(&o.section, "section", "", "NAME|section; A/2 is the second A (check lists them)")
@@ -129,9 +130,21 @@ func parseCountIn(s string, absent int) (int, error) {
 	return n, nil
 }
 
+// planFlags say what becomes of the tune in any key.
+func planFlags(fs *pflag.FlagSet, o *options) {
+	fs.StringVar(&o.feel, "feel", "", "FEEL|straight, swing, bossa or the ratio of long to short eighths, such as 1.7 (default: by metre and tempo)")
+	fs.StringVar(&o.tension, "tension", "", "T|how far harmony goes from the written chords: low, medium or high (default medium)")
+	fs.StringVar(&o.reach, "reach", "", "REACH|how far the left hand reaches: small, normal, large, or from finger 1 to finger 4 in mm, such as 90mm (default normal). "+stretchCaution)
+	fs.StringVar(&o.tuning, "tuning", "", "TUNING|the open strings: "+strings.Join(voicing.Tunings(), ", ")+", or notes from low to high, such as \"D A D G B E\" or \"E2 A2 D3 G3 B3 E4\", six or seven (default standard)")
+	fs.IntVar(&o.frets, "frets", voicing.StandardNeck().Frets, fmt.Sprintf("N|highest fret in use, counted from the nut, %d to %d (default %d)", minFrets, maxFrets, voicing.StandardNeck().Frets))
+	fs.StringVar(&o.scale, "scale-length", "", fmt.Sprintf("MM|from nut to bridge, %d to %d: on a short neck the hand reaches more frets (default %g)", minScale, maxScale, voicing.StandardNeck().Scale))
+	fs.IntVar(&o.capo, "capo", 0, "FRET|a capo there; frets are counted from it")
+}
+
 // toneFlags say what the built-in strings sound like.
 func toneFlags(fs *pflag.FlagSet, o *options) {
 	fs.StringVar(&o.tone, "tone", "", "NAME|the guitar's tone: "+strings.Join(synth.Tones(), ", "))
+	fs.Float64Var(&o.a4, "a4", 440, fmt.Sprintf("HZ|what the strings are tuned to in sound: the frequency of A4, %d to %d (default 440)", synth.MinA4, synth.MaxA4))
 	fs.Float64Var(&o.gain, "gain", 0, "DB|louder or softer, -60 to "+strconv.Itoa(maxGain)+
 		" (turn headphones down first: loud for long harms the ears)")
 }

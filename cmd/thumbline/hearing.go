@@ -21,12 +21,13 @@ type hearing struct {
 	layers   midiio.LayerSet
 	noSpread bool
 	tone     string
+	a4       float64 // Hz
 	gain     float64
 }
 
 // hearing checks the flags of "what to hear".
 func (o *options) hearing() (hearing, error) {
-	h := hearing{noSpread: o.noSpread, tone: o.tone, gain: o.gain}
+	h := hearing{noSpread: o.noSpread, tone: o.tone, a4: o.a4, gain: o.gain}
 	var err error
 	if h.tempo, err = parseTempo(o.tempo); err != nil {
 		return h, err
@@ -39,6 +40,9 @@ func (o *options) hearing() (hearing, error) {
 	}
 	if math.IsNaN(o.gain) || o.gain < -60 || o.gain > maxGain {
 		return h, usagef("--gain %g is out of range (-60 to %d dB)", o.gain, maxGain)
+	}
+	if !(o.a4 >= synth.MinA4 && o.a4 <= synth.MaxA4) {
+		return h, usagef("--a4 %g is out of range (%d to %d Hz)", o.a4, synth.MinA4, synth.MaxA4)
 	}
 	if o.tone != "" && !slices.Contains(synth.Tones(), o.tone) {
 		return h, usagef("--tone %s: no such tone (there are: %s)", o.tone, strings.Join(synth.Tones(), " "))
@@ -115,7 +119,7 @@ func (h hearing) engine(a *voicing.Arrangement) (*synth.Engine, error) {
 	for _, p := range slices.Backward(a.Tuning) {
 		open = append(open, p+a.Capo)
 	}
-	e, err := synth.NewEngine(synth.Options{Open: open, Tone: h.tone, Gain: h.gain})
+	e, err := synth.NewEngine(synth.Options{Open: open, Tone: h.tone, A4: h.a4, Gain: h.gain})
 	if err != nil {
 		return nil, fmt.Errorf("the built-in strings: %w", err)
 	}

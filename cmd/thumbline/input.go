@@ -84,7 +84,18 @@ func (o *options) hand() (voicing.Hand, error) {
 	return h, nil
 }
 
-// neck is the neck of --tuning and --capo.
+// What --frets and --scale-length can be: from one octave to two, and from a
+// small guitar to a baritone, mm (common practice, no source).
+const (
+	minFrets, maxFrets = 12, 24
+	minScale, maxScale = 500, 700
+)
+
+// highestInner is the highest fret that the arranger takes on a string that is
+// not the first.
+const highestInner = 17
+
+// neck is the neck of --tuning, --frets, --scale-length and --capo.
 func (o *options) neck() (voicing.Neck, error) {
 	n := voicing.StandardNeck()
 	if o.tuning != "" {
@@ -94,9 +105,29 @@ func (o *options) neck() (voicing.Neck, error) {
 		}
 		n.Tuning = open
 	}
+	if o.frets < minFrets || o.frets > maxFrets {
+		return n, usagef("--frets %d is out of range (%d to %d)", o.frets, minFrets, maxFrets)
+	}
+	n.Frets = o.frets
+	if o.changed("scale-length") {
+		mm, err := strconv.ParseFloat(strings.TrimSuffix(o.scale, "mm"), 64)
+		switch {
+		case err != nil:
+			return n, usagef("--scale-length %q is not a length in mm (such as 628)", o.scale)
+		case !(mm >= minScale && mm <= maxScale):
+			return n, usagef("--scale-length %s is out of range (%d to %d mm)", o.scale, minScale, maxScale)
+		}
+		n.Scale = mm
+	}
 	n, err := n.WithCapo(o.capo)
 	if err != nil {
 		return n, usagef("--capo: %w", err)
+	}
+	top := min(n.Top(), highestInner)
+	for s := n.Strings(); s > 1; s-- {
+		if gap := n.Open(s-1) - n.Open(s); gap > top+1 {
+			return n, usagef("strings %d and %d are %d semitones apart: frets up to %d leave out pitches between them (look at --tuning, --frets and --capo)", s, s-1, gap, top)
+		}
 	}
 	return n, nil
 }
