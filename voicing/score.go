@@ -210,6 +210,9 @@ func register(t *theory.Tune, n Neck) (int, error) {
 			return 0, fmt.Errorf("bar %s: the tune spans %d semitones, more than the neck holds from %d to %d (leave that note out, or choose another key)",
 				barLabel(t, m.At), hi-lo, n.Low(), n.High())
 		}
+		if len(n.Stops(p)) == 0 {
+			return 0, fmt.Errorf("bar %s: pitch %d lies between two strings of this tuning, on no fret in use (take more frets, or tune the strings closer)", barLabel(t, m.At), p)
+		}
 	}
 	return best, nil
 }

@@ -19,25 +19,27 @@ func (s stand) place() int8 {
 // highestHand is the highest place at which the hand waits over an open string.
 const highestHand = 14
 
-// stands lists the ways to take a pitch as a bare note of the tune.
+// stands lists the ways to take a pitch as a bare note of the tune: on the high
+// strings and not too far up the low ones, unless it lies nowhere else. It is
+// empty only for a pitch that the neck does not have.
 func (n Neck) stands(midi int) []stand {
-	var out []stand
-	for _, st := range n.Stops(midi) {
-		if st.Fret > 17 && st.String != 1 {
-			continue
-		}
-		if st.String > 3 && midi >= n.Open(1)-5 {
-			continue
-		}
-		if st.Fret == 0 {
-			for h := int8(1); h <= highestHand; h++ {
-				out = append(out, stand{str: st.String, hand: h})
+	out := make([]stand, 0, 24)
+	all := n.Stops(midi)
+	for pass := 0; pass < 2 && len(out) == 0; pass++ {
+		for _, st := range all {
+			if pass == 0 && (st.Fret > 17 && st.String != 1 || st.String > 3 && midi >= n.Open(1)-5) {
+				continue
 			}
-			continue
-		}
-		for f := int8(1); f <= 4; f++ {
-			if st.Fret-f+1 >= 1 {
-				out = append(out, stand{str: st.String, fret: st.Fret, finger: f})
+			if st.Fret == 0 {
+				for h := int8(1); h <= highestHand; h++ {
+					out = append(out, stand{str: st.String, hand: h})
+				}
+				continue
+			}
+			for f := int8(1); f <= 4; f++ {
+				if st.Fret-f+1 >= 1 {
+					out = append(out, stand{str: st.String, fret: st.Fret, finger: f})
+				}
 			}
 		}
 	}

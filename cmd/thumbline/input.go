@@ -91,10 +91,6 @@ const (
 	minScale, maxScale = 500, 700
 )
 
-// highestInner is the highest fret that the arranger takes on a string that is
-// not the first.
-const highestInner = 17
-
 // neck is the neck of --tuning, --frets, --scale-length and --capo.
 func (o *options) neck() (voicing.Neck, error) {
 	n := voicing.StandardNeck()
@@ -123,7 +119,7 @@ func (o *options) neck() (voicing.Neck, error) {
 	if err != nil {
 		return n, usagef("--capo: %w", err)
 	}
-	top := min(n.Top(), highestInner)
+	top := n.Top()
 	for s := n.Strings(); s > 1; s-- {
 		if gap := n.Open(s-1) - n.Open(s); gap > top+1 {
 			return n, usagef("strings %d and %d are %d semitones apart: frets up to %d leave out pitches between them (look at --tuning, --frets and --capo)", s, s-1, gap, top)
