@@ -679,6 +679,65 @@ var stretchChecks = map[string]situationCheck{
 		}
 		return bad
 	}),
+	"no-hole": faultless(func(p passage, from, to voicing.Tick) (bad []string) {
+		for _, m := range p.Melody {
+			ns := p.where(struckAt(m.At))
+			if m.At < from || m.At >= to || len(ns) < 3 {
+				continue
+			}
+			slices.SortFunc(ns, func(x, y voicing.Note) int { return cmp.Compare(y.MIDI, x.MIDI) })
+			if d := ns[0].MIDI - ns[1].MIDI; d > 12 {
+				bad = append(bad, fmt.Sprintf("%d semitones under %d at %d", d, ns[0].MIDI, m.At))
+			}
+		}
+		return bad
+	}),
+	"fills-under": faultless(func(p passage, from, to voicing.Tick) (bad []string) {
+		for _, x := range p.where(accompanies) {
+			for _, m := range p.Melody {
+				if x.At >= from && x.At < to && x.At >= m.At && x.At < m.At+m.Dur && x.MIDI >= m.MIDI {
+					bad = append(bad, fmt.Sprintf("%d over %d at %d", x.MIDI, m.MIDI, x.At))
+				}
+			}
+		}
+		return bad
+	}),
+	"bass-leap": counted("semitones", func(p passage, from, to voicing.Tick) (n float64) {
+		last := 0
+		for _, x := range p.Notes {
+			if x.Voice != voicing.Bass || x.At < from || x.At >= to {
+				continue
+			}
+			if last > 0 {
+				n = max(n, math.Abs(float64(x.MIDI-last)))
+			}
+			last = x.MIDI
+		}
+		return n
+	}),
+	"open-bass": counted("open basses", func(p passage, from, to voicing.Tick) float64 {
+		return float64(len(p.where(func(n voicing.Note) bool {
+			return n.Voice == voicing.Bass && n.Fret == 0 && n.At >= from && n.At < to
+		})))
+	}),
+	"string-sets": counted("sets of strings under the tune", func(p passage, from, to voicing.Tick) float64 {
+		sets := map[string]bool{}
+		for _, t := range p.attacksIn(from, to) {
+			ns := p.where(struckAt(t))
+			if len(ns) < 3 {
+				continue
+			}
+			var s []int
+			for _, n := range ns {
+				if n.Voice != voicing.Bass {
+					s = append(s, n.String)
+				}
+			}
+			slices.Sort(s)
+			sets[fmt.Sprint(s)] = true
+		}
+		return float64(len(sets))
+	}),
 	"no-m9": faultless(func(p passage, _, _ voicing.Tick) (bad []string) {
 		for _, x := range p.Notes {
 			for _, y := range p.Notes {
