@@ -24,12 +24,10 @@ type grip struct {
 	tune    bool // note[0] is the tune's
 	hasBass bool // the last note is a bass
 	pos     int8 // fret of finger 1; 0 when only open strings are used
-	open    bool // nothing is fretted
 	pcs     theory.PCSet
 	strings uint16 // mask of strings
 	note    [maxNotes]tone
 	cost    float64
-	step    bool // a voicing by scale step
 	mood    mood
 }
 
@@ -63,7 +61,7 @@ func (g *grip) low() (tone, bool) {
 	return g.note[g.n-1], true
 }
 
-// lowest lower note of an interval, by semitones, before it turns to mud
+// lowInterval is the lowest lower note of an interval, by semitones, before it turns to mud
 // (harmony.md 4.2; the tritone row of its source is a misprint, 46 is used).
 var lowInterval = [7]int{0, 52, 51, 48, 47, 45, 46}
 
@@ -105,12 +103,11 @@ type maker struct {
 	neck   Neck
 	grasp  *grasp
 	taste  Taste
-	maxN   int // grips kept for one spot
-	finger map[uint64]fingering
+	maxN   int                  // grips kept for one spot
+	finger map[uint64]fingering // by stops; the fingers by string
 	grips  map[spot][]grip
 	raw    map[spot][]grip // before what the place adds to the cost
 	steps  map[theory.Chord][]theory.PCSet
-	capped int // spots at which candidates were cut
 }
 
 func newMaker(n Neck, g *grasp, t Taste) *maker {
@@ -155,7 +152,8 @@ func (m *maker) stepSets(c theory.Chord) []theory.PCSet {
 	return out
 }
 
-// fingersOf is the cached fingering of a grip.
+// fingersOf is the fingering of a grip, its fingers by string: finger[0] is on
+// string 1.
 func (m *maker) fingersOf(g *grip) fingering {
 	var key uint64
 	var ps [maxPresses]Press
@@ -165,7 +163,6 @@ func (m *maker) fingersOf(g *grip) fingering {
 		ps[i] = Press{Stop{t.str, t.fret}, 0}
 	}
 	if f, ok := m.finger[key]; ok {
-		// the cache holds fingers by string
 		return f
 	}
 	f := m.grasp.fingers(ps[:g.n])
@@ -323,7 +320,7 @@ func (e *enumerator) run() {
 // place tries every note for string s and the strings below it.
 func (e *enumerator) place(s int8) {
 	n := e.m.neck
-	if int(s) > n.Strings() || e.cur.n >= 4 || e.s.light && e.cur.n >= 3 {
+	if int(s) > n.Strings() || e.cur.n >= 4 {
 		return
 	}
 	for str := s; int(str) <= n.Strings(); str++ {
@@ -432,7 +429,7 @@ func (e *enumerator) leaf() {
 	for i := int8(0); i < g.n; i++ {
 		g.note[i].finger = f.finger[g.note[i].str-1]
 	}
-	g.pos, g.open = f.pos, f.pos == 0
+	g.pos = f.pos
 	g.mood = e.s.mood
 	if alone {
 		g.cost = e.weigh(&g, f, nil)
@@ -631,8 +628,7 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 	if len(inner) == 0 && g.tune {
 		add("no inner voice", 1.5)
 	}
-	g.step = e.isStep(g)
-	if !g.step {
+	if !e.isStep(g) {
 		add("no scale step", w.NoStep)
 	}
 	add("fingers", w.Finger*f.cost)
@@ -709,7 +705,6 @@ func (e *enumerator) prune() []grip {
 			continue
 		}
 		if len(out) >= e.m.maxN || count[str][g.pos] >= 7 {
-			e.m.capped++
 			continue
 		}
 		count[str][g.pos]++

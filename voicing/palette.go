@@ -224,7 +224,7 @@ func (p *palette) told(g *grip) bool {
 	return g.pcs.Has(p.root+11) && g.pcs.Has(p.root+2) && g.pcs.Has(p.root+4)
 }
 
-// mayBass is what a pitch class costs as the lowest note.
+// bassCost is what a pitch class costs as the lowest note.
 func (p *palette) bassCost(pc int, w Taste, ground bool) float64 {
 	if pc == p.bass {
 		return 0
@@ -252,8 +252,8 @@ func (p *palette) bassCost(pc int, w Taste, ground bool) float64 {
 	return c
 }
 
-// clash reports whether two notes may not sound together over this chord:
-// lower and upper as MIDI pitches, lowest the lowest note of all.
+// minorNinth reports whether two notes form a minor ninth that may not sound
+// over this chord: lower and upper as MIDI pitches, lowest the lowest of all.
 func (p *palette) minorNinth(lower, upper, lowest int, pcs theory.PCSet) bool {
 	if upper-lower <= 12 || (upper-lower)%12 != 1 {
 		return false

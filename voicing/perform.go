@@ -52,7 +52,7 @@ func (w *worker) perform(path []int) *Arrangement {
 	for i := range w.ps {
 		w.s.settle(&w.ps[i], &l.chosen[i])
 	}
-	l.holdOver()
+	w.alone = l.alone()
 	l.write()
 	l.play()
 	l.collect(a)
@@ -67,26 +67,15 @@ func (w *worker) perform(path []int) *Arrangement {
 	return a
 }
 
-// holdOver sees to it that a grip under a held tune note has that note's own
-// place and finger; where the search had to give up, the note is left out of
-// the grip.
-func (l *layer) holdOver() {
-	w := l.w
-	for i := range w.ps {
-		p := &w.ps[i]
-		g := &l.chosen[i]
-		if !p.held || !g.tune {
-			continue
-		}
-		if g.n == 1 {
-			w.alone++
+// alone counts the points at which the tune stands without any harmony.
+func (l *layer) alone() int {
+	n := 0
+	for i := range l.chosen {
+		if l.w.ps[i].tune >= 0 && l.chosen[i].n <= 1 {
+			n++
 		}
 	}
-	for i := range w.ps {
-		if !w.ps[i].held && w.ps[i].tune >= 0 && l.chosen[i].n <= 1 {
-			w.alone++
-		}
-	}
+	return n
 }
 
 // write lists what is due: the tune with its stands, and the grips.
@@ -605,10 +594,6 @@ func (l *layer) collect(a *Arrangement) {
 	}
 }
 
-// repeatTime is how soon a string can be plucked again, in seconds
-// (harmony.md 6.4: two fingers in turn, eight a second).
-const repeatTime = 1. / 8
-
 // topTempo is the tempo in quarters a minute up to which every move of the left
 // hand has the time it takes (harmony.md 6.2) and no string is plucked again
 // too soon, counted from the tempo at the start. 0 means that nothing limits it.
@@ -630,7 +615,7 @@ func (s *score) topTempo(notes []Note) float64 {
 		for ; i < len(notes) && notes[i].At == t; i++ {
 			n := notes[i]
 			if p := plucked[n.String]; p >= 0 {
-				limit(p, t, repeatTime)
+				limit(p, t, repeatAlternating)
 			}
 			plucked[n.String] = t
 			if n.Fret > 0 {

@@ -39,7 +39,7 @@ type chordSpan struct {
 
 func ticks(t theory.Time) Tick { return Tick(t.Ticks(int(PerQuarter))) }
 
-// newScore puts the tune on ticks. shift moves the sounding octave.
+// newScore puts the tune on ticks; it is at sounding pitch already.
 func newScore(t *theory.Tune) *score {
 	s := &score{section: map[Tick]bool{}}
 	for _, n := range t.Melody {
@@ -170,7 +170,7 @@ func (s *score) onBeat(t Tick) bool {
 }
 
 // register finds the octave in which the tune lies best: on the two high
-// strings, between G3 and A5, its middle around E4 to E5 (harmony.md 4.3).
+// strings, between G3 and A5, its middle around D4 to E5 (harmony.md 4.3).
 func register(t *theory.Tune, n Neck) (int, error) {
 	lo, hi := 127, 0
 	for _, m := range t.Melody {
