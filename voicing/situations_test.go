@@ -118,6 +118,55 @@ func TestSituations(t *testing.T) {
 	}
 }
 
+// TestSituationsNeedRules switches one weight off at a time: the situation that
+// stands for its rule must go wrong. A row that holds either way says nothing.
+func TestSituationsNeedRules(t *testing.T) {
+	rows, _ := readSituations(t)
+	for _, c := range []struct {
+		weight string
+		of     func(*voicing.Taste) *float64
+		file   string
+	}{
+		{"GuideMissing", func(w *voicing.Taste) *float64 { return &w.GuideMissing }, "04-backdoor.abc"},
+		{"NoBass", func(w *voicing.Taste) *float64 { return &w.NoBass }, "71-a-written-bass.abc"},
+		{"BassNotRoot", func(w *voicing.Taste) *float64 { return &w.BassNotRoot }, "15-chord-every-beat.abc"},
+		{"GroundMissing", func(w *voicing.Taste) *float64 { return &w.GroundMissing }, "12-slash-basses.abc"},
+		{"Hole", func(w *voicing.Taste) *float64 { return &w.Hole }, "109-room-under-a-high-close.abc"},
+		{"Doubled", func(w *voicing.Taste) *float64 { return &w.Doubled }, "119-inner-line-round-the-circle.abc"},
+		{"NoStep", func(w *voicing.Taste) *float64 { return &w.NoStep }, "120-voicings-by-scale-step.abc"},
+		{"Colour", func(w *voicing.Taste) *float64 { return &w.Colour }, "119-inner-line-round-the-circle.abc"},
+		{"HighFret", func(w *voicing.Taste) *float64 { return &w.HighFret }, "112-stay-low-on-the-neck.abc"},
+		{"Shift", func(w *voicing.Taste) *float64 { return &w.Shift }, "122-near-the-last-grip.abc"},
+		{"Seventh", func(w *voicing.Taste) *float64 { return &w.Seventh }, "68-the-fourth-over-a-dominant.abc"},
+		{"InnerMove", func(w *voicing.Taste) *float64 { return &w.InnerMove }, "121-quiet-inner-voices.abc"},
+		{"InnerLeap", func(w *voicing.Taste) *float64 { return &w.InnerLeap }, "119-inner-line-round-the-circle.abc"},
+		{"BassLeap", func(w *voicing.Taste) *float64 { return &w.BassLeap }, "110-bass-without-leaps.abc"},
+		{"BassFifth", func(w *voicing.Taste) *float64 { return &w.BassFifth }, "111-bass-after-a-diminished.abc"},
+		{"Octaves", func(w *voicing.Taste) *float64 { return &w.Octaves }, "92-tune-on-the-roots.abc"},
+		{"Structure", func(w *voicing.Taste) *float64 { return &w.Structure }, "118-climbing-phrase.abc"},
+		{"HeldLost", func(w *voicing.Taste) *float64 { return &w.HeldLost }, "19-tied-over-changes.abc"},
+	} {
+		t.Run(c.weight, func(t *testing.T) {
+			p := arrangeSituation(t, c.file, func(plan *voicing.Plan) {
+				w := voicing.DefaultTaste()
+				*c.of(&w) = 0
+				plan.Taste = &w
+			})
+			for _, r := range rows {
+				if r.file != c.file {
+					continue
+				}
+				if ok, _, err := p.judge(r.bar, r.beat, r.check); err != nil {
+					t.Fatalf("situations.tsv:%d: %v", r.line, err)
+				} else if !ok {
+					return
+				}
+			}
+			t.Errorf("%s is 0 and every row of %s still holds", c.weight, c.file)
+		})
+	}
+}
+
 // A passage is an arrangement as the checks listen to it.
 type passage struct {
 	*voicing.Arrangement
