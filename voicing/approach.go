@@ -62,8 +62,7 @@ func (l *layer) approach(i int, tune []stand) (grip, bool) {
 	if d != 1 && d != -1 || n.end < m.at || n.at <= q.at || m.at != p.at || s.seconds(n.at, m.at) < 0.3 || n.at <= q.texture.innerAt {
 		return grip{}, false
 	}
-	pal := l.palette(i - 1)
-	if pal.cost[n.midi%12] < none {
+	if l.pals[i-1].cost[n.midi%12] < none {
 		return grip{}, false // the chord that sounds holds the note
 	}
 	var g grip

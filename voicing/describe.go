@@ -28,7 +28,7 @@ func (w *worker) describe(a *Arrangement, l *layer) {
 		c := w.s.chords[p.chord].chord
 		sp := w.spots[i]
 		sp.mood = l.mood(i)
-		e := enumerator{m: w.m, s: sp, pal: newPalette(sp), sets: w.m.stepSets(c)}
+		e := enumerator{m: w.m, s: sp, pal: l.pals[i], sets: w.m.stepSets(c)}
 		e.weigh(&g, w.m.fingersOf(&g), &terms)
 		if i > 0 {
 			for k, v := range w.voices(i, &l.chosen[i-1], &g) {

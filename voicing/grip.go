@@ -351,7 +351,7 @@ func (e *enumerator) place(s int8) {
 			e.cur.strings |= 1 << uint(str)
 			// the bass lies on the three low strings; an A flat on the fifth is still one
 			bassy := int(str) >= n.Strings()-1 && midi <= 57 || int(str) == n.Strings()-2 && midi <= 55
-			if bassy && e.pal.bassCost(pc, e.m.taste, false) < 6 {
+			if bassy && e.pal.bassCost(pc, &e.m.taste, false) < 6 {
 				e.cur.hasBass = true
 				e.cur.note[e.cur.n-1].voice = Bass
 				e.leaf()
@@ -485,7 +485,7 @@ func (e *enumerator) bad(g *grip) bool {
 
 // weigh is the cost of a grip by itself; with terms it also names the parts.
 func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
-	w := e.m.taste
+	w := &e.m.taste
 	total := 0.0
 	add := func(name string, c float64) {
 		if c == 0 {

@@ -36,6 +36,10 @@ const (
 	upper        // a tonic from the six on its fifth: third, fifth, seventh, ninth
 )
 
+// leftOut is what it costs to leave out a colour that the symbol names, by
+// degree; 0 for the degrees that are no colours.
+var leftOut = [12]float64{1: 2, 2: 0.5, 3: 2, 5: 0.7, 6: 1.5, 8: 2, 9: 0.5}
+
 // newPalette weighs the twelve pitch classes under the chord of a spot.
 func newPalette(s spot) palette {
 	c, key, resolves, m := s.chord, s.key, s.resolves, s.mood
@@ -146,7 +150,10 @@ func newPalette(s spot) palette {
 		p.cost[(p.root+7)%12] = 0.15 // the fifth adds least (harmony.md 4.3)
 	}
 	// a colour named in the symbol is wanted after the guide tones (harmony.md 4.3)
-	for d, cost := range map[int]float64{1: 2, 2: 0.5, 3: 2, 5: 0.7, 6: 1.5, 8: 2, 9: 0.5} {
+	for d, cost := range leftOut {
+		if cost == 0 {
+			continue
+		}
 		pc := (p.root + d) % 12
 		if d == 6 && has(d) && !has(7) || d == 8 && has(d) && !has(7) {
 			cost = 6 // a raised or lowered fifth that is named is never left out
@@ -225,7 +232,7 @@ func (p *palette) told(g *grip) bool {
 }
 
 // bassCost is what a pitch class costs as the lowest note.
-func (p *palette) bassCost(pc int, w Taste, ground bool) float64 {
+func (p *palette) bassCost(pc int, w *Taste, ground bool) float64 {
 	if pc == p.bass {
 		return 0
 	}

@@ -32,10 +32,11 @@ type layer struct {
 	full    [2]int       // outer pitches of the last attack of three notes or more
 	trial   bool         // this is a copy that tries whether trialOf can wait
 	trialOf int
-	dropped int
-	now     []strike // struck at the moment that is being answered
-	free    []slot
-	d, f    int // next of due, next of free
+	dropped int       // notes that the hand could not take
+	now     []strike  // struck at the moment that is being answered
+	free    []slot    // moments to be answered, in order
+	pals    []palette // of each point, as its grip takes the chord
+	d, f    int       // next of due, next of free
 }
 
 // perform lays out the chosen path.
@@ -53,6 +54,7 @@ func (w *worker) perform(path []int) *Arrangement {
 		w.s.settle(&w.ps[i], &l.chosen[i])
 	}
 	w.alone = l.alone()
+	l.preparePalettes()
 	l.write()
 	l.play()
 	l.collect(a)
@@ -284,7 +286,7 @@ func (l *layer) octaves(p int, now []strike) bool {
 		}
 	}
 	k := l.f + sort.Search(len(l.free)-l.f, func(j int) bool { return l.free[l.f+j].at >= at })
-	l.free = slices.Insert(slices.Clip(l.free), k, slot{at, p, &answer{at: at, pair: true, waited: true}})
+	l.free = slices.Insert(l.free, k, slot{at, p, &answer{at: at, pair: true, waited: true}})
 	pt.texture.split = at
 	return true
 }
@@ -313,9 +315,9 @@ func (l *layer) waits(p int, now []strike) ([]strike, bool) {
 	if !bass || len(rest) == len(now) {
 		return nil, false
 	}
+	// The copy may write behind the end of done: nothing reads there, and l goes
+	// over it again. Cutting the capacity would copy the whole past each time.
 	c := *l
-	c.live = append([]strike(nil), l.live...)
-	c.done = l.done[:len(l.done):len(l.done)]
 	c.trial, c.trialOf = true, p
 	c.strike(rest)
 	until := l.w.ps[p].texture.split

@@ -150,9 +150,10 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 	w, s := l.w, l.w.s
 	p := &w.ps[i]
 	c := s.chords[p.chord].chord
-	pal := l.palette(i)
+	pal := &l.pals[i]
 	last := l.lastBass()
 	beat := s.bars[s.barAt(a.at)].Beat
+	fill := l.fills(a.at)
 	next := 0 // pitch of the next grip's bass
 	if i+1 < len(w.ps) && p.end-a.at <= beat {
 		if b, ok := l.chosen[i+1].bass(); ok {
@@ -233,6 +234,7 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 		if midi > 52 {
 			cost += 0.15 * float64(midi-52)
 		}
+		until := l.ringEnd(i, tone{midi: int16(midi), voice: Bass})
 		for _, st := range w.neck.Stops(midi) {
 			if int(st.String) < w.neck.Strings()-2 {
 				continue
@@ -242,8 +244,8 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 				cost += 0.25 * float64(st.Fret-9) // thick and dull up there
 			}
 			l.eachFinger(st, func(f int8, fc float64) {
-				try([]strike{{tone: tone{st.String, st.Fret, f, int16(midi), Bass}, at: a.at, end: l.ringEnd(i, tone{midi: int16(midi), voice: Bass}),
-					point: i, fill: l.fills(a.at), tune: -1}}, cost+fc)
+				try([]strike{{tone: tone{st.String, st.Fret, f, int16(midi), Bass}, at: a.at, end: until,
+					point: i, fill: fill, tune: -1}}, cost+fc)
 			})
 		}
 	}
@@ -274,11 +276,14 @@ func (l *layer) fills(t Tick) bool {
 	return s.tune[k].end-s.tune[k].at >= 3*s.bars[s.barAt(t)].Beat
 }
 
-// palette is what may sound at point i.
-func (l *layer) palette(i int) palette {
-	sp := l.w.spots[i]
-	sp.mood = l.mood(i)
-	return newPalette(sp)
+// preparePalettes finds what may sound at each point.
+func (l *layer) preparePalettes() {
+	l.pals = make([]palette, len(l.chosen))
+	for i := range l.pals {
+		sp := l.w.spots[i]
+		sp.mood = l.mood(i)
+		l.pals[i] = newPalette(sp)
+	}
 }
 
 // mood is how far point i's chord is taken: its answers stay with its grip.
@@ -333,12 +338,18 @@ func (l *layer) lastInner() []strike {
 	return out
 }
 
+// The range of the inner voices that answer, D3 to A4.
+const (
+	lowestInner  = 50
+	highestInner = 69
+)
+
 // innerReplies tries inner voices: one that steps to a neighbour and back, the
 // same again, or two of the grip as a stab.
 func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 	w := l.w
 	p := &w.ps[i]
-	pal := l.palette(i)
+	pal := &l.pals[i]
 	g := &l.chosen[i]
 	ref := l.lastInner()
 	if len(ref) == 0 {
@@ -346,7 +357,6 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 			ref = append(ref, strike{tone: t})
 		}
 	}
-	lo, hi := 50, 69
 	// what sounded lately, before the last inner note
 	again := [128]bool{}
 	l.recent(func(x *strike) {
@@ -395,9 +405,10 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 		pal.cost[(pal.root+1)%12] < 1 && !heard.Has(pal.root+2) && !heard.Has(pal.root+1) {
 		owed[(pal.root+1)%12] = 1.2 // plain first, colour after: the flat nine leads into the next chord
 	}
+	fill := l.fills(a.at)
 	var singles []strike
 	var costs []float64
-	for midi := lo; midi <= hi; midi++ {
+	for midi := lowestInner; midi <= highestInner; midi++ {
 		pc := midi % 12
 		until := l.ringEnd(i, tone{midi: int16(midi), voice: Inner})
 		colour := pal.cost[pc]
@@ -429,9 +440,10 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 					}
 				}
 				x := strike{tone: tone{st.String, st.Fret, f, int16(midi), Inner}, at: a.at,
-					end: until, point: i, fill: l.fills(a.at), tune: -1}
-				singles, costs = append(singles, x), append(costs, cost+fc)
-				if !a.pair {
+					end: until, point: i, fill: fill, tune: -1}
+				if a.pair {
+					singles, costs = append(singles, x), append(costs, cost+fc)
+				} else {
 					try([]strike{x}, cost+fc)
 				}
 			})
