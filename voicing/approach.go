@@ -25,7 +25,7 @@ func (l *layer) approaches(tune []stand) {
 			for j := int8(1); j < g.n; j++ {
 				l.due = append(l.due, strike{tone: g.note[j], at: at, end: p.at, point: i - 1, tune: -1})
 			}
-			p.texture.innerAt, p.texture.split = p.at, 0
+			p.texture.innerAt, p.texture.split, p.texture.name = p.at, 0, "together"
 			l.slides = append(l.slides, slide{i, at, g})
 		}
 	}
@@ -72,7 +72,7 @@ func (l *layer) approach(i int, tune []stand) (grip, bool) {
 		if t.voice == Bass {
 			continue
 		}
-		if t.fret == 0 || int(t.fret)+d < 1 {
+		if f := int(t.fret) + d; t.fret == 0 || f < 1 || f > w.neck.Top() {
 			return grip{}, false
 		}
 		t.fret += int8(d)
