@@ -40,6 +40,7 @@ func (w *worker) describe(a *Arrangement, l *layer) {
 		if l.waited[i] {
 			// the chord came with the tune's next beat: two shapes, not one
 			late := l.heldAt(p.texture.split)
+			late.mood = g.mood
 			g.keepOuter()
 			a.Grips = append(a.Grips, w.placed(i, p.at, &g, "bass and tune, chord with the tune's next beat", terms))
 			a.Grips = append(a.Grips, w.placed(i, p.texture.split, &late, "chord with the tune, after its bass", nil))
