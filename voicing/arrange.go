@@ -220,7 +220,7 @@ func (w *worker) moods(i int) []mood {
 		if w.tension == tensionHigh {
 			return []mood{altered, tritone}
 		}
-		if w.lastDominant(i) && !c.Tones.Has(1) {
+		if w.lastDominant(i) && c.Tones&degrees(1, 2, 9) == 0 { // nothing but a plain seventh is altered
 			return []mood{altered}
 		}
 	}

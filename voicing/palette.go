@@ -38,7 +38,7 @@ const (
 
 // leftOut is what it costs to leave out a colour that the symbol names, by
 // degree; 0 for the degrees that are no colours.
-var leftOut = [12]float64{1: 2, 2: 0.5, 3: 2, 5: 0.7, 6: 1.5, 8: 2, 9: 0.5}
+var leftOut = [12]float64{1: 2, 2: 1, 3: 2, 5: 0.7, 6: 1.5, 8: 2, 9: 1}
 
 // newPalette weighs the twelve pitch classes under the chord of a spot.
 func newPalette(s spot) palette {
@@ -108,7 +108,7 @@ func newPalette(s spot) palette {
 				set(2, 0.5)
 				set(9, 0.8)
 			}
-			if resolves && m != strict && (s.coloured || key.Has(p.root+1)) {
+			if resolves && m != strict && !has(2) && (s.coloured || key.Has(p.root+1)) {
 				p.cost[(p.root+1)%12] = 0.3
 			}
 			if resolves && key.Has(p.root+8) && m != strict {
