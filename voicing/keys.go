@@ -40,19 +40,22 @@ func RankKeys(t *theory.Tune, p Plan) []KeyRank {
 			continue
 		}
 		r := KeyRank{Key: a.Key, Transposition: a.Transposition, Cost: a.Cost / float64(max(1, len(a.Bars))), Alone: a.Alone}
-		pos := 0
 		for _, n := range a.Notes {
 			r.HighestFret = max(r.HighestFret, n.Fret)
 			if n.Voice == Bass && n.Fret == 0 {
 				r.OpenBasses++
 			}
-			if n.Fret > 0 {
-				at := n.Fret - n.Finger + 1
-				if pos > 0 && absInt(at-pos) > 2 {
-					r.Shifts++
-				}
-				pos = at
+		}
+		pos := 0
+		for attack := range attacks(a.Notes) {
+			at := handAt(attack)
+			if at == 0 {
+				continue
 			}
+			if pos > 0 && absInt(at-pos) > 2 {
+				r.Shifts++
+			}
+			pos = at
 		}
 		for _, g := range a.Grips {
 			lo, hi := 99, 0

@@ -2,6 +2,7 @@ package voicing
 
 import (
 	"fmt"
+	"iter"
 	"slices"
 	"sort"
 
@@ -611,21 +612,15 @@ func (s *score) topTempo(notes []Note) float64 {
 	for i := range plucked {
 		plucked[i] = -1
 	}
-	for i := 0; i < len(notes); {
-		t := notes[i].At
-		low := 0
-		for ; i < len(notes) && notes[i].At == t; i++ {
-			n := notes[i]
+	for attack := range attacks(notes) {
+		t := attack[0].At
+		for _, n := range attack {
 			if p := plucked[n.String]; p >= 0 {
 				limit(p, t, repeatAlternating)
 			}
 			plucked[n.String] = t
-			if n.Fret > 0 {
-				if p := max(1, n.Fret-n.Finger+1); low == 0 || p < low {
-					low = p
-				}
-			}
 		}
+		low := handAt(attack)
 		if low == 0 {
 			continue
 		}
@@ -635,4 +630,34 @@ func (s *score) topTempo(notes []Note) float64 {
 		pos, at = low, t
 	}
 	return top
+}
+
+// attacks goes through notes in order of At, those of one moment at a time.
+func attacks(notes []Note) iter.Seq[[]Note] {
+	return func(yield func([]Note) bool) {
+		for i := 0; i < len(notes); {
+			k := i
+			for i < len(notes) && notes[i].At == notes[k].At {
+				i++
+			}
+			if !yield(notes[k:i]) {
+				return
+			}
+		}
+	}
+}
+
+// handAt is the place of the hand for the notes of one attack: the fret of
+// finger 1 if it lay naturally. 0 when none is fretted.
+func handAt(attack []Note) int {
+	low := 0
+	for _, n := range attack {
+		if n.Fret == 0 {
+			continue
+		}
+		if p := max(1, n.Fret-n.Finger+1); low == 0 || p < low {
+			low = p
+		}
+	}
+	return low
 }
