@@ -171,11 +171,10 @@ func (l *layer) ringEnd(i int, t tone) Tick {
 			return max(q.at, q.texture.innerAt)
 		}
 		if l.chosen[k].n > 1 {
-			end = max(q.at, q.texture.innerAt)
 			if t.voice == Bass && !l.chosen[k].hasBass {
-				continue
+				continue // nothing takes its place
 			}
-			return end
+			return max(q.at, q.texture.innerAt)
 		}
 	}
 	if c := s.chords[w.ps[i].chord]; c.end < end {
