@@ -181,44 +181,66 @@ func (s *score) newRun(w *Taste, n Neck, notes []int, from, to Tick) *run {
 		}
 		return r
 	}
+	// the steps from note to note, weighed once for all ways that take them
+	steps := make([][]float64, len(notes)) // [j][x*len(y)+y]
+	for j := 1; j < len(notes); j++ {
+		from, to := r.stands[j-1], r.stands[j]
+		m := make([]float64, len(from)*len(to))
+		for x := range from {
+			for y := range to {
+				m[x*len(to)+y] = w.follow(from[x], to[y], r.dt[j])
+			}
+		}
+		steps[j] = m
+	}
 	// one pass from each stand of the first note serves all positions
-	first := r.stands[0]
-	k := len(r.stands[len(r.stands)-1])
-	through := make([][]float64, len(first))
+	first, end := r.stands[0], r.stands[len(r.stands)-1]
+	k := len(end)
+	widest := 0
+	for _, st := range r.stands {
+		widest = max(widest, len(st))
+	}
+	through := make([]float64, len(first)*k)
+	cur, next := make([]float64, widest), make([]float64, widest)
 	for a := range first {
-		cur := make([]float64, len(first))
-		for i := range cur {
+		for i := range first {
 			cur[i] = math.Inf(1)
 		}
 		cur[a] = w.bare(first[a])
 		for j := 1; j < len(notes); j++ {
-			next := make([]float64, len(r.stands[j]))
-			for y, sy := range r.stands[j] {
+			n := len(r.stands[j])
+			for y := 0; y < n; y++ {
 				best := math.Inf(1)
-				for x, sx := range r.stands[j-1] {
-					if math.IsInf(cur[x], 1) {
-						continue
-					}
-					if v := cur[x] + w.follow(sx, sy, r.dt[j]); v < best {
+				for x := range r.stands[j-1] {
+					if v := cur[x] + steps[j][x*n+y]; v < best {
 						best = v
 					}
 				}
-				next[y] = best + w.bare(sy)
+				next[y] = best + w.bare(r.stands[j][y])
 			}
-			cur = next
+			cur, next = next, cur
 		}
-		through[a] = cur
+		copy(through[a*k:(a+1)*k], cur[:k])
 	}
-	end := r.stands[len(r.stands)-1]
-	dtEnd := r.dt[len(r.dt)-1]
+	var in [maxPlace]float64 // a move of d frets to the first note
+	for d := range in {
+		in[d] = w.move(d, r.dt[0])
+	}
+	out := make([]float64, k*maxPlace) // from each last stand to each place
+	for y := range end {
+		for q := 0; q < maxPlace; q++ {
+			out[y*maxPlace+q] = w.leave(end[y], int8(q), r.dt[len(r.dt)-1])
+		}
+	}
+	costs := make([]float64, k*maxPlace)
 	for p := 0; p < maxPlace; p++ {
-		r.cost[p] = make([]float64, k)
-		for y := 0; y < k; y++ {
+		r.cost[p] = costs[p*k : (p+1)*k]
+		for y := range r.cost[p] {
 			best := math.Inf(1)
-			for a, sa := range first {
-				c := through[a][y]
-				if q := sa.place(); p > 0 && q > 0 {
-					c += w.move(absInt(p-int(q)), r.dt[0])
+			for a := range first {
+				c := through[a*k+y]
+				if q := first[a].place(); p > 0 && q > 0 {
+					c += in[absInt(p-int(q))]
 				}
 				best = min(best, c)
 			}
@@ -226,8 +248,8 @@ func (s *score) newRun(w *Taste, n Neck, notes []int, from, to Tick) *run {
 		}
 		for q := 0; q < maxPlace; q++ {
 			best := math.Inf(1)
-			for y, sy := range end {
-				best = min(best, r.cost[p][y]+w.leave(sy, int8(q), dtEnd))
+			for y, c := range r.cost[p] {
+				best = min(best, c+out[y*maxPlace+q])
 			}
 			r.to[p][q] = best
 		}
