@@ -231,10 +231,24 @@ func (l *layer) step() bool {
 		now = append(now, l.due[l.d])
 		l.d++
 	}
-	if p := l.pointAt(t, now); p >= 0 && (l.w.ps[p].texture.split > t || l.octaves(p, now)) {
-		if rest, ok := l.waits(p, now); ok {
-			now = rest
-			l.waited[p] = true
+	if p := l.pointAt(t, now); p >= 0 {
+		var late *answer // the moment made for a chord that had better come later
+		split := &l.w.ps[p].texture.split
+		planned := *split
+		if planned <= t {
+			late = l.afterOctaves(p, now)
+		}
+		if planned > t || late != nil {
+			pair := late != nil && late.pair
+			if late != nil {
+				*split, late.pair = late.at, true
+			}
+			if rest, ok := l.waits(p, now); ok {
+				now = rest
+				l.waited[p] = true
+			} else if late != nil {
+				*split, late.pair = planned, pair
+			}
 		}
 	}
 	for l.f < len(l.free) && l.free[l.f].at == t {
@@ -259,36 +273,34 @@ func (l *layer) pointAt(t Tick, now []strike) int {
 	return -1
 }
 
-// octaves reports whether bass and tune would move in octaves from the last
-// full attack to this one; then the chord had better come a beat later, and a
-// moment for it is made.
-func (l *layer) octaves(p int, now []strike) bool {
+// afterOctaves is the answer with which the chord had better come where bass and
+// tune would move in octaves from the last full attack to this one: one that is
+// there within a beat, or a new one. nil where they do not, or nothing can wait.
+func (l *layer) afterOctaves(p int, now []strike) *answer {
 	if l.trial {
-		return false
+		return nil
 	}
 	lo, hi := outer(now)
 	if len(now) < 3 || (hi-lo)%12 != 0 || l.full[0] == 0 || (l.full[1]-l.full[0])%12 != 0 || lo == l.full[0] {
-		return false
+		return nil
 	}
 	pt := &l.w.ps[p]
 	at := pt.at + unit(l.w.s.bars[l.w.s.barAt(pt.at)])
 	if at >= pt.end {
-		return false
+		return nil
 	}
 	for k := l.f; k < len(l.free) && l.free[k].at <= at; k++ {
 		if x := l.free[k]; x.at > pt.at { // something answers there already
 			if x.ans.bass {
-				return false
+				return nil
 			}
-			x.ans.pair = true
-			pt.texture.split = x.at
-			return true
+			return x.ans
 		}
 	}
 	k := l.f + sort.Search(len(l.free)-l.f, func(j int) bool { return l.free[l.f+j].at >= at })
-	l.free = slices.Insert(l.free, k, slot{at, p, &answer{at: at, pair: true, waited: true}})
-	pt.texture.split = at
-	return true
+	late := &answer{at: at, waited: true}
+	l.free = slices.Insert(l.free, k, slot{at, p, late})
+	return late
 }
 
 // outer is the lowest and the highest pitch of an attack.
