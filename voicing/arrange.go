@@ -412,10 +412,12 @@ const (
 	partBass
 	partOctaves
 	partStrings
+	partOuter
+	partCommon
 	parts
 )
 
-var partNames = [parts]string{"inner voices move", "seventh not led", "bass line", "parallel octaves", "other strings"}
+var partNames = [parts]string{"inner voices move", "seventh not led", "bass line", "parallel octaves", "other strings", "outer voices", "common tones stay"}
 
 // A link is what the chords of two neighbouring points say about the voices
 // between them.
@@ -496,6 +498,26 @@ func (w *worker) voices(i int, ga, gb *grip) (c [parts]float64) {
 		if ga.tune && gb.tune && !p.held && ga.note[0].midi != gb.note[0].midi && ba != bb &&
 			(ga.note[0].midi-ba)%12 == 0 && (gb.note[0].midi-bb)%12 == 0 {
 			c[partOctaves] = t.Octaves
+		}
+	}
+	for x := range ib {
+		for y := range ia {
+			if ib[x].str == ia[y].str && ib[x].fret == ia[y].fret {
+				c[partCommon] -= t.Common
+			}
+		}
+	}
+	if ga.hasBass && gb.hasBass && ga.tune && gb.tune && !p.held {
+		up := int(gb.note[0].midi - ga.note[0].midi)
+		low := int(gb.note[gb.n-1].midi - ga.note[ga.n-1].midi)
+		switch {
+		case up*low < 0:
+			c[partOuter] = -t.Contrary
+		case up*low > 0 && up != 0:
+			c[partOuter] = 0.5 * t.Contrary
+		}
+		if d := (gb.note[0].midi - gb.note[gb.n-1].midi) % 12; d == 3 || d == 4 {
+			c[partOuter] -= 0.5 * t.Contrary // tenths sing
 		}
 	}
 	if k.phrase && ga.strings != gb.strings {

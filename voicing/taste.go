@@ -46,6 +46,8 @@ type Taste struct {
 	BassFifth  float64 // the bass over a fifth
 	BassStep   float64 // the bass by step (a gain, subtracted)
 	Octaves    float64 // bass and tune in parallel octaves
+	Contrary   float64 // tune and bass in contrary motion (a gain, subtracted; half for a tenth, half against similar motion)
+	Common     float64 // an inner note that stays on its string (a gain, subtracted)
 	Structure  float64 // another structure or string set within a phrase
 	HeldLost   float64 // the tune is held over and the grip does not hold it
 	BassRepeat float64 // the same bass note again at a change of chord
@@ -60,7 +62,7 @@ func DefaultTaste() Taste {
 		Finger: 0.9, HighFret: 0.35, LowTune: 0.9, OpenBass: 0.4, Full: 0.8,
 		Shift: 2.2, ShiftFret: 0.25, Creep: 0.22, Rushed: 10, CutsTune: 4,
 		Seventh: 3.5, InnerMove: 0.12, InnerLeap: 2.5,
-		BassLeap: 6, BassFifth: 1.3, BassStep: 0.6, Octaves: 6, Structure: 0.25, HeldLost: 30,
+		BassLeap: 6, BassFifth: 1.3, BassStep: 0.6, Octaves: 6, Contrary: 0.3, Common: 0.15, Structure: 0.25, HeldLost: 30,
 		BassRepeat: 0.2,
 	}
 }
