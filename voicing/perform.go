@@ -359,6 +359,13 @@ func (l *layer) heardSince(t Tick) (m theory.PCSet) {
 	return m
 }
 
+// How long the hand is away for a change in one position, in seconds
+// (harmony.md 6.2, project limits).
+const (
+	gripTime   = 0.10 // all fingers
+	fingerTime = 0.06 // one finger
+)
+
 // strike sounds now, all at one time, and ends what cannot go on.
 func (l *layer) strike(now []strike) {
 	t := now[0].at
@@ -408,9 +415,9 @@ func (l *layer) strike(now []strike) {
 			case !stays && l.lastPos > 0 && jump > 2:
 				end = t - l.w.s.ticksFor(t, shiftTime(jump))
 			case needed && moved >= 3:
-				end = t - l.w.s.ticksFor(t, 0.10)
+				end = t - l.w.s.ticksFor(t, gripTime)
 			case needed:
-				end = t - l.w.s.ticksFor(t, 0.06)
+				end = t - l.w.s.ticksFor(t, fingerTime)
 			}
 		}
 		x.end = max(min(x.end, end), min(x.at+1, t))

@@ -6,6 +6,10 @@ import (
 	"thumbline/theory"
 )
 
+// dearest is what an answer costs at most, in the unit of Taste (no source: a
+// project value).
+const dearest = 3.4
+
 // reply finds the notes for a free moment: a bass note or one or two inner
 // voices that the hand can add while the tune goes on ringing. now is what is
 // struck at that time anyway; after is what comes next. When nothing fits, the
@@ -38,7 +42,7 @@ func (l *layer) reply(i int, a answer, now []strike, after []strike) []strike {
 			l.bassReplies(i, a, try)
 		}
 	}
-	if bestCost > 3.4 { // rather a breath
+	if bestCost > dearest { // rather a breath
 		return now
 	}
 	return append(now, best...)
