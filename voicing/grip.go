@@ -111,7 +111,7 @@ type maker struct {
 }
 
 func newMaker(n Neck, g *grasp, t Taste) *maker {
-	return &maker{neck: n, grasp: g, taste: t, maxN: 32, finger: map[uint64]fingering{},
+	return &maker{neck: n, grasp: g, taste: t, maxN: 30, finger: map[uint64]fingering{},
 		grips: map[spot][]grip{}, raw: map[spot][]grip{}, steps: map[theory.Chord][]theory.PCSet{}}
 }
 
