@@ -11,7 +11,7 @@ import (
 
 // describe names the grips: what sounds, from which scale, why.
 func (w *worker) describe(a *Arrangement, l *layer) {
-	k := 0
+	k, n := 0, 0
 	for i := range w.ps {
 		for ; k < len(l.slides) && l.slides[k].point == i; k++ {
 			x := l.slides[k]
@@ -47,6 +47,12 @@ func (w *worker) describe(a *Arrangement, l *layer) {
 			continue
 		}
 		a.Grips = append(a.Grips, w.placed(i, p.at, &g, p.texture.name, terms))
+		for ; n < len(l.steps) && l.steps[n].point <= i; n++ {
+			if x := l.steps[n]; x.point == i {
+				held := l.heldAt(x.at)
+				a.Grips = append(a.Grips, w.placed(i, x.at, &held, "passing diminished with the tune", nil))
+			}
+		}
 	}
 }
 

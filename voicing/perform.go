@@ -29,6 +29,7 @@ type layer struct {
 	lastPos int8 // place of the hand at the last fretted attack
 	lastAt  Tick
 	slides  []slide      // approach chords
+	steps   []slide      // passing diminished chords
 	waited  map[int]bool // points whose chord came with the tune's next beat
 	full    [2]int       // outer pitches of the last attack of three notes or more
 	trial   bool         // this is a copy that tries whether trialOf can wait

@@ -333,6 +333,8 @@ func (s *score) answer(p *point, tx *texture, fig figure, bar Bar, apart, half T
 			}
 			add(answer{at: t, bass: bass, line: true})
 		case hold:
+		case onBeat && i > 0 && s.tune[i].at == t && s.passing(p, i):
+			add(answer{at: t, pair: true}) // the chord steps with the tune
 		case onBeat && clear(t):
 			if slow && t-last <= beat && t+beat < p.end {
 				continue // at slow tempi a beat of ringing is a breath
@@ -368,6 +370,12 @@ func (s *score) answer(p *point, tx *texture, fig figure, bar Bar, apart, half T
 		}
 	}
 	tx.answers = out
+}
+
+// passing reports whether tune note k passes through the diminished steps.
+func (s *score) passing(p *point, k int) bool {
+	_, ok := s.passes(p, k)
+	return ok
 }
 
 // phraseRest keeps the last beat before a new phrase free of off-beats.

@@ -45,6 +45,16 @@ func (l *layer) reply(i int, a answer, now []strike, after []strike) []strike {
 	if bestCost > dearest { // rather a breath
 		return now
 	}
+	if _, ok := l.passing(i, a); ok && len(best) > 1 {
+		for k := range l.live { // the six-chord's voices step too; its bass may stay
+			if x := &l.live[k]; x.voice == Inner {
+				x.end = min(x.end, a.at)
+			}
+		}
+		if !l.trial {
+			l.steps = append(l.steps, slide{point: i, at: a.at})
+		}
+	}
 	return append(now, best...)
 }
 
@@ -369,6 +379,7 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 		}
 	})
 	borrow := l.borrows(i, a, ref)
+	passing, stepped := l.passing(i, a)
 	base := func(midi int) float64 { // distance to the line that is there
 		if len(ref) == 0 {
 			return 0.5
@@ -418,6 +429,12 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 		colour := pal.cost[pc]
 		if back, ok := borrow[midi]; ok && colour > 0.3 {
 			colour, until = 0.3, min(until, back)
+		}
+		if stepped {
+			if !passing.Has(pc) {
+				continue
+			}
+			colour, until = 0.2, min(until, w.s.nextOnset(a.at))
 		}
 		if colour >= none {
 			continue
@@ -509,4 +526,43 @@ func (l *layer) borrows(i int, a answer, ref []strike) map[int]Tick {
 		}
 	}
 	return out
+}
+
+// passing is the diminished chord of the odd steps where the tune passes
+// through one of them: then the whole chord steps with it.
+func (l *layer) passing(i int, a answer) (theory.PCSet, bool) {
+	k := -1
+	for _, n := range l.now {
+		k = max(k, n.tune)
+	}
+	if !a.pair || k < 0 || l.w.tension == tensionLow || l.mood(i) != written {
+		return 0, false
+	}
+	return l.w.s.passes(&l.w.ps[i], k)
+}
+
+// passes reports whether tune note k, inside the stretch of p, is an odd step
+// of the chord's scale between two even ones, a step away from each, with the
+// time for a chord; and the diminished chord of the odd steps (harmony.md 1.4,
+// 3.4 rule 2). Not over dominants, whose odd steps lack the tritone, and only
+// in sheets that go so far.
+func (s *score) passes(p *point, k int) (theory.PCSet, bool) {
+	c := s.chords[p.chord].chord
+	if !s.coloured || c.Kind != theory.Major && c.Kind != theory.Minor || k < 1 || k+1 >= len(s.tune) {
+		return 0, false
+	}
+	before, here, after := &s.tune[k-1], &s.tune[k], &s.tune[k+1]
+	if before.at < p.at || after.at > p.end || here.end-here.at < s.bars[s.barAt(here.at)].Beat || s.seconds(here.at, after.at) < 0.3 ||
+		absInt(here.midi-before.midi) > 2 || absInt(here.midi-after.midi) > 2 {
+		return 0, false
+	}
+	use := theory.FirstChoice(c)
+	if use.Dim || use.Degrees == "" {
+		return 0, false
+	}
+	even, odd := use.Scale.Six(), use.Scale.Dim()
+	if !even.Has(before.midi) || !odd.Has(here.midi) || !even.Has(after.midi) {
+		return 0, false
+	}
+	return odd, true
 }
