@@ -123,8 +123,9 @@ type worker struct {
 	runs    []*run          // runs[i] leads from point i to point i+1; runs[0] of pick-up in lead
 	lead    *run            // the notes before the first point
 	same    map[string]*run // by pitches and times
-	links   []link          // links[i] from point i-1 to point i
-	alone   int             // points at which the tune stands alone
+	used    map[usesKey][]theory.Use
+	links   []link // links[i] from point i-1 to point i
+	alone   int    // points at which the tune stands alone
 }
 
 func (w *worker) arrange() *Arrangement {
@@ -134,7 +135,7 @@ func (w *worker) arrange() *Arrangement {
 	open := w.neck
 	open.Capo = 0
 	w.grasp = newGrasp(open, w.hand)
-	w.same = map[string]*run{}
+	w.same, w.used = map[string]*run{}, map[usesKey][]theory.Use{}
 	w.m = newMaker(w.neck, w.grasp, w.taste)
 	w.ps = s.points()
 	for i := range w.ps {
@@ -456,6 +457,9 @@ func (w *worker) voices(i int, ga, gb *grip) (c [parts]float64) {
 				if e < 0 {
 					e = -e
 				}
+				if e == 0 && ib[x].str == ia[y].str {
+					c[partCommon] -= t.Common
+				}
 				d = min(d, e)
 			}
 			c[partInner] += t.InnerMove * float64(d)
@@ -498,13 +502,6 @@ func (w *worker) voices(i int, ga, gb *grip) (c [parts]float64) {
 		if ga.tune && gb.tune && !p.held && ga.note[0].midi != gb.note[0].midi && ba != bb &&
 			(ga.note[0].midi-ba)%12 == 0 && (gb.note[0].midi-bb)%12 == 0 {
 			c[partOctaves] = t.Octaves
-		}
-	}
-	for x := range ib {
-		for y := range ia {
-			if ib[x].str == ia[y].str && ib[x].fret == ia[y].fret {
-				c[partCommon] -= t.Common
-			}
 		}
 	}
 	if ga.hasBass && gb.hasBass && ga.tune && gb.tune && !p.held {

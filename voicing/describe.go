@@ -131,6 +131,21 @@ func (l *layer) heldAt(t Tick) grip {
 // uses lists the scales for the chord of point i, with an eye on the chords
 // before and after.
 func (w *worker) uses(i int, m mood) []theory.Use {
+	key := usesKey{i, m}
+	u, ok := w.used[key]
+	if !ok {
+		u = w.findUses(i, m)
+		w.used[key] = u
+	}
+	return u
+}
+
+type usesKey struct {
+	point int
+	mood  mood
+}
+
+func (w *worker) findUses(i int, m mood) []theory.Use {
 	s, k := w.s, w.ps[i].chord
 	ctx := theory.Context{Prev: theory.Chord{NoChord: true}, Next: theory.Chord{NoChord: true}, Key: s.bars[s.barAt(w.ps[i].at)].Key}
 	if k > 0 {

@@ -564,7 +564,11 @@ func (l *layer) clash(ns []strike) bool {
 		}
 	}
 	p := ps[:n]
-	sort.Ints(p)
+	for i := 1; i < n; i++ { // a handful: insertion beats a call
+		for j := i; j > 0 && p[j-1] > p[j]; j-- {
+			p[j-1], p[j] = p[j], p[j-1]
+		}
+	}
 	t := ns[0].at
 	c := l.w.s.chordAt(t)
 	for i := range p {
