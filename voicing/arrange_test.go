@@ -6,6 +6,7 @@ import (
 	"pgregory.net/rapid"
 
 	"thumbline/theory"
+	"thumbline/voicing/search"
 )
 
 // randomTune is a lead sheet that nobody would write, but could.
@@ -183,4 +184,46 @@ func itoa(n int) string {
 		return string(rune('0' + n))
 	}
 	return itoa(n/10) + string(rune('0'+n%10))
+}
+
+// TestBestWholeOfShortTunes: over short random tunes, with a few grips a spot,
+// trying every way through the points finds nothing cheaper than the search.
+func TestBestWholeOfShortTunes(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		tune := randomTune(t)
+		neck := StandardNeck()
+		shift, err := register(tune, neck)
+		if err != nil {
+			t.Skip(err)
+		}
+		tune = tune.Transpose(theory.Interval{Steps: 7 * (shift / 12), Semitones: shift})
+		w := &worker{neck: neck, hand: NormalHand(), taste: DefaultTaste(), tension: tensionMedium, s: newScore(tune)}
+		w.arrange()
+		if len(w.ps) == 0 || len(w.ps) > 6 {
+			t.Skip("no points, or too many to try every way")
+		}
+		for i := range w.grips {
+			w.grips[i] = w.grips[i][:min(5, len(w.grips[i]))]
+		}
+		got := search.Best(w)
+		best := 1e18
+		var walk func(i, last int, cost float64)
+		walk = func(i, last int, cost float64) {
+			if i == len(w.ps) {
+				best = min(best, cost)
+				return
+			}
+			for c := range w.grips[i] {
+				v := cost + w.Node(i, c)
+				if i > 0 {
+					v += w.Edge(i, last, c)
+				}
+				walk(i+1, c, v)
+			}
+		}
+		walk(0, 0, 0)
+		if d := got.Cost - best; d > 1e-6 || d < -1e-6 {
+			t.Fatalf("the search says %v, the cheapest of all ways costs %v", got.Cost, best)
+		}
+	})
 }
