@@ -63,7 +63,7 @@ func (w *worker) perform(path []int) *Arrangement {
 	a.TopTempo = w.s.topTempo(a.Notes)
 	w.describe(a, l)
 	if l.dropped > 0 {
-		a.Warnings = append(a.Warnings, fmt.Sprintf("%d notes left out: the hand could not take them with the rest of their attack", l.dropped))
+		a.Warnings = append(a.Warnings, fmt.Sprintf("notes left out because the hand could not take them with the rest of their attack: %d", l.dropped))
 	}
 	if w.alone > 0 {
 		a.Warnings = append(a.Warnings, fmt.Sprintf("the tune stands alone at %d of %d places that want harmony: no grip there fits hand, chord and tune together", w.alone, len(w.ps)))

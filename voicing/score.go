@@ -37,6 +37,10 @@ type chordSpan struct {
 	chord   theory.Chord
 }
 
+// shortestBeat keeps a beat that a strange metre makes tiny from having no half
+// and no third.
+const shortestBeat Tick = 12
+
 func ticks(t theory.Time) Tick { return Tick(t.Ticks(int(PerQuarter))) }
 
 // newScore puts the tune on ticks; it is at sounding pitch already.
@@ -54,7 +58,7 @@ func newScore(t *theory.Tune) *score {
 	}
 	for _, b := range t.Bars {
 		s.bars = append(s.bars, Bar{Label: b.Label, At: ticks(b.At), Len: ticks(b.At.Add(b.Len)) - ticks(b.At),
-			Beat: ticks(b.Beat), Metre: b.Metre, Key: b.Key})
+			Beat: max(ticks(b.Beat), shortestBeat), Metre: b.Metre, Key: b.Key})
 		s.start = append(s.start, ticks(b.At))
 		s.keyPCs = append(s.keyPCs, signaturePCs(b.Key.Fifths))
 	}
