@@ -434,7 +434,7 @@ func (e *enumerator) leaf() {
 	if alone {
 		g.cost = e.weigh(&g, f, nil)
 	} else {
-		g.cost = before + e.m.taste.Finger*f.cost + highOpens(&g)
+		g.cost = before + e.m.taste.Finger*f.cost + e.m.taste.highOpens(&g)
 		e.best = min(e.best, g.cost)
 	}
 	e.out = append(e.out, g)
@@ -442,14 +442,14 @@ func (e *enumerator) leaf() {
 
 // highOpens is the cost of open strings inside a grip high on the neck: they
 // sound like another instrument.
-func highOpens(g *grip) float64 {
+func (w *Taste) highOpens(g *grip) float64 {
 	if g.pos < 6 {
 		return 0
 	}
 	c := 0.0
 	for _, t := range g.inner() {
 		if t.fret == 0 {
-			c += 0.4
+			c += w.HighOpen
 		}
 	}
 	return c
@@ -498,7 +498,7 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 	}
 	if g.n == 1 && g.tune {
 		// alone: everything is missing, and that is always allowed
-		add("guide tones", w.GuideMissing*float64(len(e.pal.guides))*0.8)
+		add("guide tones", w.GuideMissing*float64(len(e.pal.guides))*w.AloneGuide)
 		add("no bass", w.NoBass)
 		add("thin", w.Thin*2)
 		add("tune's string", e.tuneString(g))
@@ -509,9 +509,9 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 			continue
 		}
 		if e.suspended(p) {
-			add("guide tone suspended by the tune", 0.5)
+			add("guide tone suspended by the tune", w.Suspended)
 			if p == e.pal.sev && !g.pcs.Has(e.pal.root+9) && !g.pcs.Has(e.pal.root+2) {
-				add("bare triad", 3) // the tonic on top of a major seventh wants six or nine
+				add("bare triad", w.BareSeventh) // the tonic on top of a major seventh wants six or nine
 			}
 			continue
 		}
@@ -530,13 +530,13 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 	} else {
 		c := w.NoBass
 		if e.s.ground {
-			c += w.GroundMissing * 0.9
+			c += w.GroundMissing * w.GroundNoBass
 		}
 		if e.pal.chord.Kind == theory.Diminished {
-			c += 2 // a written diminished chord is there for its bass
+			c += w.DimNoBass // a written diminished chord is there for its bass
 		}
 		if l, ok := g.low(); ok && int(l.midi)%12 == e.pal.bass && g.n > 1 {
-			c *= 0.5
+			c *= w.RootLowest
 		}
 		add("no bass", c)
 	}
@@ -549,7 +549,7 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 		n-- // the root under a tune on the root is no doubling
 	}
 	if n > distinct {
-		c := 0.5
+		c := w.DoubledThin
 		if g.n >= 4 {
 			c = w.Doubled
 		}
@@ -558,7 +558,7 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 	if e.s.room && g.n < 4 && (e.s.hasTune() || g.n < 3) {
 		c := w.Bare
 		if e.s.cadence {
-			c *= 1.5
+			c *= w.CadenceBare
 		}
 		add("room for more", c)
 	}
@@ -567,10 +567,10 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 	}
 	if e.s.final {
 		if b, ok := g.bass(); ok && b.midi > 48 {
-			add("not a low root", 0.25*float64(b.midi-48))
+			add("not a low root", w.FinalHigh*float64(b.midi-48))
 		}
 		if e.s.coloured && !g.pcs.Has(e.pal.root+9) && !g.pcs.Has(e.pal.root+2) && !g.pcs.Has(e.pal.root+11) {
-			add("bare triad", 1.5)
+			add("bare triad", w.FinalBare)
 		}
 	}
 	colour := 0.0
@@ -582,9 +582,9 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 		pc := int(g.note[i].midi) % 12
 		c := e.pal.cost[pc]
 		if g.note[i].voice == Bass {
-			c = min(c, 0.3)
+			c = min(c, w.BassColour)
 		} else if pc == e.pal.root && g.n >= 3 {
-			c += 0.4 // the root sounds below already, or will
+			c += w.RootInside // the root sounds below already, or will
 		}
 		colour += c
 	}
@@ -595,38 +595,38 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 	if g.tune && g.n >= 2 {
 		gap := int(g.note[0].midi - g.note[1].midi)
 		if gap > 12 && g.n >= 3 {
-			add("hole under the tune", w.Hole+0.3*float64(gap-12))
+			add("hole under the tune", w.Hole+w.HoleMore*float64(gap-12))
 		} else if gap > 12 {
-			add("hole under the tune", 0.1*float64(gap-12))
+			add("hole under the tune", w.HoleThin*float64(gap-12))
 		}
 		if gap <= 2 {
-			add("close under the tune", 0.4)
+			add("close under the tune", w.CloseUnder)
 		}
 	}
 	inner := g.inner()
-	add("open strings inside a high grip", highOpens(g))
+	add("open strings inside a high grip", w.highOpens(g))
 	for i := 1; i < len(inner); i++ {
 		switch d := inner[i-1].midi - inner[i].midi; {
 		case d == 1:
 			add("semitone inside", w.Close)
 		case d > 12:
-			add("wide inside", 0.25*float64(d-12))
+			add("wide inside", w.Wide*float64(d-12))
 		}
 	}
 	if len(inner) > 0 {
 		if l := inner[len(inner)-1]; l.midi < 50 {
-			add("low inner voice", 0.15*float64(50-l.midi))
+			add("low inner voice", w.LowInner*float64(50-l.midi))
 		}
 		if g.hasBass {
 			if d := int(inner[len(inner)-1].midi) - int(g.note[g.n-1].midi); d < 5 {
-				add("bass close below", 0.8)
+				add("bass close below", w.BassClose)
 			} else if d > 15 {
-				add("bass far below", 0.2*float64(d-15))
+				add("bass far below", w.BassFar*float64(d-15))
 			}
 		}
 	}
 	if len(inner) == 0 && g.tune {
-		add("no inner voice", 1.5)
+		add("no inner voice", w.NoInner)
 	}
 	if !e.isStep(g) {
 		add("no scale step", w.NoStep)
@@ -643,8 +643,8 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 	if e.s.light && g.n >= 3 {
 		add("little time", w.Full*float64(g.n-2))
 	}
-	if e.s.light && f.cost > 0.6 {
-		add("little time", w.Full*(f.cost-0.6))
+	if e.s.light && f.cost > w.Ease {
+		add("little time", w.Full*(f.cost-w.Ease))
 	}
 	return total
 }
@@ -658,7 +658,7 @@ func (e *enumerator) tuneString(g *grip) float64 {
 		c = e.m.taste.LowTune * float64(s-2)
 	}
 	if g.note[0].fret == 0 {
-		c += 0.2
+		c += e.m.taste.TuneOpen
 	}
 	return c
 }

@@ -6,16 +6,13 @@ import (
 	"thumbline/theory"
 )
 
-// dearest is what an answer costs at most, in the unit of Taste (no source: a
-// project value).
-const dearest = 3.4
-
 // reply finds the notes for a free moment: a bass note or one or two inner
 // voices that the hand can add while the tune goes on ringing. now is what is
 // struck at that time anyway; after is what comes next. When nothing fits, the
 // moment stays free.
 func (l *layer) reply(i int, a answer, now []strike, after []strike) []strike {
 	w := l.w
+	wt := &w.taste.Answer
 	p := &w.ps[i]
 	l.now = now
 	var best []strike
@@ -34,7 +31,7 @@ func (l *layer) reply(i int, a answer, now []strike, after []strike) []strike {
 		l.bassReplies(i, a, try)
 		if len(now) == 0 && !p.final {
 			// an inner voice rather than a poor bass note
-			l.innerReplies(i, answer{at: a.at}, func(ns []strike, cost float64) { try(ns, cost+1.8) })
+			l.innerReplies(i, answer{at: a.at}, func(ns []strike, cost float64) { try(ns, cost+wt.InnerForBass) })
 		}
 	} else {
 		l.innerReplies(i, a, try)
@@ -42,7 +39,7 @@ func (l *layer) reply(i int, a answer, now []strike, after []strike) []strike {
 			l.bassReplies(i, a, try)
 		}
 	}
-	if bestCost > dearest { // rather a breath
+	if bestCost > wt.Dearest { // rather a breath
 		return now
 	}
 	if _, ok := l.passing(i, a); ok && len(best) > 1 {
@@ -62,6 +59,7 @@ func (l *layer) reply(i int, a answer, now []strike, after []strike) []strike {
 // tune and whatever is struck now, under the tune, without a clash, and with
 // time to get there and away. The cost is what ringing it takes away.
 func (l *layer) fits(ns, now, after []strike) (float64, bool) {
+	wt := &l.w.taste.Answer
 	var buf [16]strike
 	all := append(append(buf[:0], now...), ns...)
 	t := ns[0].at
@@ -81,7 +79,7 @@ func (l *layer) fits(ns, now, after []strike) (float64, bool) {
 			return 0, false
 		}
 		if tune > 0 && (tune-int(n.midi))%12 == 0 && n.voice == Inner {
-			cost += 0.8 // an octave under the tune says nothing new
+			cost += wt.TuneOctave // an octave under the tune says nothing new
 		}
 	}
 	if l.clash(all) || !l.together(all) {
@@ -101,9 +99,9 @@ func (l *layer) fits(ns, now, after []strike) (float64, bool) {
 		case x.tune >= 0 && x.end-t > PerQuarter/8:
 			return 0, false // the tune rings on
 		case x.voice == Bass:
-			cost += 0.5
+			cost += wt.CutsBass
 		default:
-			cost += 0.35
+			cost += wt.CutsInner
 		}
 	}
 	pos, fretted := placeOf(ns)
@@ -116,7 +114,7 @@ func (l *layer) fits(ns, now, after []strike) (float64, bool) {
 			if s.seconds(l.lastAt, t) < shiftTime(d)+0.05 {
 				return 0, false
 			}
-			cost += 0.8 + 0.2*float64(d-2)
+			cost += wt.Shift + wt.ShiftFret*float64(d-2)
 		}
 	}
 	// the way to what comes next
@@ -142,15 +140,15 @@ func (l *layer) fits(ns, now, after []strike) (float64, bool) {
 			if dt < shiftTime(d)+0.08 {
 				return 0, false
 			}
-			cost += 0.3 + 0.12*float64(d-2)
+			cost += wt.Onward + wt.OnwardFret*float64(d-2)
 			if dt < 2.2*shiftTime(d) {
-				cost += 1.5 // it would hardly ring
+				cost += wt.Hurried // it would hardly ring
 			}
 		}
 		for _, x := range nextNotes {
 			for _, n := range ns {
 				if n.finger == x.finger && (n.str != x.str || n.fret != x.fret) && n.fret > 0 && dt < 0.25 {
-					cost += 0.5
+					cost += wt.SameFinger
 				}
 			}
 		}
@@ -162,6 +160,7 @@ func (l *layer) fits(ns, now, after []strike) (float64, bool) {
 // root on the last beat, the root again at the end.
 func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 	w, s := l.w, l.w.s
+	wt := &w.taste.Answer
 	p := &w.ps[i]
 	c := s.chords[p.chord].chord
 	pal := &l.pals[i]
@@ -185,42 +184,42 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 				continue
 			}
 			if midi > 50 {
-				cost += 0.1 * float64(midi-50)
+				cost += wt.FinalHigh * float64(midi-50)
 			}
 		case next > 0 && absInt(midi-next) >= 1 && absInt(midi-next) <= 2 && a.at-p.at >= beat:
 			// the approach: a half step, or a step of the scale or chord
 			if absInt(midi-next) == 2 && !toned && !s.keyPCs[s.barAt(a.at)].Has(pc) {
 				continue
 			}
-			cost = -0.5
+			cost = -wt.StepIn
 			if absInt(midi-next) == 1 && midi < next {
-				cost = -0.7
+				cost = -wt.Leading
 			}
 			if !toned {
-				cost += 0.4
+				cost += wt.StepForeign
 			}
 			if deg == 11 && c.Kind != theory.Major || pal.third >= 0 && (deg == 3 || deg == 4) && pc != pal.third {
-				cost += 0.6
+				cost += wt.StepDenies
 			}
 		case pc == pal.bass:
-			cost = 0.6
+			cost = wt.Ground
 			if last == midi {
-				cost = 1.2
+				cost = wt.GroundAgain
 			}
 			if last > 0 && absInt(last-midi) == 12 {
-				cost = 0.5
+				cost = wt.GroundOctave
 			}
 		case deg == 7 && pal.cost[pc] < 1:
-			cost = 0
+			cost = 0 // the measure of the rest
 		case pc == pal.third:
-			cost = 0.5
+			cost = wt.BassThird
 		case deg == 6 && pal.cost[pc] == 0, deg == 8 && pal.cost[pc] == 0, deg == 9 && toned:
-			cost = 0.5
+			cost = wt.BassOther
 		default:
 			continue
 		}
 		if last == midi && !p.final {
-			cost += 1.5
+			cost += wt.BassAgain
 		}
 		if a.root {
 			if pc != pal.bass {
@@ -228,10 +227,10 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 			}
 			cost = 0
 			if p.final && last > 0 && midi == last {
-				cost = 0.6
+				cost = wt.RootAgain
 			}
 			if p.final && midi > 48 {
-				cost += 0.2 * float64(midi-48)
+				cost += wt.RootHigh * float64(midi-48)
 			}
 		}
 		if last > 0 {
@@ -239,14 +238,14 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 			case d > 12:
 				continue
 			case d > 7:
-				cost += 0.5
+				cost += wt.BassFifth
 			}
 		}
 		if b, ok := l.chosen[i].bass(); ok && a.at < p.at+2*PerQuarter && midi < int(b.midi) && pc != pal.bass {
-			cost += 1.4 // the ground stays below for as long as the chord is new
+			cost += wt.BelowGround // the ground stays below for as long as the chord is new
 		}
 		if midi > 52 {
-			cost += 0.15 * float64(midi-52)
+			cost += wt.BassHigh * float64(midi-52)
 		}
 		until := l.ringEnd(i, tone{midi: int16(midi), voice: Bass})
 		for _, st := range w.neck.Stops(midi) {
@@ -255,7 +254,7 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 			}
 			cost := cost
 			if st.Fret > 9 {
-				cost += 0.25 * float64(st.Fret-9) // thick and dull up there
+				cost += wt.BassFret * float64(st.Fret-9) // thick and dull up there
 			}
 			l.eachFinger(st, func(f int8, fc float64) {
 				try([]strike{{tone: tone{st.String, st.Fret, f, int16(midi), Bass}, at: a.at, end: until,
@@ -266,8 +265,9 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 }
 
 func (l *layer) eachFinger(st Stop, f func(int8, float64)) {
+	wt := &l.w.taste.Answer
 	if st.Fret == 0 {
-		f(0, -0.1)
+		f(0, -wt.Open)
 		return
 	}
 	if st.Fret > 14 {
@@ -275,7 +275,7 @@ func (l *layer) eachFinger(st Stop, f func(int8, float64)) {
 	}
 	for k := int8(1); k <= 4; k++ {
 		if st.Fret-k+1 >= 1 {
-			f(k, 0.02*float64(k))
+			f(k, wt.Finger*float64(k))
 		}
 	}
 }
@@ -362,6 +362,7 @@ const (
 // same again, or two of the grip as a stab.
 func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 	w := l.w
+	wt := &w.taste.Answer
 	p := &w.ps[i]
 	pal := &l.pals[i]
 	g := &l.chosen[i]
@@ -382,7 +383,7 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 	passing, stepped := l.passing(i, a)
 	base := func(midi int) float64 { // distance to the line that is there
 		if len(ref) == 0 {
-			return 0.5
+			return wt.LineNew
 		}
 		d := 99
 		for _, r := range ref {
@@ -390,15 +391,15 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 		}
 		switch {
 		case d == 0 && again[midi]:
-			return 2.2
+			return wt.LineBack
 		case d == 0:
-			return 1.2
+			return wt.LineSame
 		case d <= 2:
-			return 0
+			return 0 // a step: the measure of the rest
 		case d <= 4:
-			return 0.7
+			return wt.LineThird
 		}
-		return 3 + 0.2*float64(d)
+		return wt.LineLeap + wt.LineWide*float64(d)
 	}
 	// what the chord still owes: guide tones first, then colours it is named for
 	heard := l.heardSince(p.at)
@@ -408,17 +409,17 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 	var owed [12]float64
 	for pc, c := range pal.named {
 		if c > 0 && !heard.Has(pc) {
-			owed[pc] = 0.9 * c
+			owed[pc] = wt.OwedColour * c
 		}
 	}
 	for _, pc := range pal.guides {
 		if !heard.Has(pc) {
-			owed[pc] = 1.5
+			owed[pc] = wt.OwedGuide
 		}
 	}
 	if sp := &w.spots[i]; pal.dom && sp.resolves && sp.coloured && sp.mood != strict && p.end-a.at <= 2*PerQuarter &&
 		pal.cost[(pal.root+1)%12] < 1 && !heard.Has(pal.root+2) && !heard.Has(pal.root+1) {
-		owed[(pal.root+1)%12] = 1.2 // plain first, colour after: the flat nine leads into the next chord
+		owed[(pal.root+1)%12] = wt.OwedNine // plain first, colour after: the flat nine leads into the next chord
 	}
 	fill := l.fills(a.at)
 	var singles []strike
@@ -427,27 +428,27 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 		pc := midi % 12
 		until := l.ringEnd(i, tone{midi: int16(midi), voice: Inner})
 		colour := pal.cost[pc]
-		if back, ok := borrow[midi]; ok && colour > 0.3 {
-			colour, until = 0.3, min(until, back)
+		if back, ok := borrow[midi]; ok && colour > wt.Borrowed {
+			colour, until = wt.Borrowed, min(until, back)
 		}
 		if stepped {
 			if !passing.Has(pc) {
 				continue
 			}
-			colour, until = 0.2, min(until, w.s.nextOnset(a.at))
+			colour, until = wt.Passing, min(until, w.s.nextOnset(a.at))
 		}
 		if colour >= none {
 			continue
 		}
-		cost := base(midi) + 0.6*colour - owed[pc]
+		cost := base(midi) + wt.Colour*colour - owed[pc]
 		if pc == pal.root {
-			cost += 0.3
+			cost += wt.Root
 		}
 		if slices.Contains(pal.guides, pc) {
-			cost -= 0.25
+			cost -= wt.Guide
 		}
 		if pal.dom && (pc == (pal.root+2)%12 && heard.Has(pal.root+1) || pc == (pal.root+9)%12 && heard.Has(pal.root+8)) {
-			cost += 2 // tension grows towards the next chord: no way back from flat nine to nine
+			cost += wt.Backwards // tension grows towards the next chord: no way back from flat nine to nine
 		}
 		for _, st := range w.neck.Stops(midi) {
 			if st.String == 1 || int(st.String) > w.neck.Strings()-1 {
@@ -457,7 +458,7 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 				// what the hand already holds is nearest
 				for _, t := range g.inner() {
 					if t.str == st.String && t.fret == st.Fret && t.finger == f {
-						fc -= 0.3
+						fc -= wt.InHand
 					}
 				}
 				x := strike{tone: tone{st.String, st.Fret, f, int16(midi), Inner}, at: a.at,
@@ -489,11 +490,11 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 			if d < 3 || d > 10 || a1.str >= b1.str || a1.finger == b1.finger && a1.finger > 0 && a1.fret != b1.fret {
 				continue
 			}
-			try([]strike{*a1, *b1}, costs[x]+costs[y]-0.4)
+			try([]strike{*a1, *b1}, costs[x]+costs[y]-wt.Pair)
 		}
 	}
 	for x := range singles {
-		try([]strike{singles[x]}, costs[x]+0.8)
+		try([]strike{singles[x]}, costs[x]+wt.Single)
 	}
 }
 

@@ -10,6 +10,11 @@ package voicing
 // weights below settle that: a missing guide tone outweighs any stretch a hand
 // can make, a cut melody note outweighs a colour, and a shift is dear enough
 // that a bar stays in one place unless the tune leaves it.
+//
+// Pitches, frets and times at which a weight begins to count belong to the
+// neck and the ear, not to taste; they stand where they are used. What says "a
+// gain" is subtracted, what says "factor" has no unit. Start from
+// DefaultTaste: a zero Taste minds nothing and hardly ever answers.
 type Taste struct {
 	// Harmony of one grip.
 	GuideMissing  float64 // a third or seventh that neither grip nor tune has
@@ -26,12 +31,37 @@ type Taste struct {
 	Close         float64 // two neighbours a semitone apart
 	Colour        float64 // factor on the colour of a note (see palette)
 
+	// Harmony of one grip, the finer points.
+	Suspended    float64 // a guide tone that the tune, a semitone above it, keeps out: little, as no grip can help it
+	BareSeventh  float64 // and it was the major seventh, with neither sixth nor ninth in its place
+	AloneGuide   float64 // factor on GuideMissing where the tune is alone: below 1, as a bare note is at least not wrong
+	GroundNoBass float64 // factor on GroundMissing where there is no bass at all
+	DimNoBass    float64 // no bass under a written diminished chord, which is there for its bass
+	RootLowest   float64 // factor on the lack of a bass when the bass's note lies lowest, only higher up
+	DoubledThin  float64 // an octave inside a grip of two or three, where it costs no other note its place
+	CadenceBare  float64 // factor on Bare at a close, which asks for the full chord
+	FinalHigh    float64 // each semitone of the last bass above C3
+	FinalBare    float64 // a last chord without sixth, seventh or ninth, in a sheet that has them
+	BassColour   float64 // the most that a bass note's colour costs: what BassNotRoot says is not said twice
+	RootInside   float64 // the root as an inner voice, in a grip of three or more: it sounds below, or will
+	HoleMore     float64 // each semitone of a Hole beyond the octave
+	HoleThin     float64 // the same in a grip of two, where tune and bass may stand apart
+	CloseUnder   float64 // an inner voice within a tone of the tune, which hides it
+	Wide         float64 // each semitone beyond an octave between inner voices
+	LowInner     float64 // each semitone of an inner voice below D3
+	BassClose    float64 // a bass less than a fourth below the voice above it: heavy
+	BassFar      float64 // each semitone of the bass beyond a tenth (15) below the voice above it
+	NoInner      float64 // no inner voice under a tune
+
 	// Hand of one grip.
 	Finger   float64 // factor on the discomfort of a fingering
 	HighFret float64 // each fret above 10
 	LowTune  float64 // the tune on string 3, twice that on string 4
 	OpenBass float64 // an open string under the bass (a gain, subtracted)
-	Full     float64 // four notes at once where the next attack is near
+	Full     float64 // each note beyond two at once where the next attack is near
+	Ease     float64 // the discomfort, in the hand's own measure, that Full forgives where the next attack is near
+	HighOpen float64 // an open string inside a grip high on the neck: it sounds like another instrument
+	TuneOpen float64 // the tune on an open string, which the left hand cannot colour
 
 	// From one grip to the next.
 	Shift      float64 // a move of more than two frets
@@ -51,6 +81,73 @@ type Taste struct {
 	Structure  float64 // another structure or string set within a phrase
 	HeldLost   float64 // the tune is held over and the grip does not hold it
 	BassRepeat float64 // the same bass note again at a change of chord
+
+	// Between the attacks of the tune.
+	Answer AnswerTaste
+}
+
+// AnswerTaste weighs the notes that answer the tune while it rings or rests, in
+// the unit of Taste. An answer is a bass note, an inner voice or two of them;
+// the cheapest is struck, or none when all are dearer than Dearest. A fifth in
+// the bass and a step of the inner line cost nothing: the rest is measured from
+// them. The values are the project's own and have no other source.
+type AnswerTaste struct {
+	Dearest      float64 // what an answer costs at most; beyond it the moment is a breath
+	InnerForBass float64 // an inner voice where a bass was due: better than a poor bass note
+
+	// What ringing it takes from what sounds, and the way there and on.
+	TuneOctave float64 // an inner voice octaves under the tune, which says nothing new
+	CutsBass   float64 // a bass that must stop for it
+	CutsInner  float64 // an inner voice that must stop for it
+	Shift      float64 // a move of more than two frets to it
+	ShiftFret  float64 // each fret of that move beyond two
+	Onward     float64 // a move of more than two frets to the next fretted notes
+	OnwardFret float64 // each fret of that move beyond two
+	Hurried    float64 // that move follows so soon that the answer would hardly ring
+	SameFinger float64 // the next note takes the same finger elsewhere, at once
+
+	// Bass: approaches, then the notes of the chord.
+	StepIn       float64 // a step to the next bass on the last beat (a gain)
+	Leading      float64 // the same by a semitone from below (a gain, in place of StepIn)
+	StepForeign  float64 // that step is not of the chord
+	StepDenies   float64 // that step denies the chord: the wrong third, or a major seventh on it
+	Ground       float64 // the chord's bass again
+	GroundAgain  float64 // the same where it is the very note struck last
+	GroundOctave float64 // the same an octave from the note struck last
+	BassThird    float64 // the third
+	BassOther    float64 // an altered fifth of the chord, or its sixth
+	BassAgain    float64 // any note that is the bass struck last, but at the end
+	RootAgain    float64 // the last root, when it is the bass struck last
+	RootHigh     float64 // each semitone of the last root above C3 where the root is asked for
+	FinalHigh    float64 // each semitone of the last root above D3 elsewhere
+	BassFifth    float64 // more than a fifth from the bass struck last
+	BelowGround  float64 // under the grip's own bass while the chord is new: the ground stays below
+	BassHigh     float64 // each semitone above E3
+	BassFret     float64 // each fret above 9, where the low strings are thick and dull
+
+	// Fingers: enough to decide between equals.
+	Open   float64 // an open string (a gain)
+	Finger float64 // the index finger; twice that the middle finger, and so on
+	InHand float64 // an inner note that the grip holds already (a gain)
+
+	// Inner voices: the line they make, then their place in the chord.
+	LineNew    float64 // no inner voice has sounded to start from
+	LineSame   float64 // the note the line is on
+	LineBack   float64 // the same, when it was also there before: the line does not go on
+	LineThird  float64 // a third from the line
+	LineLeap   float64 // farther from it
+	LineWide   float64 // and each semitone of that distance, all of them counted
+	OwedGuide  float64 // a guide tone not heard since the chord came (a gain)
+	OwedColour float64 // factor on a colour the chord is named for and that was not heard yet (a gain)
+	OwedNine   float64 // the flat nine that leads into the next chord, after the plain chord (a gain)
+	Colour     float64 // factor on the colour of the note: less than in a grip, as it passes sooner
+	Borrowed   float64 // the most that the colour of a borrowed step costs, before Colour: it returns
+	Passing    float64 // the colour of a note of the passing diminished, before Colour
+	Root       float64 // the root as an inner voice
+	Guide      float64 // a guide tone, heard or not (a gain)
+	Backwards  float64 // from a flat nine back to the nine, or a flat thirteen to the thirteen: tension grows
+	Pair       float64 // two notes where a stab is wanted (a gain)
+	Single     float64 // one note where a stab is wanted
 }
 
 // DefaultTaste is the start values of arranger.md, moved where the models and
@@ -59,10 +156,26 @@ func DefaultTaste() Taste {
 	return Taste{
 		GuideMissing: 9, NoBass: 4.4, BassNotRoot: 4.6, GroundMissing: 8,
 		Hole: 5, Thin: 2.5, Doubled: 1.6, OuterOctave: 1, NoStep: 1.2, Bare: 0.8, FlatNine: 0.8, Close: 0.9, Colour: 1,
+		Suspended: 0.5, BareSeventh: 3, AloneGuide: 0.8, GroundNoBass: 0.9, DimNoBass: 2, RootLowest: 0.5, DoubledThin: 0.5, CadenceBare: 1.5,
+		FinalHigh: 0.25, FinalBare: 1.5, BassColour: 0.3, RootInside: 0.4, HoleMore: 0.3, HoleThin: 0.1, CloseUnder: 0.4,
+		Wide: 0.25, LowInner: 0.15, BassClose: 0.8, BassFar: 0.2, NoInner: 1.5,
 		Finger: 0.9, HighFret: 0.35, LowTune: 0.9, OpenBass: 0.4, Full: 0.8,
+		Ease: 0.6, HighOpen: 0.4, TuneOpen: 0.2,
 		Shift: 2.2, ShiftFret: 0.25, Creep: 0.22, Rushed: 10, CutsTune: 4,
 		Seventh: 3.5, InnerMove: 0.12, InnerLeap: 2.5,
 		BassLeap: 6, BassFifth: 1.3, BassStep: 0.6, Octaves: 6, Contrary: 0.3, Common: 0.15, Structure: 0.25, HeldLost: 30,
 		BassRepeat: 0.2,
+		Answer: AnswerTaste{
+			Dearest: 3.4, InnerForBass: 1.8,
+			TuneOctave: 0.8, CutsBass: 0.5, CutsInner: 0.35,
+			Shift: 0.8, ShiftFret: 0.2, Onward: 0.3, OnwardFret: 0.12, Hurried: 1.5, SameFinger: 0.5,
+			StepIn: 0.5, Leading: 0.7, StepForeign: 0.4, StepDenies: 0.6,
+			Ground: 0.6, GroundAgain: 1.2, GroundOctave: 0.5, BassThird: 0.5, BassOther: 0.5, BassAgain: 1.5,
+			RootAgain: 0.6, RootHigh: 0.2, FinalHigh: 0.1, BassFifth: 0.5, BelowGround: 1.4, BassHigh: 0.15, BassFret: 0.25,
+			Open: 0.1, Finger: 0.02, InHand: 0.3,
+			LineNew: 0.5, LineSame: 1.2, LineBack: 2.2, LineThird: 0.7, LineLeap: 3, LineWide: 0.2,
+			OwedGuide: 1.5, OwedColour: 0.9, OwedNine: 1.2,
+			Colour: 0.6, Borrowed: 0.3, Passing: 0.2, Root: 0.3, Guide: 0.25, Backwards: 2, Pair: 0.4, Single: 0.8,
+		},
 	}
 }
