@@ -147,6 +147,11 @@ func (w *worker) arrange() *Arrangement {
 	res := search.Best(w)
 	a := w.perform(res.Path)
 	a.Cost, a.Alone = res.Cost, w.alone
+	for _, sp := range w.spots {
+		if w.m.cut[sp] {
+			a.Cut++
+		}
+	}
 	a.Tuning = append([]int(nil), w.neck.Tuning...)
 	a.Capo = w.neck.Capo
 	a.Bars = s.bars

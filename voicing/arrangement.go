@@ -114,6 +114,9 @@ type Arrangement struct {
 	Warnings      []string
 	Cost          float64 // of the grips and the ways between them, in the unit of Taste
 	Alone         int     // places that want harmony where the tune stands alone
+	// Cut counts the places at which the search did not look at all grips that
+	// are nearly as good as the best there.
+	Cut int
 	// TopTempo is how fast it can be played, in quarters a minute: every move
 	// of the hand still has its time. 0 when the hand never moves.
 	TopTempo float64

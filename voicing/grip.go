@@ -108,10 +108,11 @@ type maker struct {
 	grips  map[spot][]grip
 	raw    map[spot][]grip // before what the place adds to the cost
 	steps  map[theory.Chord][]theory.PCSet
+	cut    map[spot]bool // spots at which grips as good as the best were left out
 }
 
 func newMaker(n Neck, g *grasp, t Taste) *maker {
-	return &maker{neck: n, grasp: g, taste: t, maxN: 30, finger: map[uint64]fingering{},
+	return &maker{neck: n, grasp: g, taste: t, maxN: 30, finger: map[uint64]fingering{}, cut: map[spot]bool{},
 		grips: map[spot][]grip{}, raw: map[spot][]grip{}, steps: map[theory.Chord][]theory.PCSet{}}
 }
 
@@ -216,8 +217,13 @@ func (m *maker) at(s spot) []grip {
 	}
 	out := e.prune()
 	m.grips[s] = out
+	m.cut[s] = e.cut
 	return out
 }
+
+// bites is how near the best grip of a spot one must be, by itself, for its
+// being left out to be reported.
+const bites = 1.5
 
 // maxRaw is how many grips of a chord and a tune note are kept to be weighed
 // for a place.
@@ -258,6 +264,7 @@ type enumerator struct {
 	lo    int8 // fret window
 	hi    int8
 	best  float64
+	cut   bool                       // prune left out a grip nearly as good as the best
 	notes [maxPresses + 1][]spotNote // by string, what the palette allows, low frets first
 	must  int8                       // a note at this fret is wanted, to tell windows apart; 0 = no
 }
@@ -705,6 +712,9 @@ func (e *enumerator) prune() []grip {
 			continue
 		}
 		if len(out) >= e.m.maxN || count[str][g.pos] >= 7 {
+			if g.cost < e.best+bites {
+				e.cut = true
+			}
 			continue
 		}
 		count[str][g.pos]++

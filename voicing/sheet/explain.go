@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"bytes"
+	"fmt"
 	"io"
 	"strings"
 	"text/tabwriter"
@@ -33,6 +34,9 @@ func Explain(w io.Writer, a *voicing.Arrangement) error {
 	tw.Flush()
 	if len(a.Grips) == 0 {
 		b.WriteString("No grips: the melody stands alone throughout.\n")
+	}
+	if a.Cut > 0 {
+		fmt.Fprintf(&b, "\nPlaces where more grips were nearly as good as the search looked at: %d.\n", a.Cut)
 	}
 	b.WriteString(warnings(a))
 	_, err := w.Write(trimLines(b.Bytes()))
