@@ -201,30 +201,45 @@ func (r *abcReader) header(line string, n int) {
 		if r.sheet.composer == "" {
 			r.sheet.composer = abcText(value)
 		}
+	case 'P':
+		r.order, r.orderAt = value, at
+	case 'K':
+		r.keySeen = true
+		if r.keyField(value, at, &r.key, abcKey{}) {
+			r.startBody()
+		}
+	default:
+		r.anyField(letter, value, at)
+	}
+}
+
+// anyField reads a field that means the same in the header and in the music.
+func (r *abcReader) anyField(letter byte, value string, at place) {
+	switch letter {
 	case 'M':
 		r.setMetre(value, at)
 	case 'L':
 		r.setUnit(value, at)
 	case 'Q':
 		r.setTempo(value, at)
-	case 'P':
-		r.order, r.orderAt = value, at
 	case 'V':
 		r.voiceField(value, at)
 	case 'I':
 		r.instruction(value)
 	case 'm':
 		r.warnOnce(at, "macros (m:) are not expanded")
-	case 'K':
-		r.keySeen = true
-		k, ok := readKey(value, abcKey{})
-		if !ok {
-			r.fault(at, "write the tonic and the mode: K:Eb, K:Dm, K:Gmix", "unknown key %s", quote(value))
-			return
-		}
-		r.key = k
-		r.startBody()
 	}
+}
+
+// keyField reads K: into key; before is what the field may leave as it was.
+func (r *abcReader) keyField(value string, at place, key *abcKey, before abcKey) bool {
+	k, ok := readKey(value, before)
+	if !ok {
+		r.fault(at, "write the tonic and the mode: K:Eb, K:Dm, K:Gmix", "unknown key %s", quote(value))
+		return false
+	}
+	*key = k
+	return true
 }
 
 // startBody ends the header: what it set holds for every voice.
@@ -403,30 +418,15 @@ func (r *abcReader) bodyField(letter byte, value string, at place) {
 	switch letter {
 	case 'K':
 		v := r.voice()
-		k, ok := readKey(value, v.key)
-		if !ok {
-			r.fault(at, "write the tonic and the mode: K:Eb, K:Dm, K:Gmix", "unknown key %s", quote(value))
-			return
-		}
-		v.key = k
-	case 'M':
-		r.setMetre(value, at)
-	case 'L':
-		r.setUnit(value, at)
-	case 'Q':
-		r.setTempo(value, at)
-	case 'V':
-		r.voiceField(value, at)
+		r.keyField(value, at, &v.key, v.key)
 	case 'P':
 		r.part(value, at)
-	case 'I':
-		r.instruction(value)
-	case 'm':
-		r.warnOnce(at, "macros (m:) are not expanded")
 	case 's':
 		r.warnOnce(at, "symbol lines (s:) are not read")
 	case 'X':
 		r.warn(at, "a second X: in the tune is not read")
+	default:
+		r.anyField(letter, value, at)
 	}
 }
 

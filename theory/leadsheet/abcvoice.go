@@ -185,6 +185,19 @@ func (s *scanner) number() (n int64, ok bool) {
 
 func isDigit(r rune) bool { return r >= '0' && r <= '9' }
 
+// quoted reads a chord symbol or a text in quotes; false when the quotes stay
+// open, which ends the line.
+func (v *abcVoice) quoted(s *scanner, at place) bool {
+	s.i++
+	text, ok := s.quotedText()
+	if !ok {
+		v.r.fault(at, `put a " behind it`, "a chord symbol or text has no closing quote")
+		return false
+	}
+	v.text(text, at)
+	return true
+}
+
 // token reads one thing of the music; false ends the line.
 func (v *abcVoice) token(s *scanner) bool {
 	c := s.peek(0)
@@ -195,13 +208,9 @@ func (v *abcVoice) token(s *scanner) bool {
 	case c == '%':
 		return false
 	case c == '"':
-		s.i++
-		text, ok := s.quotedText()
-		if !ok {
-			v.r.fault(at, `put a " behind it`, "a chord symbol or text has no closing quote")
+		if !v.quoted(s, at) {
 			return false
 		}
-		v.text(text, at)
 	case c == '|' || c == ':' && (s.peek(1) == '|' || s.peek(1) == ':') || c == '[' && (s.peek(1) == '|' || s.peek(1) == ']'):
 		v.barLine(s)
 	case c == '[' && isDigit(s.peek(1)):
@@ -650,13 +659,9 @@ func (v *abcVoice) chord(s *scanner, at place) bool {
 			v.add(first.Mul(num, den), top, at)
 			return true
 		case c == '"':
-			s.i++
-			text, ok := s.quotedText()
-			if !ok {
-				v.r.fault(here, `put a " behind it`, "a chord symbol or text has no closing quote")
+			if !v.quoted(s, here) {
 				return false
 			}
-			v.text(text, here)
 		case isNoteStart(c):
 			p, w, ok := v.pitch(s, here)
 			if !ok {
