@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"slices"
 
 	"thumbline/theory"
 	"thumbline/voicing/search"
@@ -31,15 +32,9 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 		return nil, fmt.Errorf("the tune has no notes (a lead sheet needs a melody)")
 	}
 	w := &worker{neck: StandardNeck(), hand: NormalHand(), taste: DefaultTaste()}
-	switch p.Tension {
-	case "", "medium":
-		w.tension = tensionMedium
-	case "low":
-		w.tension = tensionLow
-	case "high":
-		w.tension = tensionHigh
-	default:
-		return nil, fmt.Errorf("tension %q is not known (it is low, medium or high)", p.Tension)
+	var err error
+	if w.tension, err = ParseTension(p.Tension); err != nil {
+		return nil, err
 	}
 	if p.Neck != nil {
 		w.neck = *p.Neck
@@ -100,13 +95,27 @@ func feelOf(t *theory.Tune, name string) (theory.Feel, error) {
 	return theory.ParseFeel(name, bpm, metre)
 }
 
-type tension uint8
+// A Tension is how far harmony goes from the written chords.
+type Tension uint8
 
 const (
-	tensionLow tension = iota
+	tensionLow Tension = iota
 	tensionMedium
 	tensionHigh
 )
+
+// ParseTension reads "low", "medium" or "high"; empty is medium.
+func ParseTension(s string) (Tension, error) {
+	switch s {
+	case "low":
+		return tensionLow, nil
+	case "", "medium":
+		return tensionMedium, nil
+	case "high":
+		return tensionHigh, nil
+	}
+	return 0, fmt.Errorf("tension %q is not known (it is low, medium or high)", s)
+}
 
 // A worker arranges one score.
 type worker struct {
@@ -114,7 +123,7 @@ type worker struct {
 	hand    Hand
 	grasp   *grasp
 	taste   Taste
-	tension tension
+	tension Tension
 	s       *score
 	m       *maker
 	ps      []point
@@ -167,48 +176,53 @@ func (w *worker) arrange() *Arrangement {
 
 // candidates finds the grips for every point.
 func (w *worker) candidates() {
-	s := w.s
+	w.spots = make([]spot, len(w.ps))
 	for i := range w.ps {
-		p := &w.ps[i]
-		c := s.chords[p.chord].chord
-		key := s.bars[s.barAt(p.at)].Key
-		sp := spot{chord: c, key: s.keyPCs[s.barAt(p.at)], light: p.light && !p.final, final: p.final, cadence: p.cadence,
-			ground: i == 0 || p.section || p.final || p.late, coloured: s.coloured,
-			minorTonic: key.Minor && key.Tonic.PC() == c.RootPC(),
-			room:       p.end-p.at >= 2*s.bars[s.barAt(p.at)].Beat && !p.light && s.nextOnset(p.at)-p.at >= s.bars[s.barAt(p.at)].Beat}
-		if n := p.chord + 1; n < len(s.chords) && !s.chords[n].chord.NoChord {
-			d := s.chords[n].chord
-			sp.line = d.RootPC() == c.RootPC() && d.Kind == c.Kind && c.Tones.Len() == 3 && d.Tones&degrees(9, 10, 11) != 0
-			sp.resolves = (d.RootPC()-c.RootPC()+12)%12 == 5
-			sp.toMinor = sp.resolves && d.Kind == theory.Minor && !d.Tones.Has(10)
-		}
-		sp.ceiling = 64
-		if p.tune >= 0 {
-			sp.tune = s.tune[p.tune].midi
-		} else {
-			sp.ceiling = w.ceiling(p.at)
-		}
-		w.spots = append(w.spots, sp)
-		if w.tension == tensionLow {
-			sp.mood = strict
-			w.spots[i].mood = strict
-		}
-		g := w.m.at(sp)
+		w.spots[i] = w.spot(i)
+		g := slices.Clip(w.m.at(w.spots[i])) // the maker keeps its own
 		for _, m := range w.moods(i) {
-			sub := sp
+			sub := w.spots[i]
 			sub.mood = m
 			for _, x := range w.m.at(sub) {
 				if x.n > 2 {
 					x.cost += w.moodCost(i, m)
-					g = append(g[:len(g):len(g)], x)
+					g = append(g, x)
 				}
 			}
 		}
-		if p.tune < 0 {
-			g = append(g[:len(g):len(g)], grip{cost: 25}) // nothing at all
+		if w.ps[i].tune < 0 {
+			g = append(g, grip{cost: 25}) // nothing at all
 		}
 		w.grips = append(w.grips, g)
 	}
+}
+
+// spot is what a grip is wanted for at point i.
+func (w *worker) spot(i int) spot {
+	s, p := w.s, &w.ps[i]
+	c := s.chords[p.chord].chord
+	bar := s.barAt(p.at)
+	key, beat := s.bars[bar].Key, s.bars[bar].Beat
+	sp := spot{chord: c, key: s.keyPCs[bar], light: p.light && !p.final, final: p.final, cadence: p.cadence,
+		ground: i == 0 || p.section || p.final || p.late, coloured: s.coloured,
+		minorTonic: key.Minor && key.Tonic.PC() == c.RootPC(),
+		room:       p.end-p.at >= 2*beat && !p.light && s.nextOnset(p.at)-p.at >= beat}
+	if n := p.chord + 1; n < len(s.chords) && !s.chords[n].chord.NoChord {
+		d := s.chords[n].chord
+		sp.line = d.RootPC() == c.RootPC() && d.Kind == c.Kind && c.Tones.Len() == 3 && d.Tones&degrees(9, 10, 11) != 0
+		sp.resolves = (d.RootPC()-c.RootPC()+12)%12 == 5
+		sp.toMinor = sp.resolves && d.Kind == theory.Minor && !d.Tones.Has(10)
+	}
+	sp.ceiling = 64
+	if p.tune >= 0 {
+		sp.tune = s.tune[p.tune].midi
+	} else {
+		sp.ceiling = w.ceiling(p.at)
+	}
+	if w.tension == tensionLow {
+		sp.mood = strict
+	}
+	return sp
 }
 
 // moods lists the substitutes that may stand at point i. A dominant that

@@ -141,10 +141,8 @@ func (o *options) checkPlan() error {
 			return usagef("--feel: %w", err)
 		}
 	}
-	switch o.tension {
-	case "", "low", "medium", "high":
-	default:
-		return usagef("--tension %s is not known (it is low, medium or high)", o.tension)
+	if _, err := voicing.ParseTension(o.tension); err != nil {
+		return usagef("--tension: %w", err)
 	}
 	if _, err := o.hand(); err != nil {
 		return err
