@@ -235,6 +235,9 @@ func (w *worker) moods(i int) []mood {
 	}
 	s, p := w.s, &w.ps[i]
 	c := s.chords[p.chord].chord
+	if s.leadsBack(p.chord) {
+		return []mood{pedal}
+	}
 	plain := c.Kind == theory.Dominant && !c.Slash && c.Tones&^degrees(0, 1, 2, 4, 7, 9, 10) == 0
 	if plain && w.spots[i].resolves && !p.final && !p.light {
 		if w.tension == tensionHigh {
@@ -248,6 +251,27 @@ func (w *worker) moods(i int) []mood {
 		return []mood{upper}
 	}
 	return nil
+}
+
+// leadsBack reports whether chord k is a two at the end of a section that leads
+// back to one heard before, as a bridge does, with nothing but twos and their
+// five from it to the end: the root of the five may lie under all of them
+// (harmony.md 5.7, pedal).
+func (s *score) leadsBack(k int) bool {
+	five := (s.chords[k].chord.RootPC() + 5) % 12
+	if end, ok := s.returns[s.barAt(s.chords[k].at)]; ok && s.chords[k].at >= end-4*s.bars[s.barAt(s.chords[k].at)].Len {
+		dominant := false
+		for j := k; j < len(s.chords) && s.chords[j].at < end; j++ {
+			c := s.chords[j].chord
+			two := !c.Slash && c.RootPC() == (five+7)%12 && (c.Kind == theory.Minor || c.Kind == theory.HalfDiminished) && c.Tones.Has(10)
+			dominant = !c.Slash && c.RootPC() == five && (c.Kind == theory.Dominant || c.Kind == theory.Suspended)
+			if !two && !dominant || j == k && !two {
+				return false
+			}
+		}
+		return dominant
+	}
+	return false
 }
 
 func degrees(ds ...int) theory.PCSet { return theory.PCSet(0).With(ds...) }
@@ -270,6 +294,9 @@ func (w *worker) lastDominant(i int) bool {
 // moodCost is what a substitute costs beside its grip: less than nothing where
 // one is wanted.
 func (w *worker) moodCost(i int, m mood) float64 {
+	if m == pedal {
+		return -w.taste.Pedal
+	}
 	if w.tension == tensionHigh {
 		if m == tritone {
 			return -0.5
@@ -434,10 +461,12 @@ const (
 	partStrings
 	partOuter
 	partCommon
+	partTurned
+	partPassing
 	parts
 )
 
-var partNames = [parts]string{"inner voices move", "seventh not led", "bass line", "parallel octaves", "other strings", "outer voices", "common tones stay"}
+var partNames = [parts]string{"inner voices move", "seventh not led", "bass line", "parallel octaves", "other strings", "outer voices", "common tones stay", "inversion not by step", "passing diminished not by step"}
 
 // A link is what the chords of two neighbouring points say about the voices
 // between them.
@@ -445,6 +474,7 @@ type link struct {
 	change     bool
 	falls      bool // the root falls a fifth from a chord with a flat seventh
 	sev, third int16
+	passing    bool // one of them is a diminished a step from the other's bass
 	phrase     bool // both lie in one phrase
 }
 
@@ -457,6 +487,10 @@ func (w *worker) prepareLinks() {
 		k := link{change: p.change, phrase: p.phrase == q.phrase}
 		if third, ok := cb.ThirdPC(); ok && p.change && (cb.RootPC()-ca.RootPC()+12)%12 == 5 && ca.Tones.Has(10) {
 			k.falls, k.third, k.sev = true, int16(third), int16((ca.RootPC()+10)%12)
+		}
+		if p.change && (ca.Kind == theory.Diminished || cb.Kind == theory.Diminished) {
+			d := (cb.BassPC() - ca.BassPC() + 12) % 12
+			k.passing = d == 1 || d == 2 || d == 10 || d == 11
 		}
 		w.links[i] = k
 	}
@@ -504,6 +538,24 @@ func (w *worker) voices(i int, ga, gb *grip) (c [parts]float64) {
 		}
 		if has && !led {
 			c[partSeventh] = t.Seventh
+		}
+	}
+	if k.passing && !(ga.hasBass && gb.hasBass && !ga.turned && !gb.turned && absInt(int(ga.note[ga.n-1].midi)-int(gb.note[gb.n-1].midi)) <= 2) {
+		c[partPassing] = t.PassingDim
+	}
+	if k.change && (ga.turned || gb.turned) {
+		// an inversion is there for the line: reached by step, left by step
+		d := 99
+		if ga.hasBass && gb.hasBass {
+			d = absInt(int(ga.note[ga.n-1].midi) - int(gb.note[gb.n-1].midi))
+		}
+		if d > 2 {
+			if ga.turned {
+				c[partTurned] += t.TurnedLeap
+			}
+			if gb.turned {
+				c[partTurned] += t.TurnedLeap
+			}
 		}
 	}
 	if ga.hasBass && gb.hasBass {

@@ -205,7 +205,7 @@ func structureName(g *grip, c theory.Chord, uses []theory.Use) string {
 		}
 	}
 	b, ok := g.bass()
-	overRoot := ok && int(b.midi)%12 == c.BassPC()
+	overRoot := ok && (int(b.midi)%12 == c.BassPC() || g.mood == pedal)
 	if !overRoot {
 		if len(all) == 3 {
 			if r, ok := read(all); ok {
@@ -224,6 +224,9 @@ func structureName(g *grip, c theory.Chord, uses []theory.Use) string {
 	switch {
 	case len(upper) >= 3:
 		if r, ok := read(upper); ok {
+			if g.mood == pedal {
+				return name(r) + " over the pedal"
+			}
 			return name(r) + " over the root"
 		}
 	case len(upper) == 2 && guides == len(c.GuideTones()):
@@ -240,7 +243,7 @@ func structureName(g *grip, c theory.Chord, uses []theory.Use) string {
 func scaleOf(g *grip, c theory.Chord, uses []theory.Use) origin {
 	names := voiceNames(g)
 	skip := int8(-1)
-	if b, ok := g.bass(); ok && int(b.midi)%12 == c.BassPC() {
+	if b, ok := g.bass(); ok && (int(b.midi)%12 == c.BassPC() || g.mood == pedal) {
 		skip = g.n - 1
 	}
 	best := origin{cost: noScale, borrowed: []string{}}
@@ -350,6 +353,8 @@ func (w *worker) reason(i int, g *grip) string {
 	c := s.chords[p.chord].chord
 	var why []string
 	switch g.mood {
+	case pedal:
+		why = append(why, "the root of the five held below as a pedal")
 	case altered:
 		why = append(why, "altered on the way home")
 	case tritone:
@@ -381,7 +386,7 @@ func (w *worker) reason(i int, g *grip) string {
 	}
 	if b, ok := g.bass(); ok {
 		switch {
-		case g.mood == tritone:
+		case g.mood == tritone, g.mood == pedal:
 		case int(b.midi)%12 == c.BassPC():
 			has = append(has, "root below")
 			if c.Slash {

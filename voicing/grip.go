@@ -23,6 +23,7 @@ type grip struct {
 	n       int8
 	tune    bool // note[0] is the tune's
 	hasBass bool // the last note is a bass
+	turned  bool // and it is neither the root nor the written bass: an inversion
 	pos     int8 // fret of finger 1; 0 when only open strings are used
 	pcs     theory.PCSet
 	strings uint16 // mask of strings
@@ -419,7 +420,10 @@ func (e *enumerator) leaf() {
 		}
 	}
 	g := e.cur
-	if e.bad(&g) || e.pal.far && !e.pal.told(&g) {
+	if b, ok := g.bass(); ok {
+		g.turned = int(b.midi)%12 != e.pal.bass
+	}
+	if e.bad(&g) || e.s.mood > strict && !e.pal.told(&g) {
 		return
 	}
 	// what it costs before the hand is asked, which is the dear part of asking
@@ -460,6 +464,14 @@ func (w *Taste) highOpens(g *grip) float64 {
 		}
 	}
 	return c
+}
+
+// rooted reports whether tune and bass both have the root of a diminished
+// chord: then a grip of four has no room for all of the others, and one comes
+// later.
+func (e *enumerator) rooted(g *grip) bool {
+	b, ok := g.bass()
+	return ok && g.tune && e.pal.chord.Kind == theory.Diminished && int(b.midi)%12 == e.pal.root && int(g.note[0].midi)%12 == e.pal.root
 }
 
 // suspended reports whether the tune lies a semitone above a guide tone, which
@@ -511,8 +523,14 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 		add("tune's string", e.tuneString(g))
 		return total
 	}
+	rooted := e.rooted(g)
 	for _, p := range e.pal.guides {
 		if g.pcs.Has(p) {
+			continue
+		}
+		if rooted {
+			add("one note of the diminished to come", w.DimOwed)
+			rooted = false
 			continue
 		}
 		if e.suspended(p) {
@@ -531,6 +549,9 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 	}
 	if b, ok := g.bass(); ok {
 		add("bass not the root", e.pal.bassCost(int(b.midi)%12, w, e.s.ground))
+		if g.turned && e.pal.dom && !g.pcs.Has(e.pal.root) {
+			add("dominant without its root", w.DominantRootless)
+		}
 		if b.fret == 0 {
 			add("open bass", -w.OpenBass)
 		}

@@ -31,6 +31,7 @@ type mood uint8
 const (
 	written mood = iota
 	strict       // nothing but the written chord and its usual extensions
+	pedal        // a two over the root of the five that follows it
 	altered      // a dominant from the minor six a half step above its root
 	tritone      // the same, on the root a tritone away
 	upper        // a tonic from the six on its fifth: third, fifth, seventh, ninth
@@ -162,6 +163,10 @@ func newPalette(s spot) palette {
 			p.named[pc] = cost
 		}
 	}
+	if m == pedal {
+		p.bass = (p.root + 5) % 12
+		p.cost[p.bass] = min(p.cost[p.bass], 1)
+	}
 	if c.Slash {
 		if p.cost[p.bass] >= none {
 			p.cost[p.bass] = 3 // it may sound above too, but belongs below
@@ -222,7 +227,7 @@ func (p *palette) told(g *grip) bool {
 		}
 	}
 	switch {
-	case p.bass != p.root:
+	case p.bass != p.root: // of the tritone, or a pedal
 		b, ok := g.bass()
 		return ok && int(b.midi)%12 == p.bass
 	case p.dom:

@@ -172,8 +172,11 @@ func (l *layer) ringEnd(i int, t tone) Tick {
 			return max(q.at, q.texture.innerAt)
 		}
 		if l.chosen[k].n > 1 {
-			if t.voice == Bass && !l.chosen[k].hasBass {
-				continue // nothing takes its place
+			if t.voice == Bass {
+				if !l.chosen[k].hasBass {
+					continue // nothing takes its place
+				}
+				return max(q.at, q.texture.bassAt) // two basses at once are mud, even far apart
 			}
 			return max(q.at, q.texture.innerAt)
 		}

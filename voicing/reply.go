@@ -167,11 +167,10 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 	last := l.lastBass()
 	beat := s.bars[s.barAt(a.at)].Beat
 	fill := l.fills(a.at)
-	next := 0 // pitch of the next grip's bass
-	if i+1 < len(w.ps) && p.end-a.at <= beat {
-		if b, ok := l.chosen[i+1].bass(); ok {
-			next = int(b.midi)
-		}
+	after := l.bassAfter(i) // pitch of the next grip's bass
+	next := 0               // the same where it comes within a beat
+	if p.end-a.at <= beat {
+		next = after
 	}
 	for midi := w.neck.Low(); midi <= 57; midi++ {
 		pc := midi % 12
@@ -186,7 +185,9 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 			if midi > 50 {
 				cost += wt.FinalHigh * float64(midi-50)
 			}
-		case next > 0 && absInt(midi-next) >= 1 && absInt(midi-next) <= 2 && a.at-p.at >= beat:
+		case l.chosen[i].mood == pedal && pc != pal.bass:
+			continue // it lies there until the five has come
+		case next > 0 && next != last && absInt(midi-next) >= 1 && absInt(midi-next) <= 2 && a.at-p.at >= beat:
 			// the approach: a half step, or a step of the scale or chord
 			if absInt(midi-next) == 2 && !toned && !s.keyPCs[s.barAt(a.at)].Has(pc) {
 				continue
@@ -240,6 +241,9 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 			case d > 7:
 				cost += wt.BassFifth
 			}
+		}
+		if after > 0 && absInt(midi-after) > 12 {
+			cost += wt.BassFarOn
 		}
 		if b, ok := l.chosen[i].bass(); ok && a.at < p.at+2*PerQuarter && midi < int(b.midi) && pc != pal.bass {
 			cost += wt.BelowGround // the ground stays below for as long as the chord is new
@@ -306,6 +310,17 @@ func (l *layer) mood(i int) mood {
 		return m
 	}
 	return l.w.spots[i].mood
+}
+
+// bassAfter is the pitch of the bass of the grip after point i, 0 when it has
+// none.
+func (l *layer) bassAfter(i int) int {
+	if i+1 < len(l.chosen) {
+		if b, ok := l.chosen[i+1].bass(); ok {
+			return int(b.midi)
+		}
+	}
+	return 0
 }
 
 // lastBass is the pitch of the bass struck last, 0 when there was none.

@@ -18,6 +18,7 @@ type score struct {
 	tempi   []TempoMark
 	end     Tick
 	section map[Tick]bool // where sections start
+	returns map[int]Tick  // bars of a section that leads back to one heard before, and where it ends
 	phrase  []theory.Phrase
 	silent  []Tick // for each chord, where the next N.C. begins, or the end
 	// coloured says that the sheet's own chords go beyond triads and plain
@@ -45,7 +46,7 @@ func ticks(t theory.Time) Tick { return Tick(t.Ticks(int(PerQuarter))) }
 
 // newScore puts the tune on ticks; it is at sounding pitch already.
 func newScore(t *theory.Tune) *score {
-	s := &score{section: map[Tick]bool{}}
+	s := &score{section: map[Tick]bool{}, returns: map[int]Tick{}}
 	for _, n := range t.Melody {
 		a, b := ticks(n.At), ticks(n.At.Add(n.Len))
 		if b <= a {
@@ -87,6 +88,16 @@ func newScore(t *theory.Tune) *score {
 		if x.From < len(s.start) {
 			s.section[s.start[x.From]] = true
 		}
+	}
+	heard := map[string]bool{}
+	for i, x := range t.Sections {
+		// another section than the next one, which was heard before it: a bridge
+		if i+1 < len(t.Sections) && x.Name != t.Sections[i+1].Name && heard[t.Sections[i+1].Name] && x.To < len(s.start) {
+			for b := x.From; b < x.To; b++ {
+				s.returns[b] = s.start[x.To]
+			}
+		}
+		heard[x.Name] = true
 	}
 	s.phrase = t.Phrases
 	s.silent = make([]Tick, len(s.chords))

@@ -17,25 +17,27 @@ package voicing
 // DefaultTaste: a zero Taste minds nothing and hardly ever answers.
 type Taste struct {
 	// Harmony of one grip.
-	GuideMissing  float64 // a third or seventh that neither grip nor tune has
-	NoBass        float64 // nothing in the bass register
-	BassNotRoot   float64 // a lowest note other than the root or the written bass
-	GroundMissing float64 // the same where a section starts or the tune ends
-	Hole          float64 // more than an octave under the tune
-	Thin          float64 // fewer than three different notes
-	Doubled       float64 // an octave inside a grip of four
-	OuterOctave   float64 // tune and lowest note whole octaves apart in a full grip
-	NoStep        float64 // notes that are no voicing by scale step
-	Bare          float64 // fewer than four notes where there is room for a full grip
-	FlatNine      float64 // a flat nine in a dominant that resolves (a gain, subtracted)
-	Close         float64 // two neighbours a semitone apart
-	Colour        float64 // factor on the colour of a note (see palette)
+	GuideMissing     float64 // a third or seventh that neither grip nor tune has
+	NoBass           float64 // nothing in the bass register
+	BassNotRoot      float64 // a lowest note other than the root or the written bass
+	DominantRootless float64 // and it is a dominant without its root, which may be taken for the two
+	GroundMissing    float64 // the same where a section starts or the tune ends
+	Hole             float64 // more than an octave under the tune
+	Thin             float64 // fewer than three different notes
+	Doubled          float64 // an octave inside a grip of four
+	OuterOctave      float64 // tune and lowest note whole octaves apart in a full grip
+	NoStep           float64 // notes that are no voicing by scale step
+	Bare             float64 // fewer than four notes where there is room for a full grip
+	FlatNine         float64 // a flat nine in a dominant that resolves (a gain, subtracted)
+	Close            float64 // two neighbours a semitone apart
+	Colour           float64 // factor on the colour of a note (see palette)
 
 	// Harmony of one grip, the finer points.
 	Suspended    float64 // a guide tone that the tune, a semitone above it, keeps out: little, as no grip can help it
 	BareSeventh  float64 // and it was the major seventh, with neither sixth nor ninth in its place
 	AloneGuide   float64 // factor on GuideMissing where the tune is alone: below 1, as a bare note is at least not wrong
 	GroundNoBass float64 // factor on GroundMissing where there is no bass at all
+	DimOwed      float64 // a note of a diminished chord that its root, in tune and bass, leaves no room for
 	DimNoBass    float64 // no bass under a written diminished chord, which is there for its bass
 	RootLowest   float64 // factor on the lack of a bass when the bass's note lies lowest, only higher up
 	DoubledThin  float64 // an octave inside a grip of two or three, where it costs no other note its place
@@ -75,11 +77,14 @@ type Taste struct {
 	BassLeap   float64 // the bass over an octave
 	BassFifth  float64 // the bass over a fifth
 	BassStep   float64 // the bass by step (a gain, subtracted)
+	PassingDim float64 // the bass of a passing diminished not reached by step, or not led on by step
+	TurnedLeap float64 // an inversion that is not reached by step, or not left by step
 	Octaves    float64 // bass and tune in parallel octaves
 	Contrary   float64 // tune and bass in contrary motion (a gain, subtracted; half for a tenth, half against similar motion)
 	Common     float64 // an inner note that stays on its string (a gain, subtracted)
 	Structure  float64 // another structure or string set within a phrase
 	HeldLost   float64 // the tune is held over and the grip does not hold it
+	Pedal      float64 // a two over the root of its five where a section leads back (a gain)
 	BassRepeat float64 // the same bass note again at a change of chord
 
 	// Between the attacks of the tune.
@@ -121,6 +126,7 @@ type AnswerTaste struct {
 	RootHigh     float64 // each semitone of the last root above C3 where the root is asked for
 	FinalHigh    float64 // each semitone of the last root above D3 elsewhere
 	BassFifth    float64 // more than a fifth from the bass struck last
+	BassFarOn    float64 // more than an octave from the bass of the next grip
 	BelowGround  float64 // under the grip's own bass while the chord is new: the ground stays below
 	BassHigh     float64 // each semitone above E3
 	BassFret     float64 // each fret above 9, where the low strings are thick and dull
@@ -154,24 +160,24 @@ type AnswerTaste struct {
 // the ear asked for it.
 func DefaultTaste() Taste {
 	return Taste{
-		GuideMissing: 9, NoBass: 4.4, BassNotRoot: 4.6, GroundMissing: 8,
+		GuideMissing: 9, NoBass: 4.4, BassNotRoot: 3.4, DominantRootless: 1.2, GroundMissing: 8,
 		Hole: 5, Thin: 2.5, Doubled: 1.6, OuterOctave: 1, NoStep: 1.2, Bare: 0.8, FlatNine: 0.8, Close: 0.9, Colour: 1,
-		Suspended: 0.5, BareSeventh: 3, AloneGuide: 0.8, GroundNoBass: 0.9, DimNoBass: 2, RootLowest: 0.5, DoubledThin: 0.5, CadenceBare: 1.5,
+		Suspended: 0.5, BareSeventh: 3, AloneGuide: 0.8, GroundNoBass: 0.9, DimOwed: 1.5, DimNoBass: 2, RootLowest: 0.5, DoubledThin: 0.5, CadenceBare: 1.5,
 		FinalHigh: 0.25, FinalBare: 1.5, BassColour: 0.3, RootInside: 0.4, HoleMore: 0.3, HoleThin: 0.1, CloseUnder: 0.4,
 		Wide: 0.25, LowInner: 0.15, BassClose: 0.8, BassFar: 0.2, NoInner: 1.5,
 		Finger: 0.9, HighFret: 0.35, LowTune: 0.9, OpenBass: 0.4, Full: 0.8,
 		Ease: 0.6, HighOpen: 0.4, TuneOpen: 0.2,
 		Shift: 2.2, ShiftFret: 0.25, Creep: 0.22, Rushed: 10, CutsTune: 4,
 		Seventh: 3.5, InnerMove: 0.12, InnerLeap: 2.5,
-		BassLeap: 6, BassFifth: 1.3, BassStep: 0.6, Octaves: 6, Contrary: 0.3, Common: 0.15, Structure: 0.25, HeldLost: 30,
-		BassRepeat: 0.2,
+		BassLeap: 6, BassFifth: 1.3, BassStep: 0.6, TurnedLeap: 2, PassingDim: 2.5, Octaves: 6, Contrary: 0.3, Common: 0.15, Structure: 0.25, HeldLost: 30,
+		BassRepeat: 0.2, Pedal: 0.6,
 		Answer: AnswerTaste{
 			Dearest: 3.4, InnerForBass: 1.8,
 			TuneOctave: 0.8, CutsBass: 0.5, CutsInner: 0.35,
 			Shift: 0.8, ShiftFret: 0.2, Onward: 0.3, OnwardFret: 0.12, Hurried: 1.5, SameFinger: 0.5,
 			StepIn: 0.5, Leading: 0.7, StepForeign: 0.4, StepDenies: 0.6,
 			Ground: 0.6, GroundAgain: 1.2, GroundOctave: 0.5, BassThird: 0.5, BassOther: 0.5, BassAgain: 1.5,
-			RootAgain: 0.6, RootHigh: 0.2, FinalHigh: 0.1, BassFifth: 0.5, BelowGround: 1.4, BassHigh: 0.15, BassFret: 0.25,
+			RootAgain: 0.6, RootHigh: 0.2, FinalHigh: 0.1, BassFifth: 0.5, BassFarOn: 1.5, BelowGround: 2.2, BassHigh: 0.15, BassFret: 0.25,
 			Open: 0.1, Finger: 0.02, InHand: 0.3,
 			LineNew: 0.5, LineSame: 1.2, LineBack: 2.2, LineThird: 0.7, LineLeap: 3, LineWide: 0.2,
 			OwedGuide: 1.5, OwedColour: 0.9, OwedNine: 1.2,
