@@ -18,9 +18,10 @@ type Plan struct {
 	// and its usual extensions), medium (one surprise a phrase), high. Empty
 	// means medium.
 	Tension string
-	// Neck, Hand and Taste replace the defaults when set.
+	// Neck, Hand, Right and Taste replace the defaults when set.
 	Neck  *Neck
 	Hand  *Hand
+	Right *RightHand
 	Taste *Taste
 }
 
@@ -31,7 +32,7 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 	if len(t.Melody) == 0 || len(t.Bars) == 0 {
 		return nil, fmt.Errorf("the tune has no notes (a lead sheet needs a melody)")
 	}
-	w := &worker{neck: StandardNeck(), hand: NormalHand(), taste: DefaultTaste()}
+	w := &worker{neck: StandardNeck(), hand: NormalHand(), right: NormalRightHand(), taste: DefaultTaste()}
 	var err error
 	if w.tension, err = ParseTension(p.Tension); err != nil {
 		return nil, err
@@ -41,6 +42,9 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 	}
 	if p.Hand != nil {
 		w.hand = *p.Hand
+	}
+	if p.Right != nil {
+		w.right = *p.Right
 	}
 	if p.Taste != nil {
 		w.taste = *p.Taste
@@ -121,6 +125,7 @@ func ParseTension(s string) (Tension, error) {
 type worker struct {
 	neck    Neck
 	hand    Hand
+	right   RightHand
 	grasp   *grasp
 	taste   Taste
 	tension Tension
@@ -145,7 +150,7 @@ func (w *worker) arrange() *Arrangement {
 	open.Capo = 0
 	w.grasp = newGrasp(open, w.hand)
 	w.same, w.used = map[string]*run{}, map[usesKey][]theory.Use{}
-	w.m = newMaker(w.neck, w.grasp, w.taste)
+	w.m = newMaker(w.neck, w.grasp, w.right, w.taste)
 	w.ps = s.points()
 	for i := range w.ps {
 		s.plan(&w.ps[i], i%2 == 0)

@@ -402,6 +402,9 @@ func (w *worker) reason(i int, g *grip) string {
 	if p.held {
 		why = append(why, "the tune is held over")
 	}
+	if w.right.attack(g.strings) == Strum {
+		has = append(has, "one stroke over neighbouring strings")
+	}
 	if p.late {
 		why = append(why, "the tune comes later, so the bass takes the beat")
 	}

@@ -7,8 +7,12 @@ import (
 	"thumbline/theory"
 )
 
-// maxNotes is the most strings a grip uses; four are plucked at once.
-const maxNotes = 5
+// maxNotes is the most strings a grip uses; usualNotes is the most without a
+// right hand that plucks more.
+const (
+	maxNotes   = 5
+	usualNotes = 4
+)
 
 // A tone is one note of a grip.
 type tone struct {
@@ -103,6 +107,7 @@ const hopeful = 7
 type maker struct {
 	neck   Neck
 	grasp  *grasp
+	right  RightHand
 	taste  Taste
 	maxN   int                  // grips kept for one spot
 	finger map[uint64]fingering // by stops; the fingers by string
@@ -112,8 +117,8 @@ type maker struct {
 	cut    map[spot]bool // spots at which grips as good as the best were left out
 }
 
-func newMaker(n Neck, g *grasp, t Taste) *maker {
-	return &maker{neck: n, grasp: g, taste: t, maxN: 30, finger: map[uint64]fingering{}, cut: map[spot]bool{},
+func newMaker(n Neck, g *grasp, r RightHand, t Taste) *maker {
+	return &maker{neck: n, grasp: g, right: r, taste: t, maxN: 30, finger: map[uint64]fingering{}, cut: map[spot]bool{},
 		grips: map[spot][]grip{}, raw: map[spot][]grip{}, steps: map[theory.Chord][]theory.PCSet{}}
 }
 
@@ -188,7 +193,8 @@ func (m *maker) at(s spot) []grip {
 	}
 	base := s
 	base.ground, base.light, base.room, base.cadence, base.final = false, false, false, false, false
-	e := enumerator{m: m, s: s, pal: newPalette(s), sets: m.stepSets(s.chord), best: hopeful}
+	e := enumerator{m: m, s: s, pal: newPalette(s), sets: m.stepSets(s.chord), best: hopeful,
+		most: int8(min(max(usualNotes, m.right.Fingers), maxNotes))}
 	raw, ok := m.raw[base]
 	if !ok {
 		f := e
@@ -265,6 +271,7 @@ type enumerator struct {
 	lo    int8 // fret window
 	hi    int8
 	best  float64
+	most  int8                       // notes of a grip
 	cut   bool                       // prune left out a grip nearly as good as the best
 	notes [maxPresses + 1][]spotNote // by string, what the palette allows, low frets first
 	must  int8                       // a note at this fret is wanted, to tell windows apart; 0 = no
@@ -328,7 +335,7 @@ func (e *enumerator) run() {
 // place tries every note for string s and the strings below it.
 func (e *enumerator) place(s int8) {
 	n := e.m.neck
-	if int(s) > n.Strings() || e.cur.n >= 4 {
+	if int(s) > n.Strings() || e.cur.n >= e.most {
 		return
 	}
 	for str := s; int(str) <= n.Strings(); str++ {
@@ -367,7 +374,9 @@ func (e *enumerator) place(s int8) {
 				e.cur.note[e.cur.n-1].voice = Inner
 			}
 			if int(str) <= n.Strings()-1 && midi >= 48 {
-				e.leaf()
+				if !bassy { // what could be a bass is heard as one
+					e.leaf()
+				}
 				e.place(str + 1)
 			}
 			e.cur.n--
@@ -422,6 +431,9 @@ func (e *enumerator) leaf() {
 	g := e.cur
 	if b, ok := g.bass(); ok {
 		g.turned = int(b.midi)%12 != e.pal.bass
+	}
+	if e.m.right.attack(g.strings) == NoAttack {
+		return
 	}
 	if e.bad(&g) || e.s.mood > strict && !e.pal.told(&g) {
 		return
@@ -583,7 +595,11 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 		}
 		add("doubled", c*float64(n-distinct))
 	}
-	if e.s.room && g.n < 4 && (e.s.hasTune() || g.n < 3) {
+	want := int8(usualNotes)
+	if e.s.cadence {
+		want = max(want, e.most) // a hand that plucks more shows it at a close
+	}
+	if e.s.room && g.n < want && (e.s.hasTune() || g.n < want-1) {
 		c := w.Bare
 		if e.s.cadence {
 			c *= w.CadenceBare

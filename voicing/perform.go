@@ -60,7 +60,7 @@ func (w *worker) perform(path []int) *Arrangement {
 	l.write()
 	l.play()
 	l.collect(a)
-	a.TopTempo = w.s.topTempo(a.Notes)
+	a.TopTempo = w.s.topTempo(a.Notes, w.right)
 	w.describe(a, l)
 	if l.dropped > 0 {
 		a.Warnings = append(a.Warnings, fmt.Sprintf("notes left out because the hand could not take them with the rest of their attack: %d", l.dropped))
@@ -479,6 +479,15 @@ func (l *layer) together(ns []strike) bool {
 	return l.w.grasp.fingers(ps[:len(ns)]).ok
 }
 
+// struck reports whether the right hand can strike all of them at once.
+func (l *layer) struck(ns []strike) bool {
+	m := uint16(0)
+	for _, n := range ns {
+		m |= 1 << uint(n.str)
+	}
+	return l.w.right.attack(m) != NoAttack
+}
+
 // keep chooses which of the sounding notes go on under a new attack: the set
 // that is worth most and that one hand holds together with the new notes,
 // without a clash. Bit k of the answer stands for l.live[k].
@@ -626,7 +635,7 @@ func (l *layer) collect(a *Arrangement) {
 // topTempo is the tempo in quarters a minute up to which every move of the left
 // hand has the time it takes (harmony.md 6.2) and no string is plucked again
 // too soon, counted from the tempo at the start. 0 means that nothing limits it.
-func (s *score) topTempo(notes []Note) float64 {
+func (s *score) topTempo(notes []Note, right RightHand) float64 {
 	top := 0.0
 	limit := func(from, to Tick, need float64) {
 		if bpm := s.tempi[0].BPM * s.seconds(from, to) / need; to > from && (top == 0 || bpm < top) {
@@ -634,17 +643,20 @@ func (s *score) topTempo(notes []Note) float64 {
 		}
 	}
 	pos, at := 0, Tick(0)
-	var plucked [maxPresses + 2]Tick
-	for i := range plucked {
-		plucked[i] = -1
+	// of each string: when it was plucked last, and with how many, by the thumb or not
+	var plucked [maxPresses + 2]struct {
+		at   Tick
+		with int
+		bass bool
 	}
 	for attack := range attacks(notes) {
 		t := attack[0].At
 		for _, n := range attack {
-			if p := plucked[n.String]; p >= 0 {
-				limit(p, t, repeatAlternating)
+			p := &plucked[n.String]
+			if p.with > 0 { // what both attacks have makes the repeat slow
+				limit(p.at, t, right.Repeat(min(p.with, len(attack)), p.bass && n.Voice == Bass))
 			}
-			plucked[n.String] = t
+			p.at, p.with, p.bass = t, len(attack), n.Voice == Bass
 		}
 		low := handAt(attack)
 		if low == 0 {

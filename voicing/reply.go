@@ -82,7 +82,7 @@ func (l *layer) fits(ns, now, after []strike) (float64, bool) {
 			cost += wt.TuneOctave // an octave under the tune says nothing new
 		}
 	}
-	if l.clash(all) || !l.together(all) {
+	if l.clash(all) || !l.together(all) || !l.struck(all) {
 		return 0, false
 	}
 	keep := l.keep(all)
@@ -243,7 +243,7 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 			}
 		}
 		if after > 0 && absInt(midi-after) > 12 {
-			cost += wt.BassFarOn
+			continue
 		}
 		if b, ok := l.chosen[i].bass(); ok && a.at < p.at+2*PerQuarter && midi < int(b.midi) && pc != pal.bass {
 			cost += wt.BelowGround // the ground stays below for as long as the chord is new

@@ -17,6 +17,13 @@ type RightHand struct {
 	Fingers int // that pluck: 4 are thumb, index, middle and ring; 5 with the little finger
 }
 
+// The fewest and the most strings that a hand is asked to pluck at once: thumb
+// and two fingers, or the thumb and all four.
+const (
+	MinPlucked = 3
+	MaxPlucked = 5
+)
+
 // NormalRightHand plucks with thumb, index, middle and ring finger (harmony.md
 // 6.4).
 func NormalRightHand() RightHand { return RightHand{Fingers: 4} }

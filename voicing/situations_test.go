@@ -142,7 +142,7 @@ func TestSituationsNeedRules(t *testing.T) {
 		{"Contrary", func(w *voicing.Taste) *float64 { return &w.Contrary }, "119-inner-line-round-the-circle.abc"},
 		{"InnerLeap", func(w *voicing.Taste) *float64 { return &w.InnerLeap }, "119-inner-line-round-the-circle.abc"},
 		{"BassLeap", func(w *voicing.Taste) *float64 { return &w.BassLeap }, "140-roots-far-apart.abc"},
-		{"BassFifth", func(w *voicing.Taste) *float64 { return &w.BassFifth }, "141-bass-round-the-circle.abc"},
+		{"BassFifth", func(w *voicing.Taste) *float64 { return &w.BassFifth }, "146-fifths-at-most.abc"},
 		{"Pedal", func(w *voicing.Taste) *float64 { return &w.Pedal }, "145-short-bridge.abc"},
 		{"TurnedLeap", func(w *voicing.Taste) *float64 { return &w.TurnedLeap }, "144-inversions-by-step.abc"},
 		{"PassingDim", func(w *voicing.Taste) *float64 { return &w.PassingDim }, "143-falling-through-a-diminished.abc"},

@@ -126,7 +126,6 @@ type AnswerTaste struct {
 	RootHigh     float64 // each semitone of the last root above C3 where the root is asked for
 	FinalHigh    float64 // each semitone of the last root above D3 elsewhere
 	BassFifth    float64 // more than a fifth from the bass struck last
-	BassFarOn    float64 // more than an octave from the bass of the next grip
 	BelowGround  float64 // under the grip's own bass while the chord is new: the ground stays below
 	BassHigh     float64 // each semitone above E3
 	BassFret     float64 // each fret above 9, where the low strings are thick and dull
@@ -177,7 +176,7 @@ func DefaultTaste() Taste {
 			Shift: 0.8, ShiftFret: 0.2, Onward: 0.3, OnwardFret: 0.12, Hurried: 1.5, SameFinger: 0.5,
 			StepIn: 0.5, Leading: 0.7, StepForeign: 0.4, StepDenies: 0.6,
 			Ground: 0.6, GroundAgain: 1.2, GroundOctave: 0.5, BassThird: 0.5, BassOther: 0.5, BassAgain: 1.5,
-			RootAgain: 0.6, RootHigh: 0.2, FinalHigh: 0.1, BassFifth: 0.5, BassFarOn: 1.5, BelowGround: 2.2, BassHigh: 0.15, BassFret: 0.25,
+			RootAgain: 0.6, RootHigh: 0.2, FinalHigh: 0.1, BassFifth: 0.5, BelowGround: 2.2, BassHigh: 0.15, BassFret: 0.25,
 			Open: 0.1, Finger: 0.02, InHand: 0.3,
 			LineNew: 0.5, LineSame: 1.2, LineBack: 2.2, LineThird: 0.7, LineLeap: 3, LineWide: 0.2,
 			OwedGuide: 1.5, OwedColour: 0.9, OwedNine: 1.2,

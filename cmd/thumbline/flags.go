@@ -24,6 +24,7 @@ type options struct {
 	tension string
 
 	reach  string
+	pluck  int
 	tuning string
 	frets  int
 	scale  string
@@ -135,6 +136,7 @@ func planFlags(fs *pflag.FlagSet, o *options) {
 	fs.StringVar(&o.feel, "feel", "", "FEEL|straight, swing, bossa or the ratio of long to short eighths, such as 1.7 (default: by metre and tempo)")
 	fs.StringVar(&o.tension, "tension", "", "T|how far harmony goes from the written chords: low, medium or high (default medium)")
 	fs.StringVar(&o.reach, "reach", "", "REACH|how far the left hand reaches: small, normal, large, or from finger 1 to finger 4 in mm, such as 90mm (default normal). "+stretchCaution)
+	fs.IntVar(&o.pluck, "pluck", voicing.NormalRightHand().Fingers, fmt.Sprintf("N|how many strings the right hand plucks at once, %d to %d (default %d: thumb and three fingers); more are struck only as one stroke over neighbouring strings", voicing.MinPlucked, voicing.MaxPlucked, voicing.NormalRightHand().Fingers))
 	fs.StringVar(&o.tuning, "tuning", "", "TUNING|the open strings: "+strings.Join(voicing.Tunings(), ", ")+", or notes from low to high, such as \"D A D G B E\" or \"E2 A2 D3 G3 B3 E4\", six or seven (default standard)")
 	fs.IntVar(&o.frets, "frets", voicing.StandardNeck().Frets, fmt.Sprintf("N|highest fret in use, counted from the nut, %d to %d (default %d)", minFrets, maxFrets, voicing.StandardNeck().Frets))
 	fs.StringVar(&o.scale, "scale-length", "", fmt.Sprintf("MM|from nut to bridge, %d to %d: on a short neck the hand reaches more frets (default %g)", minScale, maxScale, voicing.StandardNeck().Scale))

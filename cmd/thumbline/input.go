@@ -69,7 +69,18 @@ func (o *options) plan() voicing.Plan {
 	if n, err := o.neck(); err == nil {
 		p.Neck = &n
 	}
+	if r, err := o.rightHand(); err == nil {
+		p.Right = &r
+	}
 	return p
+}
+
+// rightHand is the plucking hand of --pluck.
+func (o *options) rightHand() (voicing.RightHand, error) {
+	if o.pluck < voicing.MinPlucked || o.pluck > voicing.MaxPlucked {
+		return voicing.NormalRightHand(), usagef("--pluck %d is out of range (%d to %d strings at once)", o.pluck, voicing.MinPlucked, voicing.MaxPlucked)
+	}
+	return voicing.RightHand{Fingers: o.pluck}, nil
 }
 
 // hand is the left hand of --reach.
@@ -145,6 +156,9 @@ func (o *options) checkPlan() error {
 		return usagef("--tension: %w", err)
 	}
 	if _, err := o.hand(); err != nil {
+		return err
+	}
+	if _, err := o.rightHand(); err != nil {
 		return err
 	}
 	_, err := o.neck()
