@@ -82,6 +82,9 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 	for _, x := range t.Warnings {
 		a.Warnings = append(a.Warnings, x.Text)
 	}
+	if text := w.s.outOfTheWay(); text != "" {
+		a.Warnings = append(a.Warnings, text)
+	}
 	return a, nil
 }
 

@@ -77,7 +77,13 @@ func RankKeys(t *theory.Tune, p Plan) []KeyRank {
 		case b.Refused != "" && a.Refused == "":
 			return -1
 		}
-		return cmp.Or(cmp.Compare(a.Cost, b.Cost), cmp.Compare(absInt(a.Transposition), absInt(b.Transposition)))
+		return cmp.Or(cmp.Compare(a.Cost, b.Cost), cmp.Compare(keyDistance(a.Transposition), keyDistance(b.Transposition)))
 	})
 	return out
+}
+
+// keyDistance is how many semitones apart two keys are, octaves aside.
+func keyDistance(transposition int) int {
+	d := (transposition%12 + 12) % 12
+	return min(d, 12-d)
 }

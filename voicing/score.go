@@ -232,6 +232,42 @@ func register(t *theory.Tune, n Neck) (int, error) {
 	return best, nil
 }
 
+// The range in which a tune has strings below it for its chords and still lies
+// on the high ones, from A3 to E5, and how much of it may lie outside
+// (harmony.md 4.3; the share is the project's own).
+const (
+	lowestEasy, highestEasy = 57, 76
+	hardShare               = 0.25
+)
+
+// outOfTheWay says that much of the tune lies too high or too low for a full
+// setting, in the best octave there is; empty when it lies well.
+func (s *score) outOfTheWay() string {
+	var all, high, low Tick
+	top, bottom := s.tune[0].midi, s.tune[0].midi
+	for _, n := range s.tune {
+		d := n.end - n.at
+		all += d
+		if n.midi > highestEasy {
+			high += d
+		}
+		if n.midi < lowestEasy {
+			low += d
+		}
+		top, bottom = max(top, n.midi), min(bottom, n.midi)
+	}
+	where := ""
+	switch share := hardShare * float64(all); {
+	case float64(high) > share:
+		where = fmt.Sprintf("high up the neck, to fret %d of the first string", top-64)
+	case float64(low) > share:
+		where = "low, where few strings are left for chords"
+	default:
+		return ""
+	}
+	return fmt.Sprintf("much of the tune lies %s, and no octave suits all of it (it spans %d semitones): keys shows where it lies better", where, top-bottom)
+}
+
 func barLabel(t *theory.Tune, at theory.Time) string {
 	label := "0"
 	for _, b := range t.Bars {

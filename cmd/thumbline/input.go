@@ -181,6 +181,20 @@ func arrange(e *env, o *options) (a *voicing.Arrangement, info fs.FileInfo, err 
 	return a, info, nil
 }
 
+// mostWarnings is how many warnings a command that shows no sheet prints.
+const mostWarnings = 8
+
+// warn tells what was odd about the tune, where no sheet does.
+func warn(e *env, o *options, a *voicing.Arrangement) {
+	for i, w := range a.Warnings {
+		if i == mostWarnings {
+			fmt.Fprintf(e.stderr, "thumbline: %s: %d more warnings (shapes lists them all)\n", tuneName(o), len(a.Warnings)-i)
+			return
+		}
+		fmt.Fprintf(e.stderr, "thumbline: %s: warning: %s\n", tuneName(o), w)
+	}
+}
+
 // tuneName is how messages call the tune.
 func tuneName(o *options) string {
 	switch o.tune {

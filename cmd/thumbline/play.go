@@ -66,6 +66,7 @@ func ready(e *env, o *options, h hearing, pass midiio.Pass) (*playing, error) {
 	if p.engine, err = h.engine(a); err != nil {
 		return nil, err
 	}
+	warn(e, o, a)
 	p.seq = h.perform(a)
 	pass.From = p.seq.Bars[p.from].At
 	if p.to < len(p.seq.Bars) {

@@ -108,7 +108,11 @@ func write(ctx context.Context, e *env, o *options) error {
 		k := ks[i]
 		outs[i] = output{f, func(w io.WriteSeeker) error { return k.write(w, s) }}
 	}
-	return writeAll(ctx, outs)
+	if err := writeAll(ctx, outs); err != nil {
+		return err
+	}
+	warn(e, o, a)
+	return nil
 }
 
 func shapes(_ context.Context, e *env, o *options) error {
