@@ -463,10 +463,14 @@ func (e *enumerator) leaf() {
 	e.out = append(e.out, g)
 }
 
+// highPlace is the place of the hand from which on an open string sounds like
+// another instrument beside what is fretted.
+const highPlace = 6
+
 // highOpens is the cost of open strings inside a grip high on the neck: they
 // sound like another instrument.
 func (w *Taste) highOpens(g *grip) float64 {
-	if g.pos < 6 {
+	if g.pos < highPlace {
 		return 0
 	}
 	c := 0.0

@@ -470,6 +470,9 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 				continue
 			}
 			l.eachFinger(st, func(f int8, fc float64) {
+				if f == 0 && l.lastPos >= highPlace {
+					fc += w.taste.HighOpen
+				}
 				// what the hand already holds is nearest
 				for _, t := range g.inner() {
 					if t.str == st.String && t.fret == st.Fret && t.finger == f {
