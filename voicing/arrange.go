@@ -439,25 +439,35 @@ func (w *worker) heldCost(r *run, pos int, g *grip) float64 {
 // Edge is the cost of going from grip a at point i-1 to grip b at point i.
 func (w *worker) Edge(i, a, b int) float64 {
 	ga, gb := &w.grips[i-1][a], &w.grips[i][b]
-	c := 0.0
-	r := w.runs[i-1]
-	p := &w.ps[i]
-	switch {
-	case p.held && len(r.notes) > 0:
-		c += w.heldCost(r, int(ga.pos), gb)
-	case p.held:
-		if !ga.tune || !gb.tune || ga.note[0].str != gb.note[0].str || ga.note[0].fret != gb.note[0].fret {
-			c += w.taste.HeldLost
-		} else if ga.note[0].finger != gb.note[0].finger && gb.n > 1 {
-			c += w.taste.HeldLost / 3
-		}
-	default:
-		c += r.to[ga.pos][gb.pos]
-	}
+	c := w.way(i, ga, gb)
 	for _, v := range w.voices(i, ga, gb) {
 		c += v
 	}
 	return c
+}
+
+// AtLeast is the hand's part of Edge, and the most that the voices gain.
+func (w *worker) AtLeast(i, a, b int) float64 {
+	ga, gb := &w.grips[i-1][a], &w.grips[i][b]
+	return w.way(i, ga, gb) - w.taste.mostGain(gb)
+}
+
+// way is the cost of the hand's way from grip ga at point i-1 to grip gb at
+// point i, along the bare notes between.
+func (w *worker) way(i int, ga, gb *grip) float64 {
+	r := w.runs[i-1]
+	switch p := &w.ps[i]; {
+	case p.held && len(r.notes) > 0:
+		return w.heldCost(r, int(ga.pos), gb)
+	case p.held:
+		if !ga.tune || !gb.tune || ga.note[0].str != gb.note[0].str || ga.note[0].fret != gb.note[0].fret {
+			return w.taste.HeldLost
+		} else if ga.note[0].finger != gb.note[0].finger && gb.n > 1 {
+			return w.taste.HeldLost / 3
+		}
+		return 0
+	}
+	return r.to[ga.pos][gb.pos]
 }
 
 // The parts of what it costs to lead the voices from one grip to the next.
@@ -504,7 +514,18 @@ func (w *worker) prepareLinks() {
 	}
 }
 
-// voices is the cost of the voices from one grip to the next, by parts.
+// mostGain is more than voices ever gains on the way to a grip; the hair on top
+// is for rounding.
+func (w *Taste) mostGain(g *grip) float64 {
+	most := 1e-9
+	if g.hasBass {
+		most += w.BassStep + 1.5*w.Contrary
+	}
+	return most + w.Common*float64(len(g.inner()))
+}
+
+// voices is the cost of the voices from one grip to the next, by parts. What it
+// gains is bounded by mostGain.
 func (w *worker) voices(i int, ga, gb *grip) (c [parts]float64) {
 	t := &w.taste
 	k := &w.links[i]

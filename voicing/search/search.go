@@ -13,6 +13,10 @@ type Problem interface {
 	Node(slot, choice int) float64
 	// Edge is the cost of going from choice a of slot-1 to choice b of slot.
 	Edge(slot, a, b int) float64
+	// AtLeast is a bound that Edge does not go below and that is found faster;
+	// it saves Edge where no way over a could be the best to b. -Inf bounds
+	// nothing.
+	AtLeast(slot, a, b int) float64
 }
 
 // A Result is the best way and what is needed to rank the others.
@@ -44,6 +48,9 @@ func Best(p Problem) Result {
 			if len(prev) > 0 {
 				best = math.Inf(1)
 				for a, fa := range prev {
+					if fa+p.AtLeast(s, a, c) >= best {
+						continue
+					}
 					if v := fa + p.Edge(s, a, c); v < best {
 						best, from = v, int32(a)
 					}

@@ -17,6 +17,9 @@ func (t table) Slots() int               { return len(t.node) }
 func (t table) Choices(s int) int        { return len(t.node[s]) }
 func (t table) Node(s, c int) float64    { return t.node[s][c] }
 func (t table) Edge(s, a, b int) float64 { return t.edge[s][a][b] }
+
+// AtLeast is tight for some edges and loose for others.
+func (t table) AtLeast(s, a, b int) float64 { return t.edge[s][a][b] - float64((a+b)%3) }
 func (t table) cost(path []int) (c float64) {
 	for s, x := range path {
 		c += t.node[s][x]
