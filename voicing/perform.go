@@ -473,7 +473,8 @@ func (l *layer) together(ns []strike) bool {
 	if len(ns) > maxPresses {
 		return false
 	}
-	for i, n := range ns {
+	for i := range ns {
+		n := &ns[i]
 		ps[i] = Press{Stop{n.str, n.fret}, n.finger}
 	}
 	return l.w.grasp.fingers(ps[:len(ns)]).ok
@@ -496,7 +497,8 @@ func (l *layer) keep(now []strike) uint64 {
 	var buf [16]int
 	cand := buf[:0]
 	var worth [64]float64
-	for k, x := range l.live {
+	for k := range l.live {
+		x := &l.live[k]
 		if x.end <= t {
 			continue
 		}
@@ -513,7 +515,8 @@ func (l *layer) keep(now []strike) uint64 {
 		}
 		worth[k] = v
 		free := true
-		for _, n := range now {
+		for j := range now {
+			n := &now[j]
 			if n.str == x.str || n.finger > 0 && n.finger == x.finger && n.fret != x.fret {
 				free = false
 			}
@@ -523,8 +526,8 @@ func (l *layer) keep(now []strike) uint64 {
 		}
 		if x.tune >= 0 {
 			// an old tune note gives way to the next one by itself
-			for _, n := range now {
-				if n.tune >= 0 {
+			for j := range now {
+				if now[j].tune >= 0 {
 					free = false
 				}
 			}
@@ -536,16 +539,25 @@ func (l *layer) keep(now []strike) uint64 {
 	best, bestV := uint64(0), 0.0
 	var nbuf [16]strike
 	ns := nbuf[:0]
-	for mask := 1; mask < 1<<len(cand); mask++ {
+	// the largest sets first: mostly one of them is worth most, and the others
+	// need not be tried; of equals the last one counts
+	for mask := 1<<len(cand) - 1; mask > 0; mask-- {
 		v := 0.0
-		ns = append(ns[:0], now...)
 		for j, k := range cand {
 			if mask&(1<<j) != 0 {
 				v += worth[k]
+			}
+		}
+		if v < bestV {
+			continue
+		}
+		ns = append(ns[:0], now...)
+		for j, k := range cand {
+			if mask&(1<<j) != 0 {
 				ns = append(ns, l.live[k])
 			}
 		}
-		if v <= bestV || l.clash(ns) || !l.together(ns) {
+		if l.clash(ns) || !l.together(ns) {
 			continue
 		}
 		bestV = v
@@ -568,7 +580,8 @@ func (l *layer) clash(ns []strike) bool {
 	}
 	n := 0
 	top := -1
-	for _, x := range ns {
+	for i := range ns {
+		x := &ns[i]
 		ps[n] = int(x.midi)
 		n++
 		if x.tune >= 0 {
@@ -581,15 +594,13 @@ func (l *layer) clash(ns []strike) bool {
 			p[j-1], p[j] = p[j], p[j-1]
 		}
 	}
-	t := ns[0].at
-	c := l.w.s.chordAt(t)
 	for i := range p {
 		for j := i + 1; j < len(p); j++ {
 			d := p[j] - p[i]
 			if d == 0 {
 				return true
 			}
-			if d > 12 && d%12 == 1 && !l.rootUnderNine(c, p, i) {
+			if d > 12 && d%12 == 1 && !l.rootUnderNine(ns[0].at, p, i) {
 				return true
 			}
 			if p[j] == top && d == 1 {
@@ -603,9 +614,13 @@ func (l *layer) clash(ns []strike) bool {
 	return false
 }
 
-// rootUnderNine allows a dominant's root in the bass under its flat nine.
-func (l *layer) rootUnderNine(c int, p []int, i int) bool {
-	if i != 0 || c < 0 {
+// rootUnderNine allows a dominant's root in the bass under its flat nine, at t.
+func (l *layer) rootUnderNine(t Tick, p []int, i int) bool {
+	if i != 0 {
+		return false
+	}
+	c := l.w.s.chordAt(t)
+	if c < 0 {
 		return false
 	}
 	ch := l.w.s.chords[c].chord
