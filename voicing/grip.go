@@ -268,13 +268,13 @@ type enumerator struct {
 	sets  []theory.PCSet
 	out   []grip
 	cur   grip
-	lo    int8 // fret window
-	hi    int8
 	best  float64
 	most  int8                       // notes of a grip
 	cut   bool                       // prune left out a grip nearly as good as the best
 	notes [maxPresses + 1][]spotNote // by string, what the palette allows, low frets first
+	near  [maxFret]uint32            // by fret, the frets (bit n) that a hand reaches with it
 	must  int8                       // a note at this fret is wanted, to tell windows apart; 0 = no
+	deep  int8                       // the lowest string that has a note at fret must
 }
 
 // A spotNote is a note that the palette allows on a string.
@@ -282,12 +282,16 @@ type spotNote struct {
 	fret, pc, midi int8
 }
 
+// highest is the highest fret of a grip.
+const highest = 20
+
 func (e *enumerator) run() {
 	n := e.m.neck
 	top := int8(n.Top())
+	e.near = e.m.grasp.near()
 	for str := 1; str <= n.Strings(); str++ {
-		e.notes[str] = e.notes[str][:0]
-		for f := int8(0); f <= min(top, 20); f++ {
+		e.notes[str] = make([]spotNote, 0, highest+1)
+		for f := int8(0); f <= min(top, highest); f++ {
 			midi := n.Open(str) + int(f)
 			if e.pal.cost[midi%12] >= none {
 				continue
@@ -312,101 +316,97 @@ func (e *enumerator) run() {
 			e.cur.note[0] = tone{st.String, st.Fret, 0, int16(e.s.tune), Melody}
 			e.cur.pcs, e.cur.strings = degrees(e.s.tune), 1<<uint(st.String)
 			if st.Fret > 0 {
-				e.lo, e.hi, e.must = max(1, st.Fret-5), min(top, st.Fret+5), 0
-				e.place(st.String + 1)
+				e.must = 0
+				e.place(st.String+1, e.near[st.Fret], true)
 			} else {
 				for w := int8(1); w <= min(9, top); w++ {
-					e.lo, e.hi, e.must = w, min(w+4, top), w
-					e.place(st.String + 1)
+					e.window(st.String+1, w)
 				}
 				e.must = 0
 			}
-			e.leaf() // the tune alone
+			e.leaf(true) // the tune alone
 		}
 		return
 	}
 	for w := int8(1); w <= min(12, top); w++ {
-		e.lo, e.hi, e.must = w, min(w+4, top), w
 		e.cur = grip{}
-		e.place(2)
+		e.window(2, w)
 	}
 }
 
-// place tries every note for string s and the strings below it.
-func (e *enumerator) place(s int8) {
-	n := e.m.neck
-	if int(s) > n.Strings() || e.cur.n >= e.most {
+// window tries what has fret w and otherwise frets w to w+4 and open strings,
+// on string s and those below it.
+func (e *enumerator) window(s, w int8) {
+	e.must, e.deep = w, 0
+	for str := int8(1); int(str) <= e.m.neck.Strings(); str++ {
+		for _, x := range e.notes[str] {
+			if x.fret == w {
+				e.deep = str
+			}
+		}
+	}
+	e.place(s, 1|0x1f<<uint(w), false)
+}
+
+// place tries every note for string s and the strings below it that is at one
+// of some frets (bit n); hit says that the grip has a note at fret must.
+func (e *enumerator) place(s int8, frets uint32, hit bool) {
+	strings := int8(e.m.neck.Strings())
+	cur := &e.cur
+	if cur.n >= e.most {
 		return
 	}
-	for str := s; int(str) <= n.Strings(); str++ {
-		if e.cur.hasBass {
+	for str := s; str <= strings; str++ {
+		// but what is open throughout counts as at fret 1
+		if !hit && e.must > 1 && str > e.deep {
 			return
 		}
 		for _, x := range e.notes[str] {
-			if x.fret > 0 && x.fret < e.lo {
+			if frets>>uint(x.fret)&1 == 0 {
 				continue
 			}
-			if x.fret > e.hi {
-				break
-			}
-			fret, pc, midi := x.fret, int(x.pc), int(x.midi)
-			if e.cur.n > 0 {
-				up := int(e.cur.note[e.cur.n-1].midi)
-				if midi >= up || muddy(midi, up) || up-midi > 17 && int(str) < n.Strings()-2 {
+			pc, midi := int(x.pc), int(x.midi)
+			if cur.n > 0 {
+				up := int(cur.note[cur.n-1].midi)
+				if midi >= up || muddy(midi, up) || up-midi > 17 && str < strings-2 {
 					continue
 				}
 			}
-			if fret > 0 && !e.within(fret) {
-				continue
-			}
-			pcs, strings := e.cur.pcs, e.cur.strings
-			e.cur.note[e.cur.n] = tone{str, fret, 0, int16(midi), Inner}
-			e.cur.n++
-			e.cur.pcs |= 1 << uint(pc)
-			e.cur.strings |= 1 << uint(str)
+			pcs, hit := cur.pcs, hit || x.fret == e.must
+			cur.note[cur.n] = tone{str, x.fret, 0, int16(midi), Inner}
+			cur.n++
+			cur.pcs |= 1 << uint(pc)
+			cur.strings |= 1 << uint(str)
 			// the bass lies on the three low strings; an A flat on the fifth is still one
-			bassy := int(str) >= n.Strings()-1 && midi <= 57 || int(str) == n.Strings()-2 && midi <= 55
+			bassy := str >= strings-1 && midi <= 57 || str == strings-2 && midi <= 55
 			if bassy && e.pal.bassCost(pc, &e.m.taste, false) < 6 {
-				e.cur.hasBass = true
-				e.cur.note[e.cur.n-1].voice = Bass
-				e.leaf()
-				e.cur.hasBass = false
-				e.cur.note[e.cur.n-1].voice = Inner
+				cur.hasBass = true
+				cur.note[cur.n-1].voice = Bass
+				e.leaf(hit)
+				cur.hasBass = false
+				cur.note[cur.n-1].voice = Inner
 			}
-			if int(str) <= n.Strings()-1 && midi >= 48 {
+			if str <= strings-1 && midi >= 48 {
 				if !bassy { // what could be a bass is heard as one
-					e.leaf()
+					e.leaf(hit)
 				}
-				e.place(str + 1)
+				e.place(str+1, frets&e.near[x.fret], hit)
 			}
-			e.cur.n--
-			e.cur.pcs, e.cur.strings = pcs, strings
+			cur.n--
+			cur.pcs = pcs
+			cur.strings &^= 1 << uint(str)
 		}
 	}
 }
 
 func (s spot) hasTune() bool { return s.tune > 0 }
 
-// within checks the fret against the frets already taken.
-func (e *enumerator) within(fret int8) bool {
-	for i := int8(0); i < e.cur.n; i++ {
-		f := e.cur.note[i].fret
-		if f == 0 {
-			continue
-		}
-		a, b := f, fret
-		if a > b {
-			a, b = b, a
-		}
-		if b-a > 5 || e.m.grasp.mm[b]-e.m.grasp.mm[a] > e.m.grasp.hand.Reach {
-			return false
-		}
+// leaf weighs the grip as it stands and keeps it when a hand can hold it; hit
+// says that it has a note at fret must, if there must be one.
+func (e *enumerator) leaf(hit bool) {
+	if !hit && !(e.must == 1 && allOpen(&e.cur)) {
+		return
 	}
-	return true
-}
-
-// leaf weighs the grip as it stands and keeps it when a hand can hold it.
-func (e *enumerator) leaf() {
 	alone := e.cur.n == 1 && e.cur.tune
 	if !alone {
 		missing := 0
@@ -416,15 +416,6 @@ func (e *enumerator) leaf() {
 			}
 		}
 		if float64(missing)*e.m.taste.GuideMissing > e.best+spread {
-			return
-		}
-	}
-	if e.must > 0 {
-		hit := alone
-		for i := int8(0); i < e.cur.n; i++ {
-			hit = hit || e.cur.note[i].fret == e.must
-		}
-		if !hit && !(e.must == 1 && allOpen(&e.cur)) {
 			return
 		}
 	}

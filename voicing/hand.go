@@ -106,6 +106,21 @@ func newGrasp(n Neck, h Hand) *grasp {
 	return g
 }
 
+// near lists by fret the frets (bit n for fret n, up to 31) that a hand reaches
+// together with it: no more than five on, within reach. Open strings are always.
+func (g *grasp) near() (m [maxFret]uint32) {
+	m[0] = 1<<32 - 1
+	for a := 1; a < maxFret; a++ {
+		m[a] = 1
+		for b := max(1, a-5); b <= min(a+5, 31); b++ {
+			if lo, hi := min(a, b), max(a, b); g.mm[hi]-g.mm[lo] <= g.hand.Reach {
+				m[a] |= 1 << uint(b)
+			}
+		}
+	}
+	return m
+}
+
 // The most strings that each finger lies flat over: the index makes the whole
 // barre, the others two or three strings (harmony.md 6.2). A third finger that
 // is given takes four, as published sixth chords do; it is not proposed.
