@@ -226,30 +226,37 @@ func (s *score) newRun(w *Taste, n Neck, notes []int, from, to Tick) *run {
 	for d := range in {
 		in[d] = w.move(d, r.dt[0])
 	}
-	out := make([]float64, k*maxPlace) // from each last stand to each place
-	for y := range end {
-		for q := 0; q < maxPlace; q++ {
-			out[y*maxPlace+q] = w.leave(end[y], int8(q), r.dt[len(r.dt)-1])
+	out := make([]float64, 0, maxPlace*k) // to each place from each last stand
+	for q := int8(0); q < maxPlace; q++ {
+		for y := range end {
+			out = append(out, w.leave(end[y], q, r.dt[len(r.dt)-1]))
 		}
 	}
 	costs := make([]float64, k*maxPlace)
 	for p := 0; p < maxPlace; p++ {
-		r.cost[p] = costs[p*k : (p+1)*k]
-		for y := range r.cost[p] {
-			best := math.Inf(1)
-			for a := range first {
-				c := through[a*k+y]
-				if q := first[a].place(); p > 0 && q > 0 {
-					c += in[absInt(p-int(q))]
-				}
-				best = min(best, c)
-			}
-			r.cost[p][y] = best
+		// comparisons rather than min, which looks for NaN and costs several times as much
+		row := costs[p*k : (p+1)*k]
+		for y := range row {
+			row[y] = math.Inf(1)
 		}
+		for a := range first {
+			way := 0.0
+			if q := first[a].place(); p > 0 && q > 0 {
+				way = in[absInt(p-int(q))]
+			}
+			for y, c := range through[a*k : (a+1)*k] {
+				if c += way; c < row[y] {
+					row[y] = c
+				}
+			}
+		}
+		r.cost[p] = row
 		for q := 0; q < maxPlace; q++ {
 			best := math.Inf(1)
-			for y, c := range r.cost[p] {
-				best = min(best, c+out[y*maxPlace+q])
+			for y, c := range out[q*k : (q+1)*k] {
+				if c += row[y]; c < best {
+					best = c
+				}
 			}
 			r.to[p][q] = best
 		}
