@@ -275,6 +275,8 @@ type enumerator struct {
 	near  [maxFret]uint32            // by fret, the frets (bit n) that a hand reaches with it
 	must  int8                       // a note at this fret is wanted, to tell windows apart; 0 = no
 	deep  int8                       // the lowest string that has a note at fret must
+	meets [12]theory.PCSet           // by pitch class, those that it may not meet in one grip
+	under [12]float64                // by pitch class, what it costs as the bass
 }
 
 // A spotNote is a note that the palette allows on a string.
@@ -289,6 +291,15 @@ func (e *enumerator) run() {
 	n := e.m.neck
 	top := int8(n.Top())
 	e.near = e.m.grasp.near()
+	for a := range e.meets {
+		e.under[a] = e.pal.bassCost(a, &e.m.taste, e.s.ground)
+		e.meets[a] = 0
+		for b := range e.meets {
+			if e.pal.forms(degrees(a, b)) {
+				e.meets[a] |= degrees(b)
+			}
+		}
+	}
 	for str := 1; str <= n.Strings(); str++ {
 		e.notes[str] = make([]spotNote, 0, highest+1)
 		for f := int8(0); f <= min(top, highest); f++ {
@@ -366,6 +377,9 @@ func (e *enumerator) place(s int8, frets uint32, hit bool) {
 				continue
 			}
 			pc, midi := int(x.pc), int(x.midi)
+			if cur.pcs&e.meets[pc] != 0 {
+				continue
+			}
 			if cur.n > 0 {
 				up := int(cur.note[cur.n-1].midi)
 				if midi >= up || muddy(midi, up) || up-midi > 17 && str < strings-2 {
@@ -407,51 +421,60 @@ func (e *enumerator) leaf(hit bool) {
 	if !hit && !(e.must == 1 && allOpen(&e.cur)) {
 		return
 	}
-	alone := e.cur.n == 1 && e.cur.tune
-	if !alone {
-		missing := 0
-		for _, p := range e.pal.guides {
-			if e.cur.pcs&(1<<uint(p)) == 0 && !e.suspended(p) {
-				missing++
-			}
-		}
-		if float64(missing)*e.m.taste.GuideMissing > e.best+spread {
-			return
-		}
-	}
-	g := e.cur
-	if b, ok := g.bass(); ok {
-		g.turned = int(b.midi)%12 != e.pal.bass
-	}
+	g := &e.cur
+	alone := g.n == 1 && g.tune
+	g.turned = g.hasBass && int(g.note[g.n-1].midi)%12 != e.pal.bass
 	if e.m.right.attack(g.strings) == NoAttack {
 		return
 	}
-	if e.bad(&g) || e.s.mood > strict && !e.pal.told(&g) {
+	if !alone && e.tooDear(g) || e.bad(g) || e.s.mood > strict && !e.pal.told(g) {
 		return
 	}
 	// what it costs before the hand is asked, which is the dear part of asking
 	before := 0.0
 	if !alone {
-		if before = e.weigh(&g, fingering{}, nil); before > e.best+spread {
+		if before = e.weigh(g, fingering{}, nil); before > e.best+spread {
 			return
 		}
 	}
-	f := e.m.fingersOf(&g)
+	f := e.m.fingersOf(g)
 	if !f.ok {
 		return
 	}
+	e.out = append(e.out, *g)
+	g = &e.out[len(e.out)-1]
 	for i := int8(0); i < g.n; i++ {
 		g.note[i].finger = f.finger[g.note[i].str-1]
 	}
 	g.pos = f.pos
 	g.mood = e.s.mood
 	if alone {
-		g.cost = e.weigh(&g, f, nil)
+		g.cost = e.weigh(g, f, nil)
 	} else {
-		g.cost = before + e.m.taste.Finger*f.cost + e.m.taste.highOpens(&g)
+		g.cost = before + e.m.taste.Finger*f.cost + e.m.taste.highOpens(g)
 		e.best = min(e.best, g.cost)
 	}
-	e.out = append(e.out, g)
+}
+
+// tooDear reports whether the guide tones that are missing and a bass that is
+// not the root, which cost most, say by themselves that a grip will not do. The
+// hair is for rounding.
+func (e *enumerator) tooDear(g *grip) bool {
+	w := &e.m.taste
+	missing := 0
+	for _, p := range e.pal.guides {
+		if g.pcs>>uint(p)&1 == 0 && !e.suspended(p) {
+			missing++
+		}
+	}
+	if missing > 0 && e.rooted(g) {
+		missing-- // one may come later
+	}
+	c := float64(missing) * w.GuideMissing
+	if c > e.best+spread || !g.hasBass {
+		return c > e.best+spread
+	}
+	return c+e.under[g.note[g.n-1].midi%12]-w.OpenBass-w.FlatNine-1e-9 > e.best+spread
 }
 
 // highPlace is the place of the hand from which on an open string sounds like

@@ -276,7 +276,7 @@ func (p *palette) minorNinth(lower, upper, lowest int, pcs theory.PCSet) bool {
 
 // forms reports whether two degrees of one family meet: 9 with b9 or #9, 13
 // with b13, the plain fifth beside a raised or lowered one that the symbol
-// names (harmony.md 3.4 rule 8).
+// names (harmony.md 3.4 rule 8). What meets still meets when more is added.
 func (p *palette) forms(pcs theory.PCSet) bool {
 	d := pcs.Rotate(-p.root)
 	if d.Has(2) && (d.Has(1) || d.Has(3) && p.third == (p.root+4)%12) {
