@@ -237,6 +237,12 @@ func structureName(g *grip, c theory.Chord, uses []theory.Use) string {
 	return ""
 }
 
+// A borrowing is a voice at a step that stands for a neighbour step, its home.
+type borrowing struct {
+	voice      string
+	home, step int
+}
+
 // scaleOf finds the sixth-diminished scale whose even or odd steps a grip
 // stands on, with the voice that is borrowed from a neighbour step. A root in
 // the bass may stand below either.
@@ -254,7 +260,8 @@ func scaleOf(g *grip, c theory.Chord, uses []theory.Use) origin {
 		}
 		root := u.Scale.Root.PC()
 		for parity := 0; parity < 2; parity++ {
-			bor := []string{}
+			var bor [maxNotes]borrowing
+			n := 0
 			ok := true
 			cost := rank * 4 // a borrow from the first choice says more than another scale
 			if parity != odd {
@@ -277,11 +284,15 @@ func scaleOf(g *grip, c theory.Chord, uses []theory.Use) origin {
 				if g.pcs.Has(root + u.Scale.Semitone(step-1)) {
 					home = step + 1
 				}
-				bor = append(bor, fmt.Sprintf("%s %s>%s", names[k], u.Scale.Pitch(home).Name, u.Scale.Pitch(step).Name))
+				bor[n] = borrowing{voice: names[k], home: home, step: step}
+				n++
 				cost += 3
 			}
-			if ok && len(bor) <= 2 && cost < best.cost {
-				best = origin{scale: u.Scale, dim: parity == 1, borrowed: bor, cost: cost}
+			if ok && n <= 2 && cost < best.cost {
+				best = origin{scale: u.Scale, dim: parity == 1, borrowed: []string{}, cost: cost}
+				for _, b := range bor[:n] {
+					best.borrowed = append(best.borrowed, fmt.Sprintf("%s %s>%s", b.voice, u.Scale.Pitch(b.home).Name, u.Scale.Pitch(b.step).Name))
+				}
 			}
 		}
 	}

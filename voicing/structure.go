@@ -199,12 +199,14 @@ func ReadStructure(pitches []int, scale theory.Scale) (r Reading, ok bool) {
 	return Reading{}, false
 }
 
+// oneBorrowed is no borrowing, and the ways to borrow one voice.
+var oneBorrowed = append([][]Borrow{nil}, Close.Borrowings(1)...)
+
 // readFour needs no order: three notes of one parity say which is the fourth,
 // and no two structures have the same steps.
 func readFour(steps [4]int) (Reading, bool) {
-	ways := append([][]Borrow{nil}, Close.Borrowings(1)...)
 	for s := range structures {
-		for _, way := range ways {
+		for _, way := range oneBorrowed {
 			r := Reading{Structure: s, Top: steps[3], LeftOut: SopranoPart}
 			if way != nil {
 				r.Borrowed = way[0]
