@@ -115,10 +115,11 @@ type maker struct {
 	raw    map[spot][]grip // before what the place adds to the cost
 	steps  map[theory.Chord][]theory.PCSet
 	cut    map[spot]bool // spots at which grips as good as the best were left out
+	found  []grip        // room for what one enumeration finds
 }
 
 func newMaker(n Neck, g *grasp, r RightHand, t Taste) *maker {
-	return &maker{neck: n, grasp: g, right: r, taste: t, maxN: 30, finger: map[uint64]fingering{}, cut: map[spot]bool{},
+	return &maker{neck: n, grasp: g, right: r, taste: t, maxN: 30, finger: make(map[uint64]fingering, 1<<12), cut: map[spot]bool{},
 		grips: map[spot][]grip{}, raw: map[spot][]grip{}, steps: map[theory.Chord][]theory.PCSet{}}
 }
 
@@ -198,13 +199,14 @@ func (m *maker) at(s spot) []grip {
 	raw, ok := m.raw[base]
 	if !ok {
 		f := e
-		f.s = base
+		f.s, f.out = base, m.found[:0]
 		f.run()
 		if len(f.out) <= m.neck.Strings() { // hardly anything: look among the dear ones too
-			f.out, f.best = nil, 1e9
+			f.out, f.best = f.out[:0], 1e9
 			f.run()
 		}
 		raw = f.cheapest(maxRaw)
+		m.found = f.out
 		m.raw[base] = raw
 	}
 	e.best = 1e9
@@ -747,7 +749,7 @@ func (e *enumerator) isStep(g *grip) bool {
 // tune, so that the search has somewhere to go.
 func (e *enumerator) prune() []grip {
 	var count [maxPresses + 2][maxFret]int8 // by the tune's string and position
-	alone := map[int8]bool{}
+	var alone [maxPresses + 2]bool          // by the tune's string
 	out := make([]grip, 0, e.m.maxN+maxPresses)
 	var last *grip
 	for _, g := range e.sorted() {

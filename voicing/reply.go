@@ -167,6 +167,7 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 	last := l.lastBass()
 	beat := s.bars[s.barAt(a.at)].Beat
 	fill := l.fills(a.at)
+	ns := make([]strike, 1) // what is tried: nobody keeps it
 	after := l.bassAfter(i) // pitch of the next grip's bass
 	next := 0               // the same where it comes within a beat
 	if p.end-a.at <= beat {
@@ -261,8 +262,9 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 				cost += wt.BassFret * float64(st.Fret-9) // thick and dull up there
 			}
 			l.eachFinger(st, func(f int8, fc float64) {
-				try([]strike{{tone: tone{st.String, st.Fret, f, int16(midi), Bass}, at: a.at, end: until,
-					point: i, fill: fill, tune: -1}}, cost+fc)
+				ns[0] = strike{tone: tone{st.String, st.Fret, f, int16(midi), Bass}, at: a.at, end: until,
+					point: i, fill: fill, tune: -1}
+				try(ns, cost+fc)
 			})
 		}
 	}
@@ -439,6 +441,10 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 	fill := l.fills(a.at)
 	var singles []strike
 	var costs []float64
+	if a.pair {
+		singles, costs = make([]strike, 0, 64), make([]float64, 0, 64)
+	}
+	ns := make([]strike, 2) // what is tried: nobody keeps it
 	for midi := lowestInner; midi <= highestInner; midi++ {
 		pc := midi % 12
 		until := l.ringEnd(i, tone{midi: int16(midi), voice: Inner})
@@ -484,7 +490,8 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 				if a.pair {
 					singles, costs = append(singles, x), append(costs, cost+fc)
 				} else {
-					try([]strike{x}, cost+fc)
+					ns[0] = x
+					try(ns[:1], cost+fc)
 				}
 			})
 		}
@@ -508,11 +515,12 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 			if d < 3 || d > 10 || a1.str >= b1.str || a1.finger == b1.finger && a1.finger > 0 && a1.fret != b1.fret {
 				continue
 			}
-			try([]strike{*a1, *b1}, costs[x]+costs[y]-wt.Pair)
+			ns[0], ns[1] = *a1, *b1
+			try(ns, costs[x]+costs[y]-wt.Pair)
 		}
 	}
 	for x := range singles {
-		try([]strike{singles[x]}, costs[x]+wt.Single)
+		try(singles[x:x+1], costs[x]+wt.Single)
 	}
 }
 
