@@ -199,6 +199,15 @@ func TestBestWholeOfShortTunes(t *testing.T) {
 		tune = tune.Transpose(theory.Interval{Steps: 7 * (shift / 12), Semitones: shift})
 		w := &worker{neck: neck, hand: NormalHand(), taste: DefaultTaste(), tension: tensionMedium, s: newScore(tune)}
 		w.arrange()
+		for i := 1; i < len(w.grips); i++ {
+			for a := range w.grips[i-1] {
+				for b := range w.grips[i] {
+					if least, c := w.AtLeast(i, a, b), w.Edge(i, a, b); least > c {
+						t.Fatalf("edge %d from grip %d to grip %d costs %v, less than its bound %v", i, a, b, c, least)
+					}
+				}
+			}
+		}
 		if len(w.ps) == 0 || len(w.ps) > 6 {
 			t.Skip("no points, or too many to try every way")
 		}
