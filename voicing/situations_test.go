@@ -794,6 +794,159 @@ var stretchChecks = map[string]situationCheck{
 		}
 		return float64(len(sets))
 	}),
+	"one-form": faultless(func(p passage, from, to voicing.Tick) (bad []string) {
+		for _, x := range p.where(accompanies, touches(from, to)) {
+			for _, y := range p.Notes {
+				c := p.chordAt(x.At)
+				if x.At != y.At || c.NoChord {
+					continue
+				}
+				degree := func(n voicing.Note) int { return (n.MIDI - c.RootPC() + 120) % 12 }
+				ninths := degree(x) == 1 && degree(y) == 2 || degree(x) == 2 && degree(y) == 1
+				sharp := degree(x) == 2 && degree(y) == 3 || degree(x) == 3 && degree(y) == 2
+				sixths := degree(x) == 8 && degree(y) == 9 || degree(x) == 9 && degree(y) == 8
+				if ninths || c.IsDominant() && (sharp || sixths) {
+					bad = append(bad, fmt.Sprintf("%d with %d over %s at %d", x.MIDI, y.MIDI, c, x.At))
+				}
+			}
+		}
+		return bad
+	}),
+	"spread": counted("frets in one hand", func(p passage, from, to voicing.Tick) (n float64) {
+		for _, t := range p.attacksIn(from, to) {
+			lo, hi := 99, 0
+			for _, x := range p.where(soundsAt(t)) {
+				if x.Fret > 0 {
+					lo, hi = min(lo, x.Fret), max(hi, x.Fret)
+				}
+			}
+			n = max(n, float64(hi-lo))
+		}
+		return n
+	}),
+	"tune-string": counted("is the lowest string of the tune", func(p passage, from, to voicing.Tick) (n float64) {
+		for _, x := range p.Notes {
+			if !accompanies(x) && x.At >= from && x.At < to {
+				n = max(n, float64(x.String))
+			}
+		}
+		return n
+	}),
+	"shifts": counted("moves of more than two frets", func(p passage, from, to voicing.Tick) (n float64) {
+		last := 0
+		for _, x := range p.Notes {
+			if x.Fret == 0 || x.At < from || x.At >= to {
+				continue
+			}
+			place := x.Fret - x.Finger + 1
+			if last > 0 && max(place-last, last-place) > 2 {
+				n++
+			}
+			last = place
+		}
+		return n
+	}),
+	"at-tempo": func(p passage, _ clause, _, _ voicing.Tick) (bool, string) {
+		return p.TopTempo == 0 || p.TopTempo >= p.Tempi[0].BPM, fmt.Sprintf("playable up to %.4g", p.TopTempo)
+	},
+	"bass-steps": counted("steps in the bass", func(p passage, from, to voicing.Tick) float64 {
+		return float64(p.basses(from, to, func(d int) bool { return d == 1 || d == 2 }))
+	}),
+	"bass-again": counted("basses struck twice", func(p passage, from, to voicing.Tick) float64 {
+		return float64(p.basses(from, to, func(d int) bool { return d == 0 }))
+	}),
+	"bass-wide": counted("bass leaps of more than a fifth", func(p passage, from, to voicing.Tick) float64 {
+		return float64(p.basses(from, to, func(d int) bool { return d > 7 }))
+	}),
+	"room-under": grips(math.Inf(1), math.Min, "semitones under the tune", func(ns []voicing.Note) float64 {
+		return float64(ns[0].MIDI - ns[1].MIDI)
+	}),
+	"bass-room": grips(math.Inf(1), math.Min, "semitones over the bass", overBass),
+	"bass-far":  grips(0, math.Max, "semitones over the bass", overBass),
+	"octave-frame": grips(0, math.Max, "grips framed by an octave", func(ns []voicing.Note) float64 {
+		if (ns[0].MIDI-ns[len(ns)-1].MIDI)%12 == 0 {
+			return 1
+		}
+		return 0
+	}),
+	"inner-low": counted("is the lowest inner voice", func(p passage, from, to voicing.Tick) float64 {
+		n := math.Inf(1)
+		for _, x := range p.Notes {
+			if x.Voice == voicing.Inner && x.At >= from && x.At < to {
+				n = min(n, float64(x.MIDI))
+			}
+		}
+		return n
+	}),
+	"inner-gap": counted("semitones between inner voices", func(p passage, from, to voicing.Tick) (n float64) {
+		for _, t := range p.attacksIn(from, to) {
+			if in := p.inner(t); len(in) > 1 {
+				n = max(n, float64(in[0].MIDI-in[len(in)-1].MIDI))
+			}
+		}
+		return n
+	}),
+	"inner-roots": counted("grips and answers with the root inside", func(p passage, from, to voicing.Tick) (n float64) {
+		for _, t := range p.attacksIn(from, to) {
+			if c := p.chordAt(t); !c.NoChord && slices.ContainsFunc(p.inner(t), func(x voicing.Note) bool { return x.MIDI%12 == c.RootPC() }) {
+				n++
+			}
+		}
+		return n
+	}),
+	"line-leap": counted("semitones to the inner voice before", func(p passage, from, to voicing.Tick) (n float64) {
+		p.line(from, to, func(near int) { n = max(n, float64(near)) })
+		return n
+	}),
+	"line-again": counted("inner voices struck again", func(p passage, from, to voicing.Tick) (n float64) {
+		p.line(from, to, func(near int) {
+			if near == 0 {
+				n++
+			}
+		})
+		return n
+	}),
+	"stabs": counted("stabs of two", func(p passage, from, to voicing.Tick) (n float64) {
+		for _, t := range p.attacksIn(from, to) {
+			if ns := p.where(struckAt(t)); len(ns) == 2 && len(p.inner(t)) == 2 {
+				n++
+			}
+		}
+		return n
+	}),
+	"own-strings": faultless(func(p passage, from, to voicing.Tick) (bad []string) {
+		var last []voicing.Note
+		for _, t := range p.attacksIn(from, to) {
+			in := p.inner(t)
+			if len(in) < 2 {
+				continue
+			}
+			for _, x := range in {
+				for _, y := range last {
+					if x.MIDI == y.MIDI && x.String != y.String {
+						bad = append(bad, fmt.Sprintf("%d goes to another string at %d", x.MIDI, t))
+					}
+				}
+			}
+			last = in
+		}
+		return bad
+	}),
+	"similar": counted("changes with bass and tune the same way", func(p passage, from, to voicing.Tick) (n float64) {
+		var low, high int
+		for _, c := range p.Chords {
+			ns := p.where(soundsAt(c.At))
+			if c.At < from || c.At >= to || len(ns) < 2 {
+				continue
+			}
+			l, h := lowest(ns).MIDI, highest(ns).MIDI
+			if low > 0 && (l-low)*(h-high) > 0 {
+				n++
+			}
+			low, high = l, h
+		}
+		return n
+	}),
 	"no-m9": faultless(func(p passage, _, _ voicing.Tick) (bad []string) {
 		for _, x := range p.Notes {
 			for _, y := range p.Notes {
@@ -832,6 +985,9 @@ var endChecks = map[string]situationCheck{
 		s := p.pcs([]voicing.Note{lowest(p.where(soundsAt(last)))})
 		return slices.ContainsFunc(c.pcs, s.Has), "ends on " + pcText(s)
 	},
+	"last-low": func(p passage, c clause, last, _ voicing.Tick) (bool, string) {
+		return c.meets(float64(lowest(p.where(soundsAt(last))).MIDI), "is the last bass")
+	},
 	"last-has": func(p passage, c clause, last, _ voicing.Tick) (bool, string) {
 		s := p.pcs(p.where(touches(last-2*voicing.PerQuarter, last+1)))
 		for _, x := range c.pcs {
@@ -841,6 +997,76 @@ var endChecks = map[string]situationCheck{
 		}
 		return len(c.pcs) > 0, pcText(s)
 	},
+}
+
+// inner lists the inner voices struck at t, the highest first.
+func (p passage) inner(t voicing.Tick) []voicing.Note {
+	ns := p.where(struckAt(t), func(n voicing.Note) bool { return n.Voice == voicing.Inner })
+	slices.SortFunc(ns, func(x, y voicing.Note) int { return cmp.Compare(y.MIDI, x.MIDI) })
+	return ns
+}
+
+// line calls f for each inner voice that answers, alone or as a stab of two,
+// with its distance from the inner voices struck last.
+func (p passage) line(from, to voicing.Tick, f func(near int)) {
+	var last []voicing.Note
+	for _, t := range p.attacksIn(from, to) {
+		in := p.inner(t)
+		if len(in) == 0 {
+			continue
+		}
+		if len(last) > 0 && len(in) == len(p.where(struckAt(t))) {
+			near := 99
+			for _, x := range in {
+				for _, y := range last {
+					near = min(near, max(x.MIDI-y.MIDI, y.MIDI-x.MIDI))
+				}
+			}
+			f(near)
+		}
+		last = in
+	}
+}
+
+// basses counts the moves of the bass in a stretch, in semitones without sign.
+func (p passage) basses(from, to voicing.Tick, is func(d int) bool) (n int) {
+	last := 0
+	for _, x := range p.Notes {
+		if x.Voice != voicing.Bass || x.At < from || x.At >= to {
+			continue
+		}
+		if last > 0 && is(max(x.MIDI-last, last-x.MIDI)) {
+			n++
+		}
+		last = x.MIDI
+	}
+	return n
+}
+
+// grips makes a check of the worst of the grips under the tune: three notes or
+// more in one attack, the highest first.
+func grips(start float64, worst func(x, y float64) float64, unit string, f func(ns []voicing.Note) float64) situationCheck {
+	return counted(unit, func(p passage, from, to voicing.Tick) float64 {
+		v := start
+		for _, t := range p.attacksIn(from, to) {
+			ns := p.where(struckAt(t))
+			slices.SortFunc(ns, func(x, y voicing.Note) int { return cmp.Compare(y.MIDI, x.MIDI) })
+			if len(ns) >= 3 && !accompanies(ns[0]) {
+				v = worst(v, f(ns))
+			}
+		}
+		return v
+	})
+}
+
+// overBass is how far the next voice lies above the bass; far from both bounds
+// when there is none.
+func overBass(ns []voicing.Note) float64 {
+	const neither = 10
+	if k := len(ns) - 1; ns[k].Voice == voicing.Bass {
+		return float64(ns[k-1].MIDI - ns[k].MIDI)
+	}
+	return neither
 }
 
 // played is the accompaniment of a stretch in one text.
