@@ -150,6 +150,50 @@ func TestSituationsNeedRules(t *testing.T) {
 		{"Octaves", func(w *voicing.Taste) *float64 { return &w.Octaves }, "92-tune-on-the-roots.abc"},
 		{"Structure", func(w *voicing.Taste) *float64 { return &w.Structure }, "118-climbing-phrase.abc"},
 		{"HeldLost", func(w *voicing.Taste) *float64 { return &w.HeldLost }, "19-tied-over-changes.abc"},
+		{"Thin", func(w *voicing.Taste) *float64 { return &w.Thin }, "174-whole-triad-at-a-plain-close.abc"},
+		{"OuterOctave", func(w *voicing.Taste) *float64 { return &w.OuterOctave }, "173-no-octave-for-a-frame.abc"},
+		{"Bare", func(w *voicing.Taste) *float64 { return &w.Bare }, "155-full-chord-at-the-close.abc"},
+		{"CadenceBare", func(w *voicing.Taste) *float64 { return &w.CadenceBare }, "155-full-chord-at-the-close.abc"},
+		{"FlatNine", func(w *voicing.Taste) *float64 { return &w.FlatNine }, "165-flat-nine-into-minor.abc"},
+		{"RootLowest", func(w *voicing.Taste) *float64 { return &w.RootLowest }, "145-room-over-the-bass.abc"},
+		{"FinalHigh", func(w *voicing.Taste) *float64 { return &w.FinalHigh }, "147-low-root-at-a-blues-close.abc"},
+		{"FinalBare", func(w *voicing.Taste) *float64 { return &w.FinalBare }, "156-close-after-a-suspension.abc"},
+		{"RootInside", func(w *voicing.Taste) *float64 { return &w.RootInside }, "149-no-root-among-the-inner-voices.abc"},
+		{"CloseUnder", func(w *voicing.Taste) *float64 { return &w.CloseUnder }, "150-tune-clear-of-its-chord.abc"},
+		{"Wide", func(w *voicing.Taste) *float64 { return &w.Wide }, "151-inner-voices-together.abc"},
+		{"LowInner", func(w *voicing.Taste) *float64 { return &w.LowInner }, "152-inner-voices-not-low.abc"},
+		{"BassClose", func(w *voicing.Taste) *float64 { return &w.BassClose }, "145-room-over-the-bass.abc"},
+		{"BassFar", func(w *voicing.Taste) *float64 { return &w.BassFar }, "146-chord-not-far-from-its-bass.abc"},
+		{"Finger", func(w *voicing.Taste) *float64 { return &w.Finger }, "143-short-reach-in-a-minor-cadence.abc"},
+		{"LowTune", func(w *voicing.Taste) *float64 { return &w.LowTune }, "144-tune-on-the-high-strings.abc"},
+		{"OpenBass", func(w *voicing.Taste) *float64 { return &w.OpenBass }, "169-open-basses-in-a-plain-song.abc"},
+		{"ShiftFret", func(w *voicing.Taste) *float64 { return &w.ShiftFret }, "176-short-ways-for-the-hand.abc"},
+		{"Creep", func(w *voicing.Taste) *float64 { return &w.Creep }, "153-hand-in-its-place.abc"},
+		{"Rushed", func(w *voicing.Taste) *float64 { return &w.Rushed }, "154-a-way-that-can-be-played.abc"},
+		{"CutsTune", func(w *voicing.Taste) *float64 { return &w.CutsTune }, "177-no-time-to-move.abc"},
+		{"InnerMove", func(w *voicing.Taste) *float64 { return &w.InnerMove }, "168-inner-voices-hardly-move.abc"},
+		{"BassStep", func(w *voicing.Taste) *float64 { return &w.BassStep }, "179-bass-by-step-in-a-slow-song.abc"},
+		{"Common", func(w *voicing.Taste) *float64 { return &w.Common }, "148-common-tones-in-a-slow-song.abc"},
+		{"Answer.Dearest", func(w *voicing.Taste) *float64 { return &w.Answer.Dearest }, "138-fills-below-a-falling-tune.abc"},
+		{"Answer.TuneOctave", func(w *voicing.Taste) *float64 { return &w.Answer.TuneOctave }, "163-answers-say-something-new.abc"},
+		{"Answer.CutsBass", func(w *voicing.Taste) *float64 { return &w.Answer.CutsBass }, "171-bass-rings-through-its-chord.abc"},
+		{"Answer.StepIn", func(w *voicing.Taste) *float64 { return &w.Answer.StepIn }, "170-bass-steps-into-each-root.abc"},
+		{"Answer.Leading", func(w *voicing.Taste) *float64 { return &w.Answer.Leading }, "172-leading-note-in-the-bass.abc"},
+		{"Answer.StepDenies", func(w *voicing.Taste) *float64 { return &w.Answer.StepDenies }, "164-approach-that-does-not-deny.abc"},
+		{"Answer.BassAgain", func(w *voicing.Taste) *float64 { return &w.Answer.BassAgain }, "143-short-reach-in-a-minor-cadence.abc"},
+		{"Answer.BassFifth", func(w *voicing.Taste) *float64 { return &w.Answer.BassFifth }, "156-close-after-a-suspension.abc"},
+		{"Answer.BassHigh", func(w *voicing.Taste) *float64 { return &w.Answer.BassHigh }, "157-bass-in-its-register.abc"},
+		{"Answer.LineSame", func(w *voicing.Taste) *float64 { return &w.Answer.LineSame }, "163-answers-say-something-new.abc"},
+		{"Answer.LineBack", func(w *voicing.Taste) *float64 { return &w.Answer.LineBack }, "158-inner-line-goes-on.abc"},
+		{"Answer.LineThird", func(w *voicing.Taste) *float64 { return &w.Answer.LineThird }, "160-inner-line-by-step.abc"},
+		{"Answer.LineLeap", func(w *voicing.Taste) *float64 { return &w.Answer.LineLeap }, "159-inner-line-without-leaps.abc"},
+		{"Answer.OwedGuide", func(w *voicing.Taste) *float64 { return &w.Answer.OwedGuide }, "167-guide-tone-in-an-answer.abc"},
+		{"Answer.OwedColour", func(w *voicing.Taste) *float64 { return &w.Answer.OwedColour }, "166-named-colour-in-an-answer.abc"},
+		{"Answer.Colour", func(w *voicing.Taste) *float64 { return &w.Answer.Colour }, "142-altered-after-a-half-diminished.abc"},
+		{"Answer.Root", func(w *voicing.Taste) *float64 { return &w.Answer.Root }, "147-low-root-at-a-blues-close.abc"},
+		{"Answer.Backwards", func(w *voicing.Taste) *float64 { return &w.Answer.Backwards }, "142-altered-after-a-half-diminished.abc"},
+		{"Answer.Pair", func(w *voicing.Taste) *float64 { return &w.Answer.Pair }, "161-stabs-of-two.abc"},
+		{"Answer.Single", func(w *voicing.Taste) *float64 { return &w.Answer.Single }, "162-stabs-while-the-tune-rests.abc"},
 	} {
 		t.Run(c.weight, func(t *testing.T) {
 			for _, file := range append([]string{c.file}, files...) {
@@ -833,17 +877,11 @@ var stretchChecks = map[string]situationCheck{
 		return n
 	}),
 	"shifts": counted("moves of more than two frets", func(p passage, from, to voicing.Tick) (n float64) {
-		last := 0
-		for _, x := range p.Notes {
-			if x.Fret == 0 || x.At < from || x.At >= to {
-				continue
-			}
-			place := x.Fret - x.Finger + 1
-			if last > 0 && max(place-last, last-place) > 2 {
+		p.places(from, to, func(d int) {
+			if d > 2 {
 				n++
 			}
-			last = place
-		}
+		})
 		return n
 	}),
 	"at-tempo": func(p passage, _ clause, _, _ voicing.Tick) (bool, string) {
@@ -860,6 +898,14 @@ var stretchChecks = map[string]situationCheck{
 	}),
 	"room-under": grips(math.Inf(1), math.Min, "semitones under the tune", func(ns []voicing.Note) float64 {
 		return float64(ns[0].MIDI - ns[1].MIDI)
+	}),
+	"half-steps": grips(0, math.Max, "half steps between neighbours", func(ns []voicing.Note) (n float64) {
+		for i := 1; i < len(ns); i++ {
+			if ns[i-1].MIDI-ns[i].MIDI == 1 {
+				n++
+			}
+		}
+		return n
 	}),
 	"bass-room": grips(math.Inf(1), math.Min, "semitones over the bass", overBass),
 	"bass-far":  grips(0, math.Max, "semitones over the bass", overBass),
@@ -904,6 +950,54 @@ var stretchChecks = map[string]situationCheck{
 				n++
 			}
 		})
+		return n
+	}),
+	"octave-answers": counted("inner answers octaves under the tune", func(p passage, from, to voicing.Tick) (n float64) {
+		for _, t := range p.attacksIn(from, to) {
+			tune := p.where(soundsAt(t), func(x voicing.Note) bool { return x.Voice == voicing.Melody })
+			for _, x := range p.inner(t) {
+				if len(p.where(struckAt(t))) <= 2 && len(tune) > 0 && (tune[0].MIDI-x.MIDI)%12 == 0 {
+					n++
+				}
+			}
+		}
+		return n
+	}),
+	"travel": counted("frets of the hand's way", func(p passage, from, to voicing.Tick) (n float64) {
+		p.places(from, to, func(d int) { n += float64(d) })
+		return n
+	}),
+	"bass-high": counted("is the highest bass", func(p passage, from, to voicing.Tick) (n float64) {
+		for _, x := range p.Notes {
+			if x.Voice == voicing.Bass && x.At >= from && x.At < to {
+				n = max(n, float64(x.MIDI))
+			}
+		}
+		return n
+	}),
+	"fifth-first": counted("fifths in the bass before their root", func(p passage, from, to voicing.Tick) (n float64) {
+		root, last := false, voicing.Tick(-1)
+		for _, x := range p.Notes {
+			if x.Voice != voicing.Bass || x.At < from || x.At >= to {
+				continue
+			}
+			at := voicing.Tick(0)
+			for _, m := range p.Chords {
+				if m.At <= x.At {
+					at = m.At
+				}
+			}
+			if at != last {
+				root, last = false, at
+			}
+			switch c := p.chordAt(x.At); {
+			case c.NoChord:
+			case x.MIDI%12 == c.BassPC():
+				root = true
+			case !root && (x.MIDI-c.RootPC()+120)%12 == 7:
+				n++
+			}
+		}
 		return n
 	}),
 	"stabs": counted("stabs of two", func(p passage, from, to voicing.Tick) (n float64) {
@@ -1025,6 +1119,25 @@ func (p passage) line(from, to voicing.Tick, f func(near int)) {
 			f(near)
 		}
 		last = in
+	}
+}
+
+// places calls f for each move of the hand from one attack to the next, in
+// frets; an attack of open strings leaves it where it is.
+func (p passage) places(from, to voicing.Tick, f func(d int)) {
+	last := 0
+	for _, t := range p.attacksIn(from, to) {
+		for _, x := range p.where(struckAt(t)) {
+			if x.Fret == 0 {
+				continue
+			}
+			place := x.Fret - x.Finger + 1
+			if last > 0 {
+				f(max(place-last, last-place))
+			}
+			last = place
+			break
+		}
 	}
 }
 
