@@ -841,16 +841,17 @@ var stretchChecks = map[string]situationCheck{
 	"one-form": faultless(func(p passage, from, to voicing.Tick) (bad []string) {
 		for _, x := range p.where(accompanies, touches(from, to)) {
 			for _, y := range p.Notes {
-				c := p.chordAt(x.At)
-				if x.At != y.At || c.NoChord {
+				at := max(x.At, y.At)
+				c := p.chordAt(at)
+				if c.NoChord || overlap(x, y.At, y.At+y.Dur) <= voicing.PerQuarter { // a neighbour note passes
 					continue
 				}
-				degree := func(n voicing.Note) int { return (n.MIDI - c.RootPC() + 120) % 12 }
-				ninths := degree(x) == 1 && degree(y) == 2 || degree(x) == 2 && degree(y) == 1
-				sharp := degree(x) == 2 && degree(y) == 3 || degree(x) == 3 && degree(y) == 2
-				sixths := degree(x) == 8 && degree(y) == 9 || degree(x) == 9 && degree(y) == 8
-				if ninths || c.IsDominant() && (sharp || sixths) {
-					bad = append(bad, fmt.Sprintf("%d with %d over %s at %d", x.MIDI, y.MIDI, c, x.At))
+				is := func(d, e int) bool {
+					dx, dy := (x.MIDI-c.RootPC()+120)%12, (y.MIDI-c.RootPC()+120)%12
+					return dx == d && dy == e || dx == e && dy == d
+				}
+				if is(1, 2) || c.IsDominant() && (is(2, 3) || is(8, 9)) {
+					bad = append(bad, fmt.Sprintf("%d with %d over %s at %d", x.MIDI, y.MIDI, c, at))
 				}
 			}
 		}
