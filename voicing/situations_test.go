@@ -194,6 +194,12 @@ func TestSituationsNeedRules(t *testing.T) {
 		{"Answer.Backwards", func(w *voicing.Taste) *float64 { return &w.Answer.Backwards }, "142-altered-after-a-half-diminished.abc"},
 		{"Answer.Pair", func(w *voicing.Taste) *float64 { return &w.Answer.Pair }, "161-stabs-of-two.abc"},
 		{"Answer.Single", func(w *voicing.Taste) *float64 { return &w.Answer.Single }, "162-stabs-while-the-tune-rests.abc"},
+		{"BareSeventh", func(w *voicing.Taste) *float64 { return &w.BareSeventh }, "108-tonic-on-a-passing-major-seventh.abc"},
+		{"GroundNoBass", func(w *voicing.Taste) *float64 { return &w.GroundNoBass }, "114-close-on-the-root.abc"},
+		{"DimNoBass", func(w *voicing.Taste) *float64 { return &w.DimNoBass }, "115-rising-bass-under-a-diminished.abc"},
+		{"Answer.GroundOctave", func(w *voicing.Taste) *float64 { return &w.Answer.GroundOctave }, "156-close-after-a-suspension.abc"},
+		{"Answer.StepForeign", func(w *voicing.Taste) *float64 { return &w.Answer.StepForeign }, "98-low-tension.abc"},
+		{"Answer.OwedNine", func(w *voicing.Taste) *float64 { return &w.Answer.OwedNine }, "181-flat-nine-after-the-plain-chord.abc"},
 	} {
 		t.Run(c.weight, func(t *testing.T) {
 			for _, file := range append([]string{c.file}, files...) {
