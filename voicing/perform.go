@@ -32,6 +32,7 @@ type layer struct {
 	steps   []slide      // passing diminished chords
 	waited  map[int]bool // points whose chord came with the tune's next beat
 	full    [2]int       // outer pitches of the last attack of three notes or more
+	before  []strike     // the last attack
 	trial   bool         // this is a copy that tries whether trialOf can wait
 	trialOf int
 	dropped int       // notes that the hand could not take
@@ -377,6 +378,7 @@ func (l *layer) strike(now []strike) {
 	if len(now) >= 3 {
 		l.full[0], l.full[1] = outer(now)
 	}
+	l.before = now
 	keep := l.keep(now)
 	pos, fretted := placeOf(now)
 	moved := 0
@@ -487,6 +489,36 @@ func (l *layer) struck(ns []strike) bool {
 		m |= 1 << uint(n.str)
 	}
 	return l.w.right.attack(m) != NoAttack
+}
+
+// tooSoon reports whether a string of one attack is plucked again in the next
+// before the right hand can (harmony.md 6.4).
+func (l *layer) tooSoon(first, next []strike) bool {
+	if len(first) == 0 || len(next) == 0 {
+		return false
+	}
+	dt := l.w.s.seconds(first[0].at, next[0].at)
+	if dt >= repeatGrip {
+		return false
+	}
+	with := min(fingersIn(first), fingersIn(next))
+	for _, x := range first {
+		for _, y := range next {
+			if x.str == y.str && dt < l.w.right.Repeat(with, x.voice == Bass && y.voice == Bass) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// fingersIn is how many strings are plucked together, the thumb left out beside
+// one finger, which can then take turns with another.
+func fingersIn(attack []strike) int {
+	if len(attack) == 2 && (attack[0].voice == Bass || attack[1].voice == Bass) {
+		return 1
+	}
+	return len(attack)
 }
 
 // keep chooses which of the sounding notes go on under a new attack: the set
@@ -666,12 +698,16 @@ func (s *score) topTempo(notes []Note, right RightHand) float64 {
 	}
 	for attack := range attacks(notes) {
 		t := attack[0].At
+		fingers := len(attack)
+		if fingers == 2 && (attack[0].Voice == Bass || attack[1].Voice == Bass) {
+			fingers = 1 // beside the thumb
+		}
 		for _, n := range attack {
 			p := &plucked[n.String]
 			if p.with > 0 { // what both attacks have makes the repeat slow
-				limit(p.at, t, right.Repeat(min(p.with, len(attack)), p.bass && n.Voice == Bass))
+				limit(p.at, t, right.Repeat(min(p.with, fingers), p.bass && n.Voice == Bass))
 			}
-			p.at, p.with, p.bass = t, len(attack), n.Voice == Bass
+			p.at, p.with, p.bass = t, fingers, n.Voice == Bass
 		}
 		low := handAt(attack)
 		if low == 0 {

@@ -82,7 +82,7 @@ func (l *layer) fits(ns, now, after []strike) (float64, bool) {
 			cost += wt.TuneOctave // an octave under the tune says nothing new
 		}
 	}
-	if l.clash(all) || !l.together(all) || !l.struck(all) {
+	if l.clash(all) || !l.together(all) || !l.struck(all) || l.tooSoon(l.before, all) || l.tooSoon(all, coming(after)) {
 		return 0, false
 	}
 	keep := l.keep(all)
@@ -154,6 +154,15 @@ func (l *layer) fits(ns, now, after []strike) (float64, bool) {
 		}
 	}
 	return cost, true
+}
+
+// coming is the first attack of what is due.
+func coming(due []strike) []strike {
+	n := 0
+	for n < len(due) && due[n].at == due[0].at {
+		n++
+	}
+	return due[:n]
 }
 
 // bassReplies tries bass notes: the fifth after the root, a step into the next
