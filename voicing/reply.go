@@ -224,6 +224,8 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 			cost = 0 // the measure of the rest
 		case pc == pal.third:
 			cost = wt.BassThird
+		case deg == 9 && toned && c.Kind != theory.Diminished:
+			cost = wt.BassSixth // it makes another chord of this one
 		case deg == 6 && pal.cost[pc] == 0, deg == 8 && pal.cost[pc] == 0, deg == 9 && toned:
 			cost = wt.BassOther
 		default:

@@ -120,7 +120,8 @@ type AnswerTaste struct {
 	GroundAgain  float64 // the same where it is the very note struck last
 	GroundOctave float64 // the same an octave from the note struck last
 	BassThird    float64 // the third
-	BassOther    float64 // an altered fifth of the chord, or its sixth
+	BassOther    float64 // an altered fifth of the chord, or the sixth of a diminished one
+	BassSixth    float64 // the sixth of any other: over it a major chord is the one on its sixth step, a minor one half-diminished
 	BassAgain    float64 // any note that is the bass struck last, but at the end
 	RootAgain    float64 // the last root, when it is the bass struck last
 	RootHigh     float64 // each semitone of the last root above C3 where the root is asked for
@@ -175,7 +176,7 @@ func DefaultTaste() Taste {
 			TuneOctave: 0.8, CutsBass: 0.5, CutsInner: 0.35,
 			Shift: 0.8, ShiftFret: 0.2, Onward: 0.3, OnwardFret: 0.12, Hurried: 1.5, SameFinger: 0.5,
 			StepIn: 0.5, Leading: 0.7, StepForeign: 0.4, StepDenies: 0.6,
-			Ground: 0.6, GroundAgain: 1.2, GroundOctave: 0.5, BassThird: 0.5, BassOther: 0.5, BassAgain: 1.5,
+			Ground: 0.6, GroundAgain: 1.2, GroundOctave: 0.5, BassThird: 0.5, BassOther: 0.5, BassSixth: 2, BassAgain: 1.5,
 			RootAgain: 0.6, RootHigh: 0.2, FinalHigh: 0.1, BassFifth: 0.5, BelowGround: 2.2, BassHigh: 0.15, BassFret: 0.25,
 			Open: 0.1, Finger: 0.02, InHand: 0.3,
 			LineNew: 0.5, LineSame: 1.2, LineBack: 2.2, LineThird: 0.7, LineLeap: 3, LineWide: 0.2,
