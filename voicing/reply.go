@@ -197,7 +197,8 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 			}
 		case l.chosen[i].mood == pedal && pc != pal.bass:
 			continue // it lies there until the five has come
-		case next > 0 && next != last && absInt(midi-next) >= 1 && absInt(midi-next) <= 2 && a.at-p.at >= beat:
+		case next > 0 && next != last && absInt(midi-next) >= 1 && absInt(midi-next) <= 2 && a.at-p.at >= beat &&
+			(w.ps[i+1].change || pal.cost[pc] == 0 && deg != 1 || between(last, midi, next)):
 			// the approach: a half step, or a step of the scale or chord
 			if absInt(midi-next) == 2 && !toned && !s.keyPCs[s.barAt(a.at)].Has(pc) {
 				continue
@@ -279,6 +280,14 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 			})
 		}
 	}
+}
+
+// between reports whether a note steps from the one before it on to the next in
+// one direction. Under one chord that is a line; a step that only leaves the
+// ground and comes back to it leads nowhere.
+func between(last, midi, next int) bool {
+	in, on := midi-last, next-midi
+	return last > 0 && in*on > 0 && absInt(in) <= 2 && absInt(on) <= 2
 }
 
 func (l *layer) eachFinger(st Stop, f func(int8, float64)) {
