@@ -235,6 +235,17 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 		if last == midi && !p.final {
 			cost += wt.BassAgain
 		}
+		if pc != pal.bass && !p.final {
+			if absInt(last-midi) == 12 {
+				cost += wt.BassOctave // the same again, only lower or higher
+			}
+			if k := s.tuneAt(a.at); k >= 0 && s.tune[k].at == a.at && (s.tune[k].midi-midi)%12 == 0 {
+				cost += wt.BassTune
+			}
+			if midi == after && w.ps[i+1].change && p.end-a.at <= 2*beat {
+				cost += wt.BassEarly // it would take the news from the next chord
+			}
+		}
 		if a.root {
 			if pc != pal.bass {
 				continue

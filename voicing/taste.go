@@ -122,6 +122,9 @@ type AnswerTaste struct {
 	BassThird    float64 // the third
 	BassOther    float64 // an altered fifth of the chord, or the sixth of a diminished one
 	BassSixth    float64 // the sixth of any other: over it a major chord is the one on its sixth step, a minor one half-diminished
+	BassOctave   float64 // any note but the ground an octave from the bass struck last
+	BassTune     float64 // any note but the ground struck with the tune in octaves: the outer voices say one thing
+	BassEarly    float64 // any note but the ground that the next chord will bring as its bass within two beats
 	BassAgain    float64 // any note that is the bass struck last, but at the end
 	RootAgain    float64 // the last root, when it is the bass struck last
 	RootHigh     float64 // each semitone of the last root above C3 where the root is asked for
@@ -176,7 +179,8 @@ func DefaultTaste() Taste {
 			TuneOctave: 0.8, CutsBass: 0.5, CutsInner: 0.35,
 			Shift: 0.8, ShiftFret: 0.2, Onward: 0.3, OnwardFret: 0.12, Hurried: 1.5, SameFinger: 0.5,
 			StepIn: 0.5, Leading: 0.7, StepForeign: 0.4, StepDenies: 0.6,
-			Ground: 0.6, GroundAgain: 1.2, GroundOctave: 0.5, BassThird: 0.5, BassOther: 0.5, BassSixth: 2, BassAgain: 1.5,
+			Ground: 0.6, GroundAgain: 1.2, GroundOctave: 0.5, BassThird: 0.5, BassOther: 0.5, BassSixth: 2,
+			BassOctave: 0.8, BassTune: 0.7, BassEarly: 0.9, BassAgain: 1.5,
 			RootAgain: 0.6, RootHigh: 0.2, FinalHigh: 0.1, BassFifth: 0.5, BelowGround: 2.2, BassHigh: 0.15, BassFret: 0.25,
 			Open: 0.1, Finger: 0.02, InHand: 0.3,
 			LineNew: 0.5, LineSame: 1.2, LineBack: 2.2, LineThird: 0.7, LineLeap: 3, LineWide: 0.2,
