@@ -470,6 +470,23 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 		owed[(pal.root+1)%12] = wt.OwedNine // plain first, colour after: the flat nine leads into the next chord
 	}
 	fill := l.fills(a.at)
+	ground := -1 // the pitch class of the bass that sounds
+	for _, x := range l.live {
+		if x.voice == Bass && x.end > a.at {
+			ground = int(x.midi) % 12
+		}
+	}
+	for _, n := range l.now {
+		if n.voice == Bass {
+			ground = int(n.midi) % 12
+		}
+	}
+	ahead := 0 // the pitch that the tune is about to strike
+	if t := w.s.nextOnset(a.at); t < w.s.end && t-a.at <= w.s.bars[w.s.barAt(a.at)].Beat {
+		if k := w.s.tuneAt(t); w.s.tuneAt(a.at) != k-1 || w.s.tune[k-1].at != a.at {
+			ahead = w.s.tune[k].midi
+		}
+	}
 	var singles []strike
 	var costs []float64
 	if a.pair {
@@ -495,6 +512,12 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 		cost := base(midi) + wt.Colour*colour - owed[pc]
 		if pc == pal.root {
 			cost += wt.Root
+		}
+		if pc == ground {
+			cost += wt.BassDoubled
+		}
+		if midi == ahead {
+			cost += wt.TuneAhead
 		}
 		if slices.Contains(pal.guides, pc) {
 			cost -= wt.Guide
