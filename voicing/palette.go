@@ -89,6 +89,9 @@ func newPalette(s spot) palette {
 			if !s.coloured {
 				p.cost[(p.root+11)%12] = none
 			}
+			if has(9) || has(11) {
+				p.cost[(p.root+10)%12] = none // what is written has settled it
+			}
 		} else if has(10) {
 			set(5, 1.1)
 		} else if !has(11) && !has(9) {
