@@ -245,8 +245,14 @@ func (s *score) plan(p *point, mayWait bool) {
 				delays = []float64{0.5}
 			}
 		}
+		// a chord that waits longer than a beat is heard too late where it is
+		// short, or where the beat is slow
+		slow := s.seconds(p.at, p.at+unit(bar)) > 0.75
 		for _, d := range delays {
 			off := Tick(d*float64(unit(bar)) + 0.5)
+			if off > beat && (slow || p.end-p.at < off+beat) {
+				continue
+			}
 			if compound(bar) && d == 0.5 {
 				off = 2 * beat / 3
 			}
