@@ -182,6 +182,10 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 	if p.end-a.at <= beat {
 		next = after
 	}
+	soon := 0 // the same where this is the last bass before it, a beat sooner: then only a note of the chord leads there
+	if next == 0 && after != last && p.end-a.at <= 2*beat && w.ps[min(i+1, len(w.ps)-1)].change && !l.bassFollows(i, a.at) {
+		soon = after
+	}
 	for midi := w.neck.Low(); midi <= 57; midi++ {
 		pc := midi % 12
 		deg := (pc - c.RootPC() + 12) % 12
@@ -258,6 +262,9 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 				cost += wt.RootHigh * float64(midi-48)
 			}
 		}
+		if d := absInt(midi - soon); soon > 0 && d >= 1 && d <= 2 && pal.cost[pc] == 0 {
+			cost -= wt.LeadsOn / float64(d)
+		}
 		if last > 0 {
 			switch d := absInt(midi - last); {
 			case d > 12:
@@ -291,6 +298,17 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 			})
 		}
 	}
+}
+
+// bassFollows reports whether another bass is due in the stretch of point i
+// after t.
+func (l *layer) bassFollows(i int, t Tick) bool {
+	for _, b := range l.w.ps[i].texture.answers {
+		if b.bass && b.at > t {
+			return true
+		}
+	}
+	return false
 }
 
 // between reports whether a note steps from the one before it on to the next in

@@ -114,6 +114,7 @@ type AnswerTaste struct {
 	// Bass: approaches, then the notes of the chord.
 	StepIn       float64 // a step to the next bass on the last beat (a gain)
 	Leading      float64 // the same by a semitone from below (a gain, in place of StepIn)
+	LeadsOn      float64 // a note of the chord a half step from the next bass, two beats before it (a gain; half of it for a whole step)
 	StepForeign  float64 // that step is not of the chord
 	StepDenies   float64 // that step denies the chord: the wrong third, or a major seventh on it
 	Ground       float64 // the chord's bass again
@@ -180,7 +181,7 @@ func DefaultTaste() Taste {
 			Dearest: 3.4, InnerForBass: 1.8,
 			TuneOctave: 0.8, CutsBass: 0.5, CutsInner: 0.35,
 			Shift: 0.8, ShiftFret: 0.2, Onward: 0.3, OnwardFret: 0.12, Hurried: 1.5, SameFinger: 0.5,
-			StepIn: 0.5, Leading: 0.7, StepForeign: 0.4, StepDenies: 0.6,
+			StepIn: 0.5, Leading: 0.7, LeadsOn: 0.8, StepForeign: 0.4, StepDenies: 0.6,
 			Ground: 0.6, GroundAgain: 1.2, GroundOctave: 0.5, BassThird: 0.5, BassOther: 0.5, BassSixth: 2,
 			BassOctave: 0.8, BassTune: 0.7, BassEarly: 0.9, BassAgain: 1.5,
 			RootAgain: 0.6, RootHigh: 0.2, FinalHigh: 0.1, BassFifth: 0.5, BelowGround: 2.2, BassHigh: 0.15, BassFret: 0.25,
