@@ -218,8 +218,10 @@ func (w *worker) spot(i int) spot {
 	if n := p.chord + 1; n < len(s.chords) && !s.chords[n].chord.NoChord {
 		d := s.chords[n].chord
 		sp.line = d.RootPC() == c.RootPC() && d.Kind == c.Kind && c.Tones.Len() == 3 && d.Tones&degrees(9, 10, 11) != 0
-		sp.resolves = (d.RootPC()-c.RootPC()+12)%12 == 5
-		sp.toMinor = sp.resolves && d.Kind == theory.Minor && !d.Tones.Has(10)
+		falls := (d.RootPC()-c.RootPC()+12)%12 == 5
+		// plain first, colour after: a dominant of several bars leads on in its last
+		sp.resolves = falls && s.chords[p.chord].end-p.at <= s.bars[bar].Len
+		sp.toMinor = falls && d.Kind == theory.Minor && !d.Tones.Has(10)
 	}
 	sp.ceiling = 64
 	if p.tune >= 0 {

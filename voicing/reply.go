@@ -483,7 +483,7 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 			owed[pc] = wt.OwedGuide
 		}
 	}
-	if sp := &w.spots[i]; pal.dom && sp.resolves && sp.coloured && sp.mood != strict && p.end-a.at <= 2*PerQuarter &&
+	if sp := &w.spots[i]; pal.dom && sp.resolves && sp.coloured && sp.mood != strict && w.s.chords[p.chord].end-a.at <= 2*PerQuarter &&
 		pal.cost[(pal.root+1)%12] < 1 && !heard.Has(pal.root+2) && !heard.Has(pal.root+1) {
 		owed[(pal.root+1)%12] = wt.OwedNine // plain first, colour after: the flat nine leads into the next chord
 	}
