@@ -517,6 +517,9 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 		colour := pal.cost[pc]
 		if back, ok := borrow[midi]; ok && colour > wt.Borrowed {
 			colour, until = wt.Borrowed, min(until, back)
+			if c := w.s.chords[p.chord].chord; c.Kind == theory.Major && pc == (pal.root+5)%12 {
+				colour = wt.BorrowedFourth // it pulls away from a chord that is at rest
+			}
 		}
 		if stepped {
 			if !passing.Has(pc) {

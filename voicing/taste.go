@@ -141,25 +141,26 @@ type AnswerTaste struct {
 	InHand float64 // an inner note that the grip holds already (a gain)
 
 	// Inner voices: the line they make, then their place in the chord.
-	LineNew     float64 // no inner voice has sounded to start from
-	LineSame    float64 // the note the line is on
-	LineBack    float64 // the same, when it was also there before: the line does not go on
-	LineThird   float64 // a third from the line
-	LineLeap    float64 // farther from it
-	LineWide    float64 // and each semitone of that distance, all of them counted
-	OwedGuide   float64 // a guide tone not heard since the chord came (a gain)
-	OwedColour  float64 // factor on a colour the chord is named for and that was not heard yet (a gain)
-	OwedNine    float64 // the flat nine that leads into the next chord, after the plain chord (a gain)
-	Colour      float64 // factor on the colour of the note: less than in a grip, as it passes sooner
-	Borrowed    float64 // the most that the colour of a borrowed step costs, before Colour: it returns
-	Passing     float64 // the colour of a note of the passing diminished, before Colour
-	Root        float64 // the root as an inner voice
-	BassDoubled float64 // an inner voice octaves over the bass that sounds: no new voice
-	TuneAhead   float64 // an inner voice on the pitch that the tune strikes within a beat: it takes the tune's word
-	Guide       float64 // a guide tone, heard or not (a gain)
-	Backwards   float64 // from a flat nine back to the nine, or a flat thirteen to the thirteen: tension grows
-	Pair        float64 // two notes where a stab is wanted (a gain)
-	Single      float64 // one note where a stab is wanted
+	LineNew        float64 // no inner voice has sounded to start from
+	LineSame       float64 // the note the line is on
+	LineBack       float64 // the same, when it was also there before: the line does not go on
+	LineThird      float64 // a third from the line
+	LineLeap       float64 // farther from it
+	LineWide       float64 // and each semitone of that distance, all of them counted
+	OwedGuide      float64 // a guide tone not heard since the chord came (a gain)
+	OwedColour     float64 // factor on a colour the chord is named for and that was not heard yet (a gain)
+	OwedNine       float64 // the flat nine that leads into the next chord, after the plain chord (a gain)
+	Colour         float64 // factor on the colour of the note: less than in a grip, as it passes sooner
+	Borrowed       float64 // the most that the colour of a borrowed step costs, before Colour: it returns
+	BorrowedFourth float64 // the same of the fourth over a major chord, which it takes out of its rest
+	Passing        float64 // the colour of a note of the passing diminished, before Colour
+	Root           float64 // the root as an inner voice
+	BassDoubled    float64 // an inner voice octaves over the bass that sounds: no new voice
+	TuneAhead      float64 // an inner voice on the pitch that the tune strikes within a beat: it takes the tune's word
+	Guide          float64 // a guide tone, heard or not (a gain)
+	Backwards      float64 // from a flat nine back to the nine, or a flat thirteen to the thirteen: tension grows
+	Pair           float64 // two notes where a stab is wanted (a gain)
+	Single         float64 // one note where a stab is wanted
 }
 
 // DefaultTaste is the start values of arranger.md, moved where the models and
@@ -188,7 +189,7 @@ func DefaultTaste() Taste {
 			Open: 0.1, Finger: 0.02, InHand: 0.3,
 			LineNew: 0.5, LineSame: 1.2, LineBack: 2.2, LineThird: 0.7, LineLeap: 3, LineWide: 0.2,
 			OwedGuide: 1.5, OwedColour: 0.9, OwedNine: 1.2,
-			Colour: 0.6, Borrowed: 0.3, Passing: 0.2, Root: 0.3, BassDoubled: 0.6, TuneAhead: 0.8, Guide: 0.25, Backwards: 2, Pair: 0.4, Single: 0.8,
+			Colour: 0.6, Borrowed: 0.3, BorrowedFourth: 1.6, Passing: 0.2, Root: 0.3, BassDoubled: 0.6, TuneAhead: 0.8, Guide: 0.25, Backwards: 2, Pair: 0.4, Single: 0.8,
 		},
 	}
 }
