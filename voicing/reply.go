@@ -98,6 +98,8 @@ func (l *layer) fits(ns, now, after []strike) (float64, bool) {
 		switch {
 		case x.tune >= 0 && x.end-t > PerQuarter/8:
 			return 0, false // the tune rings on
+		case x.voice == Bass && ns[0].voice == Inner:
+			cost += wt.TakesBass
 		case x.voice == Bass:
 			cost += wt.CutsBass
 		default:

@@ -102,7 +102,8 @@ type AnswerTaste struct {
 
 	// What ringing it takes from what sounds, and the way there and on.
 	TuneOctave float64 // an inner voice octaves under the tune, which says nothing new
-	CutsBass   float64 // a bass that must stop for it
+	CutsBass   float64 // a bass that must stop for another
+	TakesBass  float64 // a bass that must stop for an inner voice: the ground goes, and nothing comes for it
 	CutsInner  float64 // an inner voice that must stop for it
 	Shift      float64 // a move of more than two frets to it
 	ShiftFret  float64 // each fret of that move beyond two
@@ -180,7 +181,7 @@ func DefaultTaste() Taste {
 		BassRepeat: 0.2, Pedal: 0.6,
 		Answer: AnswerTaste{
 			Dearest: 3.4, InnerForBass: 1.8,
-			TuneOctave: 0.8, CutsBass: 0.5, CutsInner: 0.35,
+			TuneOctave: 0.8, CutsBass: 0.5, TakesBass: 0.8, CutsInner: 0.35,
 			Shift: 0.8, ShiftFret: 0.2, Onward: 0.3, OnwardFret: 0.12, Hurried: 1.5, SameFinger: 0.5,
 			StepIn: 0.5, Leading: 0.7, LeadsOn: 0.8, StepForeign: 0.4, StepDenies: 0.6,
 			Ground: 0.6, GroundAgain: 1.2, GroundOctave: 0.5, BassThird: 0.5, BassOther: 0.5, BassSixth: 2,
