@@ -221,6 +221,7 @@ func (w *worker) spot(i int) spot {
 		falls := (d.RootPC()-c.RootPC()+12)%12 == 5
 		// plain first, colour after: a dominant of several bars leads on in its last
 		sp.resolves = falls && s.chords[p.chord].end-p.at <= s.bars[bar].Len
+		sp.toTwo = falls && (d.Kind == theory.Minor && d.Tones.Has(10) || d.Kind == theory.HalfDiminished)
 		sp.toMinor = falls && d.Kind == theory.Minor && !d.Tones.Has(10)
 	}
 	sp.ceiling = 64

@@ -81,6 +81,7 @@ type spot struct {
 	key      theory.PCSet
 	resolves bool // the root falls a fifth to the next chord
 	toMinor  bool // and that chord is a minor tonic
+	toTwo    bool // or a minor seventh, plain or half-diminished
 	// minorTonic says that the chord is the tonic of a minor key.
 	minorTonic bool
 	line       bool // a triad, and the next chord adds a sixth or seventh to it: a line that is still to come

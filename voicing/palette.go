@@ -110,7 +110,11 @@ func newPalette(s spot) palette {
 		if !altered {
 			if !s.toMinor {
 				set(2, 0.5)
-				set(9, 0.8)
+				if s.toTwo {
+					set(9, 1.6) // the thirteen is of the major chord that does not come
+				} else {
+					set(9, 0.8)
+				}
 			}
 			if resolves && m != strict && !has(2) && (s.coloured || key.Has(p.root+1)) {
 				p.cost[(p.root+1)%12] = 0.3
@@ -282,6 +286,13 @@ func (p *palette) minorNinth(lower, upper, lowest int, pcs theory.PCSet) bool {
 // names (harmony.md 3.4 rule 8). What meets still meets when more is added.
 func (p *palette) forms(pcs theory.PCSet) bool {
 	d := pcs.Rotate(-p.root)
+	return p.colours(pcs) || d.Has(5) && d.Has(4) && !p.chord.Tones.Has(5)
+}
+
+// colours is forms without the third and the fourth, which may follow each
+// other while one rings.
+func (p *palette) colours(pcs theory.PCSet) bool {
+	d := pcs.Rotate(-p.root)
 	if d.Has(2) && (d.Has(1) || d.Has(3) && p.third == (p.root+4)%12) {
 		return true
 	}
@@ -291,11 +302,5 @@ func (p *palette) forms(pcs theory.PCSet) bool {
 	if p.dom && d.Has(8) && d.Has(9) {
 		return true
 	}
-	if p.far && p.dom && d.Has(6) && d.Has(7) {
-		return true
-	}
-	if d.Has(5) && d.Has(4) && !p.chord.Tones.Has(5) {
-		return true
-	}
-	return false
+	return p.far && p.dom && d.Has(6) && d.Has(7)
 }

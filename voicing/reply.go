@@ -181,15 +181,19 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 	ns := make([]strike, 1) // what is tried: nobody keeps it
 	after := l.bassAfter(i) // pitch of the next grip's bass
 	next := 0               // the same where it comes within a beat
-	if p.end-a.at <= beat {
-		next = after
+	if p.end-a.at <= beat && w.ps[min(i+1, len(w.ps)-1)].texture.bassAt <= p.end {
+		next = after // a last root that is held back takes no approach
 	}
 	soon := 0 // the same where this is the last bass before it, a beat sooner: then only a note of the chord leads there
 	if next == 0 && after != last && p.end-a.at <= 2*beat && w.ps[min(i+1, len(w.ps)-1)].change && !l.bassFollows(i, a.at) {
 		soon = after
 	}
+	sounds := l.sounding(a.at)
 	for midi := w.neck.Low(); midi <= 57; midi++ {
 		pc := midi % 12
+		if pal.colours(sounds.With(pc)) && !pal.colours(sounds) {
+			continue
+		}
 		deg := (pc - c.RootPC() + 12) % 12
 		cost := 0.0
 		toned := pal.cost[pc] < 1
@@ -402,6 +406,19 @@ func (l *layer) recent(f func(*strike)) {
 	}
 }
 
+// sounding is what the ear has at t with what is struck then: pitch classes.
+func (l *layer) sounding(t Tick) (m theory.PCSet) {
+	for k := range l.live {
+		if l.live[k].end > t {
+			m = m.With(int(l.live[k].midi))
+		}
+	}
+	for k := range l.now {
+		m = m.With(int(l.now[k].midi))
+	}
+	return m
+}
+
 // lastInner lists the inner notes struck last, highest first.
 func (l *layer) lastInner() []strike {
 	var out []strike
@@ -513,8 +530,12 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 		singles, costs = make([]strike, 0, 64), make([]float64, 0, 64)
 	}
 	ns := make([]strike, 2) // what is tried: nobody keeps it
+	sounds := l.sounding(a.at)
 	for midi := lowestInner; midi <= highestInner; midi++ {
 		pc := midi % 12
+		if pal.colours(sounds.With(pc)) && !pal.colours(sounds) {
+			continue
+		}
 		until := l.ringEnd(i, tone{midi: int16(midi), voice: Inner})
 		colour := pal.cost[pc]
 		if back, ok := borrow[midi]; ok && colour > wt.Borrowed {
@@ -545,7 +566,8 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 		if slices.Contains(pal.guides, pc) {
 			cost -= wt.Guide
 		}
-		if pal.dom && (pc == (pal.root+2)%12 && heard.Has(pal.root+1) || pc == (pal.root+9)%12 && heard.Has(pal.root+8)) {
+		if pal.dom && (pc == (pal.root+2)%12 && heard.Has(pal.root+1) ||
+			pc == (pal.root+9)%12 && (heard.Has(pal.root+8) || heard.Has(pal.root+1) && (w.spots[i].toTwo || w.spots[i].toMinor))) {
 			cost += wt.Backwards // tension grows towards the next chord: no way back from flat nine to nine
 		}
 		for _, st := range w.neck.Stops(midi) {
@@ -620,11 +642,15 @@ func (l *layer) borrows(i int, a answer, ref []strike) map[int]Tick {
 		return nil
 	}
 	sc := uses[0].Scale
+	key := l.w.s.keyPCs[l.w.s.barAt(a.at)]
 	out := map[int]Tick{}
 	for _, r := range ref {
 		if step, ok := sc.StepOf(int(r.midi) % 12); ok {
 			home := sc.Semitone(step)
 			for _, n := range []int{step - 1, step + 1} {
+				if !l.w.s.coloured && !key.Has(sc.Root.PC()+sc.Semitone(n)) {
+					continue // a plain sheet stays in its key
+				}
 				out[int(r.midi)+sc.Semitone(n)-home] = back
 			}
 		}

@@ -189,7 +189,7 @@ func DefaultTaste() Taste {
 			RootAgain: 0.6, RootHigh: 0.2, FinalHigh: 0.1, BassFifth: 0.5, BelowGround: 2.2, BassHigh: 0.15, BassFret: 0.25,
 			Open: 0.1, Finger: 0.02, InHand: 0.3,
 			LineNew: 0.5, LineSame: 1.2, LineBack: 2.2, LineThird: 0.7, LineLeap: 3, LineWide: 0.2,
-			OwedGuide: 1.5, OwedColour: 0.9, OwedNine: 1.2,
+			OwedGuide: 1.5, OwedColour: 1.4, OwedNine: 1.2,
 			Colour: 0.6, Borrowed: 0.3, BorrowedFourth: 1.6, Passing: 0.2, Root: 0.3, BassDoubled: 0.6, TuneAhead: 0.8, Guide: 0.25, Backwards: 2, Pair: 0.4, Single: 0.8,
 		},
 	}
