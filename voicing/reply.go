@@ -167,127 +167,49 @@ func coming(due []strike) []strike {
 	return due[:n]
 }
 
+// A bassLine is what a bass that answers stands between, as pitches; 0 where
+// there is none.
+type bassLine struct {
+	last  int // the bass struck last
+	after int // the next grip's
+	next  int // the same where it comes within a beat
+	soon  int // the same where this is the last bass before it, a beat sooner: then only a note of the chord leads there
+}
+
+// bassLine is the line that a bass at point i, for answer a, is part of.
+func (l *layer) bassLine(i int, a answer) bassLine {
+	w, p := l.w, &l.w.ps[i]
+	beat := w.s.bars[w.s.barAt(a.at)].Beat
+	b := bassLine{last: l.lastBass(), after: l.bassAfter(i)}
+	following := &w.ps[min(i+1, len(w.ps)-1)]
+	if p.end-a.at <= beat && following.texture.bassAt <= p.end {
+		b.next = b.after // a last root that is held back takes no approach
+	}
+	if b.next == 0 && b.after != b.last && p.end-a.at <= 2*beat && following.change && !l.bassFollows(i, a.at) {
+		b.soon = b.after
+	}
+	return b
+}
+
 // bassReplies tries bass notes: the fifth after the root, a step into the next
 // root on the last beat, the root again at the end.
 func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
-	w, s := l.w, l.w.s
-	wt := &w.taste.Answer
-	p := &w.ps[i]
-	c := s.chords[p.chord].chord
+	w := l.w
 	pal := &l.pals[i]
-	last := l.lastBass()
-	beat := s.bars[s.barAt(a.at)].Beat
+	line := l.bassLine(i, a)
+	sounds := l.sounding(a.at)
 	fill := l.fills(a.at)
 	ns := make([]strike, 1) // what is tried: nobody keeps it
-	after := l.bassAfter(i) // pitch of the next grip's bass
-	next := 0               // the same where it comes within a beat
-	if p.end-a.at <= beat && w.ps[min(i+1, len(w.ps)-1)].texture.bassAt <= p.end {
-		next = after // a last root that is held back takes no approach
-	}
-	soon := 0 // the same where this is the last bass before it, a beat sooner: then only a note of the chord leads there
-	if next == 0 && after != last && p.end-a.at <= 2*beat && w.ps[min(i+1, len(w.ps)-1)].change && !l.bassFollows(i, a.at) {
-		soon = after
-	}
-	sounds := l.sounding(a.at)
-	for midi := w.neck.Low(); midi <= 57; midi++ {
+	for midi := w.neck.Low(); midi <= highestBass; midi++ {
 		pc := midi % 12
 		if pal.colours(sounds.With(pc)) && !pal.colours(sounds) {
 			continue
 		}
-		deg := (pc - c.RootPC() + 12) % 12
-		cost := 0.0
-		toned := pal.cost[pc] < 1
-		switch {
-		case p.final:
-			if pc != pal.root {
-				continue
-			}
-			if midi > 50 {
-				cost += wt.FinalHigh * float64(midi-50)
-			}
-		case l.chosen[i].mood == pedal && pc != pal.bass:
-			continue // it lies there until the five has come
-		case next > 0 && next != last && absInt(midi-next) >= 1 && absInt(midi-next) <= 2 && a.at-p.at >= beat &&
-			(w.ps[i+1].change || pal.cost[pc] == 0 && deg != 1 || between(last, midi, next)):
-			// the approach: a half step, or a step of the scale or chord
-			if absInt(midi-next) == 2 && !toned && !s.keyPCs[s.barAt(a.at)].Has(pc) {
-				continue
-			}
-			cost = -wt.StepIn
-			if absInt(midi-next) == 1 && midi < next {
-				cost = -wt.Leading
-			}
-			if !toned {
-				cost += wt.StepForeign
-			}
-			if deg == 11 && c.Kind != theory.Major || pal.third >= 0 && (deg == 3 || deg == 4) && pc != pal.third {
-				cost += wt.StepDenies
-			}
-		case pc == pal.bass:
-			cost = wt.Ground
-			if last == midi {
-				cost = wt.GroundAgain
-			}
-			if last > 0 && absInt(last-midi) == 12 {
-				cost = wt.GroundOctave
-			}
-		case deg == 7 && pal.cost[pc] < 1:
-			cost = 0 // the measure of the rest
-		case pc == pal.third:
-			cost = wt.BassThird
-		case deg == 9 && toned && c.Kind != theory.Diminished:
-			cost = wt.BassSixth // it makes another chord of this one
-		case deg == 6 && pal.cost[pc] == 0, deg == 8 && pal.cost[pc] == 0, deg == 9 && toned:
-			cost = wt.BassOther
-		default:
+		cost, ok := l.bassSays(i, a, midi, line)
+		if !ok || !l.bassReaches(midi, line) {
 			continue
 		}
-		if last == midi && !p.final {
-			cost += wt.BassAgain
-		}
-		if pc != pal.bass && !p.final {
-			if absInt(last-midi) == 12 {
-				cost += wt.BassOctave // the same again, only lower or higher
-			}
-			if k := s.tuneAt(a.at); k >= 0 && s.tune[k].at == a.at && (s.tune[k].midi-midi)%12 == 0 {
-				cost += wt.BassTune
-			}
-			if midi == after && w.ps[i+1].change && p.end-a.at <= 2*beat {
-				cost += wt.BassEarly // it would take the news from the next chord
-			}
-		}
-		if a.root {
-			if pc != pal.bass {
-				continue
-			}
-			cost = 0
-			if p.final && last > 0 && midi == last {
-				cost = wt.RootAgain
-			}
-			if p.final && midi > 48 {
-				cost += wt.RootHigh * float64(midi-48)
-			}
-		}
-		if d := absInt(midi - soon); soon > 0 && d >= 1 && d <= 2 && pal.cost[pc] == 0 {
-			cost -= wt.LeadsOn / float64(d)
-		}
-		if last > 0 {
-			switch d := absInt(midi - last); {
-			case d > 12:
-				continue
-			case d > 7:
-				cost += wt.BassFifth
-			}
-		}
-		if after > 0 && absInt(midi-after) > 12 {
-			continue
-		}
-		if b, ok := l.chosen[i].bass(); ok && a.at < p.at+2*PerQuarter && midi < int(b.midi) && pc != pal.bass {
-			cost += wt.BelowGround // the ground stays below for as long as the chord is new
-		}
-		if midi > 52 {
-			cost += wt.BassHigh * float64(midi-52)
-		}
+		cost += l.bassPlace(i, a, midi, line)
 		until := l.ringEnd(i, tone{midi: int16(midi), voice: Bass})
 		for _, st := range w.neck.Stops(midi) {
 			if int(st.String) < w.neck.Strings()-2 {
@@ -295,7 +217,7 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 			}
 			cost := cost
 			if st.Fret > 9 {
-				cost += wt.BassFret * float64(st.Fret-9) // thick and dull up there
+				cost += w.taste.Answer.BassFret * float64(st.Fret-9) // thick and dull up there
 			}
 			l.eachFinger(st, func(f int8, fc float64) {
 				ns[0] = strike{tone: tone{st.String, st.Fret, f, int16(midi), Bass}, at: a.at, end: until,
@@ -304,6 +226,119 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 			})
 		}
 	}
+}
+
+// bassSays is what a pitch costs as a bass of the chord of point i and on its
+// way to the next; not ok where it says nothing there.
+func (l *layer) bassSays(i int, a answer, midi int, line bassLine) (cost float64, ok bool) {
+	w, s := l.w, l.w.s
+	wt := &w.taste.Answer
+	p := &w.ps[i]
+	c := s.chords[p.chord].chord
+	pal := &l.pals[i]
+	beat := s.bars[s.barAt(a.at)].Beat
+	pc := midi % 12
+	deg := (pc - c.RootPC() + 12) % 12
+	toned := pal.cost[pc] < 1
+	last, next := line.last, line.next
+	switch {
+	case p.final:
+		if pc != pal.root {
+			return 0, false
+		}
+		if midi > 50 {
+			cost += wt.FinalHigh * float64(midi-50)
+		}
+	case l.chosen[i].mood == pedal && pc != pal.bass:
+		return 0, false // it lies there until the five has come
+	case next > 0 && next != last && absInt(midi-next) >= 1 && absInt(midi-next) <= 2 && a.at-p.at >= beat &&
+		(w.ps[i+1].change || pal.cost[pc] == 0 && deg != 1 || between(last, midi, next)):
+		// the approach: a half step, or a step of the scale or chord
+		if absInt(midi-next) == 2 && !toned && !s.keyPCs[s.barAt(a.at)].Has(pc) {
+			return 0, false
+		}
+		cost = -wt.StepIn
+		if absInt(midi-next) == 1 && midi < next {
+			cost = -wt.Leading
+		}
+		if !toned {
+			cost += wt.StepForeign
+		}
+		if deg == 11 && c.Kind != theory.Major || pal.third >= 0 && (deg == 3 || deg == 4) && pc != pal.third {
+			cost += wt.StepDenies
+		}
+	case pc == pal.bass:
+		cost = wt.Ground
+		if last == midi {
+			cost = wt.GroundAgain
+		}
+		if last > 0 && absInt(last-midi) == 12 {
+			cost = wt.GroundOctave
+		}
+	case deg == 7 && toned:
+		cost = 0 // the measure of the rest
+	case pc == pal.third:
+		cost = wt.BassThird
+	case deg == 9 && toned && c.Kind != theory.Diminished:
+		cost = wt.BassSixth // it makes another chord of this one
+	case deg == 6 && pal.cost[pc] == 0, deg == 8 && pal.cost[pc] == 0, deg == 9 && toned:
+		cost = wt.BassOther
+	default:
+		return 0, false
+	}
+	if last == midi && !p.final {
+		cost += wt.BassAgain
+	}
+	if pc != pal.bass && !p.final {
+		if absInt(last-midi) == 12 {
+			cost += wt.BassOctave // the same again, only lower or higher
+		}
+		if k := s.tuneAt(a.at); k >= 0 && s.tune[k].at == a.at && (s.tune[k].midi-midi)%12 == 0 {
+			cost += wt.BassTune
+		}
+		if midi == line.after && w.ps[i+1].change && p.end-a.at <= 2*beat {
+			cost += wt.BassEarly // it would take the news from the next chord
+		}
+	}
+	if a.root {
+		if pc != pal.bass {
+			return 0, false
+		}
+		cost = 0
+		if p.final && last > 0 && midi == last {
+			cost = wt.RootAgain
+		}
+		if p.final && midi > 48 {
+			cost += wt.RootHigh * float64(midi-48)
+		}
+	}
+	if d := absInt(midi - line.soon); line.soon > 0 && d >= 1 && d <= 2 && pal.cost[pc] == 0 {
+		cost -= wt.LeadsOn / float64(d)
+	}
+	return cost, true
+}
+
+// bassReaches reports that a pitch lies within an octave of the bass before and
+// of the bass after: further is a leap that no line makes.
+func (l *layer) bassReaches(midi int, line bassLine) bool {
+	return (line.last == 0 || absInt(midi-line.last) <= 12) && (line.after == 0 || absInt(midi-line.after) <= 12)
+}
+
+// bassPlace is what the height of a bass costs: against the bass before, the
+// chord's own bass, and by itself.
+func (l *layer) bassPlace(i int, a answer, midi int, line bassLine) float64 {
+	wt := &l.w.taste.Answer
+	cost := 0.0
+	if line.last > 0 && absInt(midi-line.last) > 7 {
+		cost += wt.BassFifth
+	}
+	if b, ok := l.chosen[i].bass(); ok && a.at < l.w.ps[i].at+2*PerQuarter && midi < int(b.midi) && midi%12 != l.pals[i].bass {
+		cost += wt.BelowGround // the ground stays below for as long as the chord is new
+	}
+	if midi > 52 {
+		cost += wt.BassHigh * float64(midi-52)
+	}
+	return cost
 }
 
 // bassFollows reports whether another bass is due in the stretch of point i
@@ -437,11 +472,64 @@ func (l *layer) lastInner() []strike {
 	return out
 }
 
-// The range of the inner voices that answer, D3 to A4.
+// The range of what answers: the bass up to A3, inner voices from D3 to A4.
 const (
+	highestBass  = 57
 	lowestInner  = 50
 	highestInner = 69
 )
+
+// owed is what the chord of point i still lacks, by pitch class, as a gain:
+// guide tones first, then colours it is named for.
+func (l *layer) owed(i int, a answer, heard theory.PCSet) (owed [12]float64) {
+	w, p, pal := l.w, &l.w.ps[i], &l.pals[i]
+	wt := &w.taste.Answer
+	for pc, c := range pal.named {
+		if c > 0 && !heard.Has(pc) {
+			owed[pc] = wt.OwedColour * c
+		}
+	}
+	for _, pc := range pal.guides {
+		if !heard.Has(pc) {
+			owed[pc] = wt.OwedGuide
+		}
+	}
+	if sp := &w.spots[i]; pal.dom && sp.resolves && sp.coloured && sp.mood != strict && w.s.chords[p.chord].end-a.at <= 2*PerQuarter &&
+		pal.cost[(pal.root+1)%12] < 1 && !heard.Has(pal.root+2) && !heard.Has(pal.root+1) {
+		owed[(pal.root+1)%12] = wt.OwedNine // plain first, colour after: the flat nine leads into the next chord
+	}
+	return owed
+}
+
+// ground is the pitch class of the bass that sounds at t, with whatever is
+// struck then; -1 for none.
+func (l *layer) ground(t Tick) int {
+	ground := -1
+	for _, x := range l.live {
+		if x.voice == Bass && x.end > t {
+			ground = int(x.midi) % 12
+		}
+	}
+	for _, n := range l.now {
+		if n.voice == Bass {
+			ground = int(n.midi) % 12
+		}
+	}
+	return ground
+}
+
+// ahead is the pitch that the tune is about to strike within a beat of t, where
+// it is not struck by the note after one at t; 0 for none.
+func (s *score) ahead(t Tick) int {
+	next := s.nextOnset(t)
+	if next >= s.end || next-t > s.bars[s.barAt(t)].Beat {
+		return 0
+	}
+	if k := s.tuneAt(next); s.tuneAt(t) != k-1 || s.tune[k-1].at != t {
+		return s.tune[k].midi
+	}
+	return 0
+}
 
 // innerReplies tries inner voices: one that steps to a neighbour and back, the
 // same again, or two of the grip as a stab.
@@ -486,44 +574,13 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 		}
 		return wt.LineLeap + wt.LineWide*float64(d)
 	}
-	// what the chord still owes: guide tones first, then colours it is named for
 	heard := l.heardSince(p.at)
 	for _, n := range l.now {
 		heard = heard.With(int(n.midi))
 	}
-	var owed [12]float64
-	for pc, c := range pal.named {
-		if c > 0 && !heard.Has(pc) {
-			owed[pc] = wt.OwedColour * c
-		}
-	}
-	for _, pc := range pal.guides {
-		if !heard.Has(pc) {
-			owed[pc] = wt.OwedGuide
-		}
-	}
-	if sp := &w.spots[i]; pal.dom && sp.resolves && sp.coloured && sp.mood != strict && w.s.chords[p.chord].end-a.at <= 2*PerQuarter &&
-		pal.cost[(pal.root+1)%12] < 1 && !heard.Has(pal.root+2) && !heard.Has(pal.root+1) {
-		owed[(pal.root+1)%12] = wt.OwedNine // plain first, colour after: the flat nine leads into the next chord
-	}
+	owed := l.owed(i, a, heard)
 	fill := l.fills(a.at)
-	ground := -1 // the pitch class of the bass that sounds
-	for _, x := range l.live {
-		if x.voice == Bass && x.end > a.at {
-			ground = int(x.midi) % 12
-		}
-	}
-	for _, n := range l.now {
-		if n.voice == Bass {
-			ground = int(n.midi) % 12
-		}
-	}
-	ahead := 0 // the pitch that the tune is about to strike
-	if t := w.s.nextOnset(a.at); t < w.s.end && t-a.at <= w.s.bars[w.s.barAt(a.at)].Beat {
-		if k := w.s.tuneAt(t); w.s.tuneAt(a.at) != k-1 || w.s.tune[k-1].at != a.at {
-			ahead = w.s.tune[k].midi
-		}
-	}
+	ground, ahead := l.ground(a.at), l.w.s.ahead(a.at)
 	var singles []strike
 	var costs []float64
 	if a.pair {
