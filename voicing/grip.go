@@ -97,8 +97,8 @@ type spot struct {
 }
 
 // spread is how much dearer than the best a grip may be by itself and still be
-// kept: no way to it could make up for more.
-const spread = 9
+// kept: hardly a way to it could make up for more.
+const spread = 7
 
 // hopeful is what the best grip of a spot costs at most, nearly always; it lets
 // poor ones be dropped before the first good one is found.
@@ -237,7 +237,7 @@ const bites = 1.5
 
 // maxRaw is how many grips of a chord and a tune note are kept to be weighed
 // for a place.
-const maxRaw = 140
+const maxRaw = 100
 
 // cheapest is at most n of what was found, the best first, and the tune alone
 // in all its places.
