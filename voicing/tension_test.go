@@ -1,7 +1,9 @@
 package voicing_test
 
 import (
+	"fmt"
 	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -54,32 +56,99 @@ func TestTension(t *testing.T) {
 	if far(high) < 2*far(medium) {
 		t.Errorf("high goes beyond the first choice %d times, medium %d: want twice as often at least", far(high), far(medium))
 	}
-	// what a written chord and its usual extensions hold, by degree
-	usual := func(c theory.Chord) theory.PCSet {
-		s := c.Tones
-		switch {
-		case c.IsDominant():
-			s = s.With(2, 9)
-		case c.Kind == theory.Major:
-			s = s.With(2, 9, 11)
-		case c.Kind == theory.Minor:
-			s = s.With(2, 5, 9, 10)
-		case c.Kind == theory.HalfDiminished:
-			s = s.With(5)
-		}
-		return s
-	}
-	for _, m := range low.Chords {
-		if m.Chord.NoChord {
-			continue
-		}
-		for _, n := range low.Notes {
-			if n.At == m.At && n.Voice != voicing.Melody && !usual(m.Chord).Has(n.MIDI-m.Chord.RootPC()) {
-				t.Errorf("tension low: %d sounds on %s at %d", n.MIDI, m.Symbol, m.At)
-			}
-		}
+	for _, what := range foreign(low) {
+		t.Errorf("tension low: %s", what)
 	}
 	if _, err := voicing.Arrange(tune, voicing.Plan{Tension: "wild"}); err == nil {
 		t.Error("an unknown tension is taken")
+	}
+}
+
+// usual is what a written chord and its usual extensions hold, by degree
+// (harmony.md 3.2, tension 0 and 1).
+func usual(c theory.Chord) theory.PCSet {
+	s := c.Tones
+	switch {
+	case c.IsDominant():
+		s = s.With(2, 9)
+	case c.Kind == theory.Major:
+		s = s.With(2, 9, 11)
+	case c.Kind == theory.Minor:
+		s = s.With(2, 5, 9, 10, 11)
+	case c.Kind == theory.HalfDiminished:
+		s = s.With(5)
+	case c.Kind == theory.Suspended:
+		s = s.With(2, 9, 10)
+	case c.Kind == theory.Diminished:
+		s = s.With(9)
+	}
+	if c.Slash {
+		s = s.With(c.BassPC() - c.RootPC())
+	}
+	return s
+}
+
+// foreign lists the added notes, struck on a change of chord, that are neither
+// of the written chord nor of its usual extensions.
+func foreign(a *voicing.Arrangement) (list []string) {
+	for _, m := range a.Chords {
+		if m.Chord.NoChord {
+			continue
+		}
+		for _, n := range a.Notes {
+			if n.At == m.At && n.Voice != voicing.Melody && !usual(m.Chord).Has(n.MIDI-m.Chord.RootPC()) {
+				list = append(list, fmt.Sprintf("%d sounds on %s at %d", n.MIDI, m.Symbol, m.At))
+			}
+		}
+	}
+	return list
+}
+
+// TestTensionOverSheets asks the same of the shared lead sheets.
+func TestTensionOverSheets(t *testing.T) {
+	dir := os.Getenv("THUMBLINE_DATA")
+	if dir == "" {
+		t.Skip("THUMBLINE_DATA is not set: no shared sheets to arrange")
+	}
+	var files []string
+	for _, pattern := range []string{"corpus/leadsheets/*.mxl", "corpus/abc/*.abc"} {
+		found, err := filepath.Glob(filepath.Join(dir, pattern))
+		if err != nil || len(found) == 0 {
+			t.Fatalf("no %s among the shared data (%v)", pattern, err)
+		}
+		files = append(files, found...)
+	}
+	beyond := map[string]int{}
+	added := 0
+	for _, name := range files {
+		f, err := os.Open(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		tune, err := leadsheet.Read(f, filepath.Base(name), leadsheet.Options{})
+		f.Close()
+		if err != nil {
+			t.Log(err) // a sheet without chord symbols
+			continue
+		}
+		for _, tension := range []string{"low", "medium", "high"} {
+			a := arrange(t, tune, voicing.Plan{Tension: tension})
+			beyond[tension] += far(a)
+			if tension != "low" {
+				continue
+			}
+			for _, n := range a.Notes {
+				if n.Voice != voicing.Melody {
+					added++
+				}
+			}
+			for _, what := range foreign(a) {
+				t.Errorf("%s: tension low: %s", filepath.Base(name), what)
+			}
+		}
+	}
+	t.Logf("%d sheets, %d added notes at low; grips beyond the first choice: %v", len(files), added, beyond)
+	if beyond["high"] < 2*beyond["medium"] {
+		t.Errorf("high goes beyond the first choice %d times, medium %d: want twice as often at least", beyond["high"], beyond["medium"])
 	}
 }
