@@ -210,6 +210,7 @@ func TestSituationsNeedRules(t *testing.T) {
 		{"Answer.BassDoubled", func(w *voicing.Taste) *float64 { return &w.Answer.BassDoubled }, "208-answers-without-the-root.abc"},
 		{"Answer.TuneAhead", func(w *voicing.Taste) *float64 { return &w.Answer.TuneAhead }, "219-answers-that-wait-for-the-tune.abc"},
 		{"Answer.BorrowedFourth", func(w *voicing.Taste) *float64 { return &w.Answer.BorrowedFourth }, "220-major-chords-at-rest.abc"},
+		{"DimOwed", func(w *voicing.Taste) *float64 { return &w.DimOwed }, "227-tune-on-diminished-roots.abc"},
 	} {
 		t.Run(c.weight, func(t *testing.T) {
 			for _, file := range append([]string{c.file}, files...) {
