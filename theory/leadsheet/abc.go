@@ -1,11 +1,12 @@
 package leadsheet
 
 import (
-	"fmt"
+	"html"
 	"regexp"
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"thumbline/theory"
 )
@@ -14,7 +15,7 @@ var (
 	abcField  = regexp.MustCompile(`(?m)^[ \t]*[XTKM]:`)
 	fieldLine = regexp.MustCompile(`^([A-Za-z+]):`)
 	// A body line such as "A:|" or "d::" is music although it begins like a field.
-	notField = regexp.MustCompile(`^[A-Ga-gzx]:[|:]`)
+	notField = regexp.MustCompile(`^[A-Ga-gzxZX]:[|:]`)
 	partName = regexp.MustCompile(`^([A-Z])(?:$|[^A-Za-z].*)`)
 	partWord = regexp.MustCompile(`^[A-Z][A-Za-z]+[ 0-9A-Za-z]*$`)
 )
@@ -31,6 +32,8 @@ type abcReader struct {
 	v       *abcVoice // the voice that is being written
 	inBody  bool
 	keySeen bool
+	begun   bool // music was read, or a voice chosen for it
+	stop    bool // a limit was passed: nothing more is read
 
 	// What the header sets for every voice.
 	key     abcKey
@@ -39,98 +42,71 @@ type abcReader struct {
 	unit    theory.Time
 	unitSet bool
 	tempi   []tempo // of the header
+	tempo   pendingField
 
 	accidentals string // how long they hold: pitch, octave, not
 	order       string // the header's P:
 	orderAt     place
 	lastField   byte
+	user        map[rune]string // what U: makes of a letter
+	bangBreaks  bool            // a ! breaks the line in print and is no decoration
+}
+
+// A pendingField is a field whose meaning depends on those after it.
+type pendingField struct {
+	value string
+	at    place
 }
 
 // readABC reads the tune opt asks for. It returns nil when it logged a fault.
 func readABC(text string, opt Options, l *log) *sheet {
-	lines := strings.Split(strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(text), "\n")
-	from, to, ok := chooseTune(lines, opt.Number, l)
+	lines := abcLines(text)
+	list := entries(lines)
+	e, ok := chooseTune(list, opt, l)
 	if !ok {
 		return nil
 	}
 	r := &abcReader{
 		log: l, sheet: &sheet{howSymbols: `write them in double quotes before the notes: "Am7"A2`}, metre: theory.Metre{Num: 4, Den: 4}, free: true,
-		unit: theory.Quarters(1, 2), accidentals: "pitch",
+		unit: theory.Quarters(1, 2), accidentals: "pitch", user: make(map[rune]string),
 	}
-	for i, line := range lines[:from] { // the file's own header
-		if f := fieldLine.FindString(line); f != "" && strings.ContainsAny(f[:1], "MLI") || strings.HasPrefix(line, "%%") {
-			r.header(line, i+1)
-		}
-	}
-	r.lines(lines[from:to], from)
+	r.fileHeader(lines[:list[0].from])
+	r.lines(lines[e.from:e.to], e.from)
 	return r.finish(opt)
 }
 
-// chooseTune gives the lines [from, to) of the tune with the number, or of the
-// first. Lines before an X: belong to no tune unless there is none.
-func chooseTune(lines []string, number int, l *log) (from, to int, ok bool) {
-	var starts, numbers []int
+// fileHeader reads what stands before the first tune and holds for all of them
+// (ABC 2.1, 2.2.2): fields and directives up to the first line of free text.
+func (r *abcReader) fileHeader(lines []string) {
 	for i, line := range lines {
-		if rest, found := strings.CutPrefix(strings.TrimLeft(line, " \t"), "X:"); found {
-			n, _ := strconv.Atoi(strings.TrimSpace(strings.SplitN(rest, "%", 2)[0]))
-			starts, numbers = append(starts, i), append(numbers, n)
+		switch {
+		case strings.HasPrefix(line, "%%"):
+			r.header(line, i+1)
+		case strings.HasPrefix(line, "%") || strings.TrimSpace(line) == "":
+		case !fieldLine.MatchString(line):
+			return
+		case strings.ContainsAny(line[:1], "MLQIUmC"):
+			r.header(line, i+1)
 		}
 	}
-	if len(starts) == 0 {
-		if number != 0 {
-			l.fault(place{}, "leave the number out", "there is no tune X:%d: the file has no X: fields", number)
-			return 0, 0, false
-		}
-		return 0, len(lines), true
-	}
-	k := 0
-	if number != 0 {
-		if k = slices.Index(numbers, number); k < 0 {
-			l.fault(place{}, "choose one that is there", "there is no tune X:%d: %s", number, listed(numbers))
-			return 0, 0, false
-		}
-	} else if len(starts) > 1 {
-		l.warn(place{starts[0] + 1, 1}, "the file holds %d tunes and the first is read; another is chosen by its number", len(starts))
-	}
-	to = len(lines)
-	if k+1 < len(starts) {
-		to = starts[k+1]
-	}
-	return starts[k], to, true
-}
-
-// listed names the tunes of a file.
-func listed(numbers []int) string {
-	const most = 12
-	var b strings.Builder
-	b.WriteString("the file has ")
-	for i, n := range numbers {
-		if i == most {
-			fmt.Fprintf(&b, " and %d more", len(numbers)-most)
-			break
-		}
-		if i > 0 {
-			b.WriteString(", ")
-		}
-		b.WriteString(strconv.Itoa(n))
-	}
-	return b.String()
 }
 
 // lines reads the tune, whose first line is number first+1 of the file.
 func (r *abcReader) lines(lines []string, first int) {
-	skipTo := ""
+	closing, opened := "", 0
 	for i, line := range lines {
 		n := first + i + 1
-		if skipTo != "" {
-			if strings.HasPrefix(line, "%%"+skipTo) {
-				skipTo = ""
+		if r.stop {
+			return
+		}
+		if closing != "" {
+			if strings.HasPrefix(line, closing) {
+				closing = ""
 			}
 			continue
 		}
-		if rest, ok := strings.CutPrefix(line, "%%begin"); ok {
-			word, _, _ := strings.Cut(rest, " ")
-			skipTo = "end" + strings.TrimSpace(word)
+		if closing = blockEnd(line); closing != "" {
+			opened = n
 			continue
 		}
 		if strings.TrimSpace(line) == "" {
@@ -145,6 +121,9 @@ func (r *abcReader) lines(lines []string, first int) {
 		} else {
 			r.body(line, n)
 		}
+	}
+	if closing != "" {
+		r.fault(place{opened, 1}, "put "+closing+" on a line of its own where the text ends", "a block of text is not closed, and all behind it is lost")
 	}
 }
 
@@ -168,7 +147,7 @@ func (r *abcReader) afterEnd(lines []string, at int) {
 // header reads a line before the music.
 func (r *abcReader) header(line string, n int) {
 	if strings.HasPrefix(line, "%") {
-		r.directive(line)
+		r.directive(line, n)
 		return
 	}
 	m := fieldLine.FindString(strings.TrimLeft(line, " \t"))
@@ -189,27 +168,50 @@ func (r *abcReader) header(line string, n int) {
 	}
 	indent := len(line) - len(strings.TrimLeft(line, " \t"))
 	letter := line[indent]
-	r.lastField = letter
 	value := fieldValue(line[indent+2:])
 	at := place{n, indent + 3}
+	if letter == '+' {
+		r.goOn(value, at)
+		return
+	}
+	r.lastField = letter
 	switch letter {
 	case 'T':
-		if r.sheet.title == "" {
-			r.sheet.title = abcText(value)
+		if r.sheet.title != "" {
+			r.lastField = 'N' // another title is for those who look the tune up
+			return
 		}
+		r.sheet.title = abcText(value)
 	case 'C':
-		if r.sheet.composer == "" {
-			r.sheet.composer = abcText(value)
+		if r.sheet.composer != "" {
+			r.lastField = 'N'
+			return
 		}
+		r.sheet.composer = abcText(value)
 	case 'P':
 		r.order, r.orderAt = value, at
 	case 'K':
 		r.keySeen = true
-		if r.keyField(value, at, &r.key, abcKey{}) {
-			r.startBody()
-		}
+		r.keyField(value, at, &r.key, abcKey{})
+		r.startBody()
 	default:
 		r.anyField(letter, value, at)
+	}
+}
+
+// goOn reads "+:", which continues the field before it (ABC 2.1, 3.3).
+func (r *abcReader) goOn(value string, at place) {
+	switch r.lastField {
+	case 'T':
+		r.sheet.title = strings.TrimSpace(r.sheet.title + " " + abcText(value))
+	case 'C':
+		r.sheet.composer = strings.TrimSpace(r.sheet.composer + " " + abcText(value))
+	case 'P':
+		if len(r.order) <= maxOrder {
+			r.order += value
+		}
+	case 'K', 'L', 'M', 'Q', 'V', 'U', 'I':
+		r.warn(at, "the continuation of a %c: field is not read (write the field on one line)", r.lastField)
 	}
 }
 
@@ -225,7 +227,11 @@ func (r *abcReader) anyField(letter byte, value string, at place) {
 	case 'V':
 		r.voiceField(value, at)
 	case 'I':
-		r.instruction(value)
+		r.instruction(value, at)
+	case 'U':
+		r.userSign(value, at)
+	case 'w':
+		r.warnOnce(at, "the words of a song (w:) are not kept")
 	case 'm':
 		r.warnOnce(at, "macros (m:) are not expanded")
 	}
@@ -234,6 +240,10 @@ func (r *abcReader) anyField(letter byte, value string, at place) {
 // keyField reads K: into key; before is what the field may leave as it was.
 func (r *abcReader) keyField(value string, at place, key *abcKey, before abcKey) bool {
 	k, ok := readKey(value, before)
+	for _, why := range k.told {
+		r.tellPair(why, at)
+	}
+	k.told = nil
 	if !ok {
 		r.fault(at, "write the tonic and the mode: K:Eb, K:Dm, K:Gmix", "unknown key %s", quote(value))
 		return false
@@ -245,17 +255,30 @@ func (r *abcReader) keyField(value string, at place, key *abcKey, before abcKey)
 // startBody ends the header: what it set holds for every voice.
 func (r *abcReader) startBody() {
 	r.inBody = true
-	for _, v := range r.voices {
-		own := v.key
-		v.start(r)
-		if own.moved {
-			v.key.octave, v.key.transpose = own.octave, own.transpose
-		}
-	}
+	r.headerTempo()
+	r.startVoices()
 	if len(r.voices) > 0 {
 		r.v = r.voices[0]
 	}
 }
+
+// startVoices gives every voice what the header set, but what V: set for it.
+func (r *abcReader) startVoices() {
+	for _, v := range r.voices {
+		own := v.own
+		v.start(r)
+		if own.octaveSet {
+			v.key.octave = own.octave
+		}
+		if own.transposeSet {
+			v.key.transpose = own.transpose
+		}
+	}
+}
+
+// forAll reports whether a field still holds for every voice: it stands in
+// the header, or behind K: before all music and V: fields.
+func (r *abcReader) forAll() bool { return !r.inBody || !r.begun }
 
 // voice is the current voice, made when the first music comes.
 func (r *abcReader) voice() *abcVoice {
@@ -278,36 +301,44 @@ func (r *abcReader) voiceNamed(id string) *abcVoice {
 	return v
 }
 
-// maxVoices bounds the voices of a tune.
-const maxVoices = 200
-
-// voiceField reads V: with what may follow the name.
+// voiceField reads V: with what may follow the name (ABC 2.1, 7.1).
 func (r *abcReader) voiceField(value string, at place) {
-	id, rest, _ := strings.Cut(strings.TrimSpace(value), " ")
+	id, rest, _ := strings.Cut(strings.ReplaceAll(strings.TrimSpace(value), "\t", " "), " ")
 	if id == "" {
-		r.warn(at, "a V: field without the name of a voice is not read")
+		r.warnOnce(at, "a V: field without the name of a voice is not read")
 		return
 	}
-	if len(r.voices) >= maxVoices {
+	if len(r.voices) >= maxVoices && !slices.ContainsFunc(r.voices, func(v *abcVoice) bool { return v.id == id }) {
 		r.warnOnce(at, "there are too many voices; this one is written into the one before")
 		return
 	}
 	v := r.voiceNamed(id)
-	for _, m := range keyPairs.FindAllStringSubmatch(rest, -1) {
+	for _, m := range keyPairs.FindAllStringSubmatch(" "+rest, -1) {
 		val := strings.Trim(m[2], `"`)
 		switch m[1] {
 		case "name", "nm":
-			v.name = val
+			v.name = abcText(val)
 		}
-		v.key.pair(m[1], val)
+		v.own.pair(m[1], val)
+		r.tellPair(v.key.pair(m[1], val), at)
 	}
-	for _, w := range strings.Fields(keyPairs.ReplaceAllString(rest, " ")) {
+	for _, w := range strings.Fields(keyPairs.ReplaceAllString(" "+rest, " ")) {
 		if c := clefName.FindStringSubmatch(w); c != nil {
+			v.own.clef(c[1])
 			v.key.clef(c[1])
 		}
 	}
 	if r.inBody {
 		r.v = v
+		r.begun = true
+	}
+}
+
+// tellPair warns of what a K: or V: field says about the sound and is not
+// obeyed.
+func (r *abcReader) tellPair(why string, at place) {
+	if why != "" {
+		r.warn(at, "%s", why)
 	}
 }
 
@@ -317,13 +348,16 @@ func (r *abcReader) setMetre(value string, at place) {
 		r.fault(at, "write it as M:4/4, M:6/8, M:C, M:C| or M:none", "unknown metre %s", quote(value))
 		return
 	}
-	if r.inBody {
+	if !r.forAll() {
 		r.voice().metre, r.voice().free = m, free
 		return
 	}
 	r.metre, r.free = m, free
-	if !r.unitSet {
+	if !r.unitSet && !r.inBody {
 		r.unit = defaultUnit(m, free)
+	}
+	if r.inBody {
+		r.startVoices()
 	}
 }
 
@@ -333,56 +367,116 @@ func (r *abcReader) setUnit(value string, at place) {
 		r.fault(at, "write it as L:1/8", "unknown unit note length %s", quote(value))
 		return
 	}
-	if r.inBody {
+	if !r.forAll() {
 		r.voice().unit = u
 		return
 	}
 	r.unit, r.unitSet = u, true
+	if r.inBody {
+		r.startVoices()
+	}
 }
 
+// setTempo reads Q:. Its older forms count unit lengths, and L: or M: may come
+// after it: in the header it waits for the end of it.
 func (r *abcReader) setTempo(value string, at place) {
-	unit := r.unit
-	if r.inBody {
-		unit = r.voice().unit
+	if !r.inBody {
+		r.tempo = pendingField{value, at}
+		return
 	}
+	if r.forAll() {
+		r.tempo = pendingField{value, at}
+		r.headerTempo()
+		return
+	}
+	v := r.voice()
+	m := r.readTempo(value, v.unit, at)
+	if m.bpm == 0 {
+		return
+	}
+	m.at = v.t
+	v.cur.tempi = append(v.cur.tempi, m)
+}
+
+// headerTempo reads the Q: of the header.
+func (r *abcReader) headerTempo() {
+	if r.tempo.at == (place{}) {
+		return
+	}
+	if m := r.readTempo(r.tempo.value, r.unit, r.tempo.at); m.bpm != 0 {
+		r.tempi = []tempo{m}
+	}
+	r.tempo = pendingField{}
+}
+
+// readTempo reads the value of Q:; bpm is 0 when there is no figure in it.
+func (r *abcReader) readTempo(value string, unit theory.Time, at place) tempo {
 	bpm, text, ok := readTempo(value, unit)
-	switch {
-	case !ok:
+	if !ok {
 		r.warn(at, "the tempo %s is not read (write it as Q:1/4=120)", quote(value))
-		return
-	case bpm == 0:
-		if r.sheet.tempoText == "" {
-			r.sheet.tempoText = abcText(text)
-		}
-		return
+		return tempo{}
 	}
-	m := tempo{bpm: bpm, text: abcText(text)}
-	if r.inBody {
-		v := r.voice()
-		m.at = v.t
-		v.cur.tempi = append(v.cur.tempi, m)
-		return
+	if bpm == 0 && r.sheet.tempoText == "" {
+		r.sheet.tempoText = abcText(text)
 	}
-	r.tempi = []tempo{m}
+	return tempo{bpm: bpm, text: abcText(text)}
 }
 
 // directive reads %% lines; a comment says nothing.
-func (r *abcReader) directive(line string) {
+func (r *abcReader) directive(line string, n int) {
 	if rest, ok := strings.CutPrefix(line, "%%"); ok {
-		r.instruction(rest)
+		r.instruction(fieldValue(rest), place{n, 1})
 	}
 }
 
-// instruction reads I: and %%: of all there are, only how long accidentals
-// hold changes the notes.
-func (r *abcReader) instruction(s string) {
+// instruction reads I: and %%: of all there are, only these change the notes
+// (ABC 2.1, 3.1.17, 6.1.1, 11.3). What only changes the print, or the sound of a
+// player, is passed over.
+func (r *abcReader) instruction(s string, at place) {
 	f := strings.Fields(s)
-	if len(f) == 2 && f[0] == "propagate-accidentals" {
-		switch f[1] {
-		case "pitch", "octave", "not":
-			r.accidentals = f[1]
-		}
+	if len(f) < 2 {
+		return
 	}
+	name, value := strings.ToLower(f[0]), f[1]
+	switch name {
+	case "propagate-accidentals":
+		switch value {
+		case "pitch", "octave", "not":
+			r.accidentals = value
+		}
+	case "linebreak":
+		r.bangBreaks = strings.Contains(s, "!")
+	case "decoration":
+		r.bangBreaks = value == "+"
+	case "transpose", "shift":
+		r.warnOnce(at, "a directive that transposes the notes is not obeyed (write transpose= behind K:)")
+	case "midi":
+		switch strings.ToLower(value) {
+		case "transpose", "rtranspose", "c":
+			r.warnOnce(at, "a directive that transposes the notes is not obeyed (write transpose= behind K:)")
+		}
+	case "abc-include":
+		r.warnOnce(at, "a file that the sheet includes is not read (copy it in)")
+	}
+}
+
+// userSign reads U:, which gives a letter a decoration or a text (ABC 2.1,
+// 4.16).
+func (r *abcReader) userSign(value string, at place) {
+	name, means, ok := strings.Cut(value, "=")
+	letter := []rune(strings.TrimSpace(name))
+	means = strings.TrimSpace(means)
+	if !ok || len(letter) != 1 || !isUserSign(letter[0]) || len(means) < 2 {
+		r.warn(at, "the user symbol %s is not read (write it as U:T=!trill!)", quote(value))
+		return
+	}
+	r.user[letter[0]] = means
+}
+
+// isUserSign reports the letters that stand for a decoration or may be given
+// one.
+func isUserSign(c rune) bool {
+	return c == '~' || c >= 'h' && c <= 'w' || c >= 'H' && c <= 'W'
 }
 
 // fieldValue cuts the comment off a field.
@@ -399,7 +493,7 @@ func fieldValue(s string) string {
 // body reads a line of the music, or a field between.
 func (r *abcReader) body(line string, n int) {
 	if strings.HasPrefix(line, "%") {
-		r.directive(line)
+		r.directive(line, n)
 		return
 	}
 	indent := len(line) - len(strings.TrimLeft(line, " \t"))
@@ -409,20 +503,27 @@ func (r *abcReader) body(line string, n int) {
 		r.bodyField(f[0], strings.TrimRight(strings.TrimSpace(strings.TrimSuffix(value, `\`)), " "), at)
 		return
 	}
-	v := r.voice()
-	v.line(line, n)
+	r.begun = true
+	r.voice().line(line, n)
 }
 
 // bodyField reads a field in the music, on its own line or inline.
 func (r *abcReader) bodyField(letter byte, value string, at place) {
 	switch letter {
 	case 'K':
+		if r.forAll() {
+			r.keyField(value, at, &r.key, r.key)
+			r.startVoices()
+			return
+		}
 		v := r.voice()
 		r.keyField(value, at, &v.key, v.key)
 	case 'P':
 		r.part(value, at)
 	case 's':
-		r.warnOnce(at, "symbol lines (s:) are not read")
+		r.voice().symbolLine(value, at)
+	case '+':
+		// It goes on with words or remarks.
 	case 'X':
 		r.warn(at, "a second X: in the tune is not read")
 	default:
@@ -434,15 +535,8 @@ func (r *abcReader) bodyField(letter byte, value string, at place) {
 // a sign for a jump or any text.
 func (r *abcReader) part(value string, at place) {
 	v := r.voice()
-	switch strings.ToLower(strings.Trim(strings.ReplaceAll(value, " ", ""), ".")) {
-	case "dc", "d.c", "dacapo", "d.c.alfine", "d.c.alcoda", "dcalfine", "dcalcoda":
-		v.sign("D.C.", at)
-		return
-	case "ds", "d.s", "dalsegno", "d.s.alfine", "d.s.alcoda", "dsalfine", "dsalcoda":
-		v.sign("D.S.", at)
-		return
-	case "segno", "fine":
-		v.sign(strings.ToLower(strings.Trim(value, ". ")), at)
+	if name, ok := jumpOf(value); ok && name != "coda" {
+		v.sign(name, at)
 		return
 	}
 	m := partName.FindStringSubmatch(value)
@@ -614,7 +708,7 @@ func (r *abcReader) playOrder(v *abcVoice) []span {
 // expandOrder reads AABA, A2B, (AB)3.C2 (ABC 2.1, 3.1.9). Words after it, as in
 // "A(ABB) times 4", are left out with a warning.
 func (r *abcReader) expandOrder(s string) (names []string, ok bool) {
-	if len(s) > 1000 {
+	if len(s) > maxOrder {
 		r.fault(r.orderAt, "write it shorter", "the order of parts is longer than any tune")
 		return nil, false
 	}
@@ -635,7 +729,7 @@ func (r *abcReader) expandOrder(s string) (names []string, ok bool) {
 			d := leadingDigits(s[i:])
 			i += len(d) - 1
 			n, err := strconv.Atoi(d)
-			if err != nil || n > 100 || n*(len(names)-last) > maxBars {
+			if err != nil || n > maxOrderBy || n*(len(names)-last) > maxBars {
 				r.fault(r.orderAt, "write it shorter", "the order of parts %s is longer than any tune", quote(s))
 				return nil, false
 			}
@@ -657,26 +751,51 @@ func (r *abcReader) expandOrder(s string) (names []string, ok bool) {
 	return names, true
 }
 
-// abcText turns the escapes of ABC 2.1, 8.2, for letters with accents into the
-// letters, as far as they are in common use.
+// abcText reads a text (ABC 2.1, 8.2): letters with accents written as \'e,
+// &eacute; or \u00e9, and the signs for a change of font, $1.
 func abcText(s string) string {
-	if !strings.ContainsAny(s, `\&`) {
-		return s
+	if strings.Contains(s, "$") {
+		s = fontChange.ReplaceAllString(s, "$1")
 	}
-	return accents.Replace(s)
+	if strings.Contains(s, `\`) {
+		s = unicodeEscape.ReplaceAllStringFunc(s, func(e string) string {
+			n, err := strconv.ParseUint(e[2:], 16, 32)
+			if err != nil || !unicode.IsGraphic(rune(n)) {
+				return e
+			}
+			return string(rune(n))
+		})
+		s = accents.Replace(s)
+	}
+	if strings.Contains(s, "&") {
+		s = unescape(s)
+	}
+	return s
 }
 
+// unescape reads entities with their semicolon: &eacute; and &flat;.
+func unescape(s string) string { return entity.ReplaceAllStringFunc(s, html.UnescapeString) }
+
+var (
+	unicodeEscape = regexp.MustCompile(`\\u[0-9A-Fa-f]{4}|\\U[0-9A-Fa-f]{8}`)
+	entity        = regexp.MustCompile(`&[A-Za-z0-9#]{1,32};`)
+	fontChange    = regexp.MustCompile(`\$(?:[0-9]|(\$))`)
+)
+
+// accents are the mnemonics of ABC 2.1, 8.2.
 var accents = func() *strings.Replacer {
 	var pairs []string
-	for mark, letters := range map[string]string{
-		"`": "AÀEÈIÌOÒUÙaàeèiìoòuù", "'": "AÁEÉIÍOÓUÚYÝaáeéiíoóuúyý", "^": "AÂEÊIÎOÔUÛaâeêiîoôuû",
-		"~": "AÃNÑOÕaãnñoõ", `"`: "AÄEËIÏOÖUÜYŸaäeëiïoöuüyÿ", "c": "CÇcç", ",": "CÇcç", "/": "OØoø", "v": "CČSŠZŽcčsšzž",
+	for _, row := range []struct{ mark, letters string }{
+		{"`", "AÀEÈIÌOÒUÙaàeèiìoòuù"}, {"'", "AÁEÉIÍOÓUÚYÝaáeéiíoóuúyý"}, {"^", "AÂEÊIÎOÔUÛYŶaâeêiîoôuûyŷ"},
+		{"~", "AÃNÑOÕaãnñoõ"}, {`"`, "AÄEËIÏOÖUÜYŸaäeëiïoöuüyÿ"}, {"c", "CÇcç"}, {",", "CÇcç"}, {"/", "OØoø"},
+		{"v", "CČSŠZŽEĚcčsšzžeě"}, {"u", "AĂEĔaăeĕ"}, {"H", "OŐUŰoőuű"}, {"A", "AÅ"}, {"a", "aå"},
 	} {
-		r := []rune(letters)
+		r := []rune(row.letters)
 		for i := 0; i < len(r); i += 2 {
-			pairs = append(pairs, `\`+mark+string(r[i]), string(r[i+1]))
+			pairs = append(pairs, `\`+row.mark+string(r[i]), string(r[i+1]))
 		}
 	}
-	pairs = append(pairs, `\ss`, "ß", `\aa`, "å", `\AA`, "Å", `\ae`, "æ", `\AE`, "Æ", "&amp;", "&", `\&`, "&", `\\`, `\`)
+	pairs = append(pairs, `\ss`, "ß", `\AE`, "Æ", `\ae`, "æ", `\OE`, "Œ", `\oe`, "œ", `\DH`, "Ð", `\dh`, "ð", `\TH`, "Þ", `\th`, "þ",
+		`\&`, "&amp;", `\%`, "%", `\"`, `"`, `\\`, `\`)
 	return strings.NewReplacer(pairs...)
 }()

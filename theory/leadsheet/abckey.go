@@ -27,26 +27,47 @@ type abcKey struct {
 	sig       signature
 	octave    int
 	transpose int
-	moved     bool // octave or transpose was named
+	// What the field itself named.
+	octaveSet, transposeSet bool
+	told                    []string // what was not obeyed
 }
 
 var (
 	keyTonic = regexp.MustCompile(`^([A-Ga-g][#b♯♭]?)(?:\s*((?i:(?:maj|min|mix|dor|phr|lyd|loc|aeo|ion)[a-z]*|m)))?(?:$|[\s_^=\[,])`)
 	keySigns = regexp.MustCompile(`^(\^\^|__|\^|_|=)([A-Ga-g])$`)
-	keyPairs = regexp.MustCompile(`(clef|transpose|octave|middle|score|sound|shift|t|m|name|nm|sname|snm|stafflines|style|stem|cue|dyn|lyrics|gchords?|staves|brace|bracket|space|volinc|vol|program|instrument)\s*=\s*("[^"]*"|\S+)`)
-	clefName = regexp.MustCompile(`^(?:treble|alto|tenor|bass|soprano|mezzo|baritone|perc|none|auto|G|F|C)?[1-5]?([-+]8|[-+]15)?$`)
+	// A word, = and a value; with one letter only without spaces, for in "Gm =f"
+	// the m is the mode.
+	keyPairs  = regexp.MustCompile(`(?:^|\s)([A-Za-z][A-Za-z]+\s*|[tm])=\s*("[^"]*"|[^\s"]+)`)
+	keySpaces = regexp.MustCompile(`((?:\^\^|__|\^|_|=)[A-Ga-g])`)
+	clefName  = regexp.MustCompile(`^(?:treble|alto|tenor|bass|soprano|mezzo|baritone|perc|none|auto|G|F|C)?[1-5]?([-+_^]8|[-+]15)?$`)
+	modeWord  = regexp.MustCompile(`^(?i:maj|min|mix|dor|phr|lyd|loc|aeo|ion)`)
 )
 
 // readKey reads the value of a K: field (ABC 2.1, 3.1.14 and 4.6). ok is false
 // when it names no key although it should.
 func readKey(v string, old abcKey) (k abcKey, ok bool) {
 	k = old
-	k.set, k.moved = false, false
+	k.octaveSet, k.transposeSet, k.told = false, false, nil
 	v = strings.TrimSpace(v)
-	for _, m := range keyPairs.FindAllStringSubmatch(v, -1) {
-		k.pair(m[1], strings.Trim(m[2], `"`))
+	pair := func(m []string) bool {
+		name := strings.TrimSpace(m[1])
+		return !keyTonic.MatchString(name) && !strings.EqualFold(name, "exp") && !strings.EqualFold(name, "none") && !modeWord.MatchString(name)
 	}
-	v = strings.TrimSpace(keyPairs.ReplaceAllString(v, " "))
+	for _, m := range keyPairs.FindAllStringSubmatch(v, -1) {
+		if !pair(m) {
+			continue
+		}
+		if why := k.pair(strings.TrimSpace(m[1]), strings.Trim(m[2], `"`)); why != "" {
+			k.told = append(k.told, why)
+		}
+	}
+	v = strings.TrimSpace(keyPairs.ReplaceAllStringFunc(v, func(s string) string {
+		if m := keyPairs.FindStringSubmatch(s); !pair(m) {
+			return s
+		}
+		return " "
+	}))
+	named := false // a key or a sign of one
 	rest := v
 	explicit := false
 	fields := strings.Fields(v)
@@ -58,11 +79,11 @@ func readKey(v string, old abcKey) (k abcKey, ok bool) {
 		}
 		return k, true
 	case first == "none":
-		k.set, k.key, k.sig = true, theory.Key{}, signature{}
+		named, k.key, k.sig = true, theory.Key{}, signature{}
 		rest = v[len(first):]
 	case fields[0] == "HP" || fields[0] == "Hp":
 		// Pipe music: F and C sharp, whether they are printed or not.
-		k.set = true
+		named = true
 		k.key = theory.Key{Tonic: theory.Name{Letter: theory.D}, Fifths: 2}
 		k.sig = signatureOf(k.key)
 		rest = v[2:]
@@ -76,21 +97,21 @@ func readKey(v string, old abcKey) (k abcKey, ok bool) {
 		if err != nil {
 			return k, false
 		}
-		k.set, k.key, k.sig = true, parsed, signatureOf(parsed)
+		named, k.key, k.sig = true, parsed, signatureOf(parsed)
 		rest = v[end:]
 	}
 	// What follows: exp, explicit accidentals, a clef.
 	for _, w := range strings.Fields(strings.NewReplacer("[", " ", "]", " ", ",", " ").Replace(spaceSigns(rest))) {
 		switch m := keySigns.FindStringSubmatch(w); {
 		case strings.EqualFold(w, "exp"):
-			k.sig, explicit, k.set = signature{}, true, true
+			k.sig, explicit, named = signature{}, true, true
 		case m != nil:
 			k.sig[letterOf(m[2][0])] = map[string]int8{"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}[m[1]]
-			explicit, k.set = true, true
+			explicit, named = true, true
 		default:
 			c := clefName.FindStringSubmatch(w)
 			if c == nil {
-				if !k.set {
+				if !named {
 					return k, false
 				}
 				continue // a word that does not change the notes
@@ -101,44 +122,54 @@ func readKey(v string, old abcKey) (k abcKey, ok bool) {
 	if explicit {
 		k.key = nameSignature(k.key, k.sig)
 	}
+	k.set = k.set || named
 	return k, true
 }
 
 // spaceSigns parts accidentals written together: "^f_b" to "^f _b".
 func spaceSigns(s string) string {
-	return regexp.MustCompile(`((?:\^\^|__|\^|_|=)[A-Ga-g])`).ReplaceAllString(s, " $1 ")
+	return keySpaces.ReplaceAllString(s, " $1 ")
 }
 
-// pair reads one of the assignments that K: and V: share.
-func (k *abcKey) pair(name, value string) {
+// pair reads one of the assignments that K: and V: share (ABC 2.1, 4.6 and
+// 7.1). middle= and stafflines= change the print alone. It returns what is wrong
+// when an assignment that moves the notes is not obeyed.
+func (k *abcKey) pair(name, value string) string {
 	n, err := strconv.Atoi(value)
-	switch name {
+	switch strings.ToLower(strings.TrimSpace(name)) {
 	case "octave":
-		if err == nil && n >= -4 && n <= 4 {
-			k.octave, k.moved = n, true
+		if err != nil || n < -4 || n > 4 {
+			return "octave=" + quote(value) + " is not obeyed (write a figure from -4 to 4)"
 		}
+		k.octave, k.octaveSet = n, true
 	case "transpose", "t":
-		if err == nil && n >= -36 && n <= 36 {
-			k.transpose, k.moved = n, true
+		if err != nil || n < -36 || n > 36 {
+			return "transpose=" + quote(value) + " is not obeyed (write semitones from -36 to 36)"
 		}
+		k.transpose, k.transposeSet = n, true
+	case "shift", "sound":
+		return name + "= is not obeyed (write transpose= with the semitones)"
 	case "clef":
 		if c := clefName.FindStringSubmatch(value); c != nil {
 			k.clef(c[1])
 		}
 	}
+	return ""
 }
 
 // clef reads the octave mark of a clef: treble-8 sounds an octave lower.
 func (k *abcKey) clef(mark string) {
 	switch mark {
 	case "-8":
-		k.octave, k.moved = -1, true
-	case "+8":
-		k.octave, k.moved = 1, true
+		k.octave, k.octaveSet = -1, true
+	case "+8", "^8":
+		k.octave, k.octaveSet = 1, true
+	case "_8":
+		k.octave, k.octaveSet = -1, true
 	case "-15":
-		k.octave, k.moved = -2, true
+		k.octave, k.octaveSet = -2, true
 	case "+15":
-		k.octave, k.moved = 2, true
+		k.octave, k.octaveSet = 2, true
 	}
 }
 
@@ -161,11 +192,13 @@ func letterOf(c byte) theory.Letter {
 }
 
 var (
-	metreFraction = regexp.MustCompile(`^\(?\s*([0-9]+(?:\s*\+\s*[0-9]+)*)\s*\)?\s*/\s*([0-9]+)`)
+	metreFraction = regexp.MustCompile(`^\(?\s*([0-9]+(?:\s*\+\s*[0-9]+)*)\s*\)?\s*/\s*([0-9]+)$`)
+	metreJoin     = regexp.MustCompile(`(/\s*[0-9]+)\s*\+\s*[(0-9]`)
 	lengthField   = regexp.MustCompile(`^1\s*/\s*([0-9]+)$|^1$`)
-	tempoFull     = regexp.MustCompile(`((?:[0-9]+/[0-9]+\s*)+)=\s*([0-9]+(?:\.[0-9]+)?)`)
+	tempoFull     = regexp.MustCompile(`^((?:[0-9]+/[0-9]+\s*)+)=\s*(?:c\.|ca\.?)?\s*([0-9]+(?:\.[0-9]+)?)$`)
 	tempoUnits    = regexp.MustCompile(`^C?([0-9]*)(?:/([0-9]+))?\s*=\s*([0-9]+(?:\.[0-9]+)?)$`)
 	tempoBare     = regexp.MustCompile(`^([0-9]+(?:\.[0-9]+)?)$`)
+	tempoWords    = regexp.MustCompile(`^\pL[\pL .,'-]*$`)
 	quoted        = regexp.MustCompile(`"([^"]*)"`)
 )
 
@@ -173,27 +206,52 @@ var (
 func readMetre(v string) (m theory.Metre, free, ok bool) {
 	v = strings.TrimSpace(v)
 	switch {
-	case v == "C":
+	case v == "C" || v == "c":
 		return theory.Metre{Num: 4, Den: 4}, false, true
-	case v == "C|":
+	case v == "C|" || v == "c|":
 		return theory.Metre{Num: 2, Den: 2}, false, true
 	case v == "" || strings.EqualFold(v, "none") || strings.EqualFold(v, "free"):
 		return theory.Metre{Num: 4, Den: 4}, true, true
 	}
-	f := metreFraction.FindStringSubmatch(v)
-	if f == nil {
-		return m, false, false
-	}
-	for _, n := range strings.Split(f[1], "+") {
-		k, err := strconv.Atoi(strings.TrimSpace(n))
-		if err != nil || k > 99 {
+	// Fractions joined by +, each perhaps with a sum above the line: 2/4+3/8.
+	total := theory.Time{}
+	for i, part := range fractionsOf(v) {
+		f := metreFraction.FindStringSubmatch(part)
+		if f == nil || i == 8 {
 			return m, false, false
 		}
-		m.Num += k
+		one := theory.Metre{}
+		for _, n := range strings.Split(f[1], "+") {
+			k, err := strconv.Atoi(strings.TrimSpace(n))
+			if err != nil || k > 99 {
+				return m, false, false
+			}
+			one.Num += k
+		}
+		den, err := strconv.Atoi(f[2])
+		one.Den = den
+		if err != nil || !validMetre(one) {
+			return m, false, false
+		}
+		total = total.Add(full(one))
+		m.Den = max(m.Den, one.Den)
 	}
-	den, err := strconv.Atoi(f[2])
-	m.Den = den
-	return m, false, err == nil && validMetre(m)
+	whole := total.Mul(int64(m.Den), 4) // in parts of the finest
+	m.Num = int(whole.Num())
+	return m, false, validMetre(m)
+}
+
+// fractionsOf cuts "2/4+3/8" behind each fraction, not "3+2/8".
+func fractionsOf(v string) []string {
+	var out []string
+	for {
+		m := metreJoin.FindStringSubmatchIndex(v)
+		if m == nil {
+			return append(out, v)
+		}
+		out = append(out, v[:m[3]])
+		v = v[m[1]-1:]
+	}
 }
 
 // validMetre bounds a time signature: a power of two below, up to 64.
@@ -270,6 +328,8 @@ func readTempo(v string, unit theory.Time) (bpm float64, text string, ok bool) {
 		figure = m[3]
 	} else if m := tempoBare.FindStringSubmatch(v); m != nil {
 		beat, figure = unit.Float(), m[1]
+	} else if tempoWords.MatchString(v) && text == "" {
+		return 0, v, true // words without their quotes
 	} else {
 		return 0, text, false
 	}

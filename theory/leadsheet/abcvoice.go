@@ -1,6 +1,7 @@
 package leadsheet
 
 import (
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -38,6 +39,7 @@ type abcVoice struct {
 	id   string
 	name string
 
+	own   abcKey // what V: set for it
 	key   abcKey
 	metre theory.Metre
 	free  bool
@@ -68,6 +70,13 @@ type abcVoice struct {
 	over    bool // in an overlay
 	overEnd theory.Time
 	codas   []codaSign
+	row     []onset // the notes of the last line of music, for s:
+}
+
+// An onset is where a note starts.
+type onset struct {
+	bar *abcBar
+	at  theory.Time
 }
 
 type accKey struct {
@@ -79,6 +88,7 @@ type pendingText struct {
 	place
 	chords []theory.Chord
 	text   string
+	bar    int // how many bars were closed before it
 }
 
 // An event is something with a length; note is -1 for a rest.
@@ -115,12 +125,18 @@ func (v *abcVoice) interval() theory.Interval {
 // line reads a line of music.
 func (v *abcVoice) line(text string, n int) {
 	s := scanner{src: []rune(text), n: n}
-	for s.i < len(s.src) {
+	v.row = v.row[:0]
+	for s.i < len(s.src) && !v.r.stop {
 		if !v.token(&s) {
-			return
+			break
 		}
-		v = v.r.voice() // an inline [V:] may have changed it
+		if w := v.r.voice(); w != v { // an inline [V:] changed it
+			v.settleJumps()
+			v = w
+			v.row = v.row[:0]
+		}
 	}
+	v.settleJumps()
 }
 
 // A scanner stands in a line.
@@ -167,6 +183,22 @@ func (s *scanner) chordAhead() bool {
 	return false
 }
 
+// toBar goes to the next bar line, where reading can go on after a fault.
+func (s *scanner) toBar() {
+	for s.i < len(s.src) && s.src[s.i] != '|' {
+		s.i++
+	}
+}
+
+// blanks is how many blanks come before rune k.
+func (s *scanner) blanks(k int) int {
+	n := 0
+	for s.peek(k+n) == ' ' || s.peek(k+n) == '\t' {
+		n++
+	}
+	return n
+}
+
 // number reads digits; ok is false when there are none or too many.
 func (s *scanner) number() (n int64, ok bool) {
 	from := s.i
@@ -185,18 +217,24 @@ func (s *scanner) number() (n int64, ok bool) {
 
 func isDigit(r rune) bool { return r >= '0' && r <= '9' }
 
-// quoted reads a chord symbol or a text in quotes; false when the quotes stay
-// open, which ends the line.
-func (v *abcVoice) quoted(s *scanner, at place) bool {
+// quoted reads a chord symbol or a text in quotes. Quotes that stay open end
+// at the bar line.
+func (v *abcVoice) quoted(s *scanner, at place) {
+	open := s.peek(0)
 	s.i++
-	text, ok := s.quotedText()
+	from := s.i
+	text, ok := s.quotedText(open)
 	if !ok {
 		v.r.fault(at, `put a " behind it`, "a chord symbol or text has no closing quote")
-		return false
+		s.i = from
+		s.toBar()
+		return
 	}
 	v.text(text, at)
-	return true
 }
+
+// isQuote reports the quotes of word processors.
+func isQuote(c rune) bool { return c == '“' || c == '”' || c == '„' }
 
 // token reads one thing of the music; false ends the line.
 func (v *abcVoice) token(s *scanner) bool {
@@ -207,11 +245,9 @@ func (v *abcVoice) token(s *scanner) bool {
 		s.i++
 	case c == '%':
 		return false
-	case c == '"':
-		if !v.quoted(s, at) {
-			return false
-		}
-	case c == '|' || c == ':' && (s.peek(1) == '|' || s.peek(1) == ':') || c == '[' && (s.peek(1) == '|' || s.peek(1) == ']'):
+	case c == '"' || isQuote(c):
+		v.quoted(s, at)
+	case c == '|' || c == ':' && (s.peek(1) == ':' || s.peek(1+s.blanks(1)) == '|') || c == '[' && (s.peek(1) == '|' || s.peek(1) == ']'):
 		v.barLine(s)
 	case c == '[' && isDigit(s.peek(1)):
 		s.i++
@@ -225,20 +261,21 @@ func (v *abcVoice) token(s *scanner) bool {
 		field, ok := s.until(']')
 		if !ok {
 			v.r.fault(at, "put a ] behind it", "a field in the music is not closed")
-			return false
+			s.toBar()
+			return true
 		}
 		v.r.bodyField(field[0], fieldValue(field[2:]), place{s.n, at.col + 3})
 	case c == '[':
 		s.i++
-		return v.chord(s, at)
+		v.chord(s, ']', at)
 	case c == ']':
 		s.i++
-		v.r.warn(at, "a ] without its [ is not read")
+		v.r.warnOnce(at, "a ] without its [ is not read")
 	case c == '!' || c == '+':
 		v.decoration(s, c, at)
 	case c == '{':
 		s.i++
-		return v.graces(s, at)
+		v.graces(s, at)
 	case c == '(':
 		s.i++
 		if s.peek(0) == '&' { // the start of an overlay of several bars: it is the first voice so far
@@ -284,19 +321,46 @@ func (v *abcVoice) token(s *scanner) bool {
 		}
 		num, den := v.length(s, at)
 		v.add(v.unit.Mul(num, den), &played{pitch: p, written: natural}, at)
-	case c == '.' || c == '~' || c >= 'h' && c <= 'w' || c >= 'H' && c <= 'W':
+	case c == '.':
 		s.i++
-		if c != '.' || s.peek(0) != '|' {
-			v.r.warnOnce(at, "ornaments and marks of expression are not read")
+		if n := s.peek(0); n != '|' && n != '(' && n != '-' { // a dotted bar line, slur or tie is one like others
+			v.r.warnOnce(at, notPlayed)
 		}
+	case isUserSign(c):
+		s.i++
+		v.letterSign(c, at)
+	case c == '#' || c == '♯' || c == '♭':
+		s.i++
+		v.r.warnOnce(at, "the sign "+quote(string(c))+" is not read (a sharp is ^ before the note, a flat is _)")
 	default:
 		s.i++
 		if isDigit(c) {
 			s.number()
 		}
-		v.r.warn(at, "the sign %s is not read", quote(string(c)))
+		v.r.warnOnce(at, "the sign "+quote(string(c))+" is not read")
 	}
 	return true
+}
+
+// notPlayed tells of decorations, which the sheet keeps for the player.
+const notPlayed = "ornaments and marks of expression are not read"
+
+// letterSign obeys a letter that stands for a decoration (ABC 2.1, 4.14 and
+// 4.16).
+func (v *abcVoice) letterSign(c rune, at place) {
+	means, ok := v.r.user[c]
+	switch {
+	case ok && means[0] == '"':
+		v.text(strings.Trim(means, `"`), at)
+	case ok:
+		v.sign(strings.Trim(means, "!+"), at)
+	case c == 'S':
+		v.sign("segno", at)
+	case c == 'O':
+		v.sign("coda", at)
+	default:
+		v.r.warnOnce(at, notPlayed)
+	}
 }
 
 func isNoteStart(c rune) bool {
@@ -304,14 +368,16 @@ func isNoteStart(c rune) bool {
 }
 
 // quotedText takes the text up to the closing quote; \" is a quote in it.
-func (s *scanner) quotedText() (string, bool) {
+// Quotes of a word processor are closed by any of their kind.
+func (s *scanner) quotedText(open rune) (string, bool) {
 	var b strings.Builder
+	mark := strings.ContainsRune("^_<>@", s.peek(0))
 	for ; s.i < len(s.src); s.i++ {
 		switch c := s.src[s.i]; {
 		case c == '\\' && s.peek(1) == '"':
 			b.WriteRune('"')
 			s.i++
-		case c == '"':
+		case c == '"' || isQuote(c) && (open != '"' || !mark):
 			s.i++
 			return b.String(), true
 		default:
@@ -323,6 +389,17 @@ func (s *scanner) quotedText() (string, bool) {
 
 // text takes a chord symbol or an annotation.
 func (v *abcVoice) text(text string, at place) {
+	if strings.Contains(text, "&") {
+		text = unescape(text) // B&flat;
+	}
+	words := text
+	if text != "" && strings.ContainsRune("^_<>@", rune(text[0])) {
+		words = strings.TrimLeft(words, "^_<>@0123456789.,- ")
+	}
+	if name, ok := jumpOf(words); ok {
+		v.sign(name, at)
+		return
+	}
 	if text != "" && strings.ContainsRune("^_<>@", rune(text[0])) {
 		v.r.warnOnce(at, "annotations over the staff are not read")
 		return
@@ -335,9 +412,36 @@ func (v *abcVoice) text(text string, at place) {
 	if rd.note != "" {
 		v.r.warn(at, "%s", rd.note)
 	}
-	if len(rd.chords) > 0 {
-		v.pending = append(v.pending, pendingText{at, rd.chords, text})
+	switch {
+	case len(rd.chords) == 0:
+	case len(v.pending) >= maxWaiting:
+		v.r.warnOnce(at, "so many chord symbols before one note are not read")
+	default:
+		v.pending = append(v.pending, pendingText{at, rd.chords, text, len(v.bars)})
 	}
+}
+
+// jumps are the words for where a tune goes on, without blanks and full stops.
+// Common practice, no source.
+var jumps = map[string]string{
+	"dc": "D.C.", "dcalfine": "D.C.", "dcalcoda": "D.C.", "dacapo": "D.C.", "dacapoalfine": "D.C.", "dacapoalcoda": "D.C.",
+	"ds": "D.S.", "dsalfine": "D.S.", "dsalcoda": "D.S.", "dalsegno": "D.S.", "dalsegnoalfine": "D.S.", "dalsegnoalcoda": "D.S.",
+	"fine": "fine", "segno": "segno", "coda": "coda", "tocoda": "dacoda", "dacoda": "dacoda",
+}
+
+// jumpOf gives the decoration for words that say where the tune goes on.
+func jumpOf(words string) (name string, ok bool) {
+	if len(words) > 40 || len(words) < 2 {
+		return "", false
+	}
+	w := strings.ToLower(strings.Map(func(r rune) rune {
+		if r == '.' || unicode.IsSpace(r) {
+			return -1
+		}
+		return r
+	}, words))
+	name, ok = jumps[w]
+	return name, ok
 }
 
 // A played note: how it sounds, and the alteration as written for ties.
@@ -383,7 +487,7 @@ func (v *abcVoice) pitch(s *scanner, at place) (p theory.Pitch, w writtenNote, o
 	}
 	c := s.peek(0)
 	if !(c >= 'A' && c <= 'G' || c >= 'a' && c <= 'g') {
-		v.r.warn(at, "an accidental without a note is not read")
+		v.r.warnOnce(at, "an accidental without a note is not read")
 		return p, w, false
 	}
 	s.i++
@@ -443,13 +547,15 @@ func (v *abcVoice) length(s *scanner, at place) (num, den int64) {
 		if !ok {
 			d = 2
 		}
-		if den *= max(d, 1); den > 1<<14 {
-			den = 1 << 14
-		}
+		den = min(den*d, maxParting+1)
 	}
-	if num == 0 || num > 1024 {
+	if num == 0 || num > maxLength {
 		v.r.fault(at, "write the length as a figure from 1 to 1024", "the length of this note is out of range")
-		num = 1
+		return 1, 1
+	}
+	if den == 0 || den > maxParting {
+		v.r.fault(at, "write the length as /2, /4 or the like", "the length of this note is out of range")
+		return 1, 1
 	}
 	return num, den
 }
@@ -470,6 +576,12 @@ func (v *abcVoice) add(length theory.Time, p *played, at place) {
 	}
 	if v.cur.events++; v.cur.events > maxInBar {
 		v.r.fault(at, "put bar lines into the tune", "this bar has more than %d notes", maxInBar)
+		v.r.stop = true
+		return
+	}
+	if v.notes >= maxNotes {
+		v.r.fault(at, "give a shorter tune", "the tune has more than %d notes", maxNotes)
+		v.r.stop = true
 		return
 	}
 	v.fill(at)
@@ -480,6 +592,7 @@ func (v *abcVoice) add(length theory.Time, p *played, at place) {
 		note = len(v.cur.notes)
 		v.cur.notes = append(v.cur.notes, newNote(v.t, length, p, v.grace))
 		v.notes++
+		v.row = append(v.row, onset{v.cur, v.t})
 		v.tie, v.tiedTo, v.tieAlter, v.tieAt = p.tied, theory.Pitch{Name: theory.Name{Letter: p.written.letter}, Octave: int8(p.written.octave)}, p.written.alter, at
 		v.grace = nil
 	} else if !v.over {
@@ -523,8 +636,14 @@ func (v *abcVoice) fill(at place) {
 // flush places the symbols that waited for this note. The first stands; others
 // on the same note are alternatives.
 func (v *abcVoice) flush(at place) {
+	first := 0
 	for i, p := range v.pending {
-		if i > 0 {
+		if p.bar < v.pending[len(v.pending)-1].bar { // its own bar ended without a note for it
+			v.r.warn(p.place, "the chord symbol %s stands at the end of its bar and is left out: the next bar has its own", quote(p.text))
+			first = i + 1
+			continue
+		}
+		if i > first {
 			v.r.warn(p.place, "the chord symbol %s is left out: there is one on this note already", quote(p.text))
 			continue
 		}
@@ -616,7 +735,7 @@ func (v *abcVoice) tuplet(s *scanner, at place) {
 			q = 2
 		default:
 			q = 2
-			if m := v.metre; !v.free && m.Den == 8 && (m.Num == 6 || m.Num == 9 || m.Num == 12) {
+			if m := v.metre; !v.free && m.Den >= 4 && m.Num > 3 && m.Num%3 == 0 {
 				q = 3
 			}
 		}
@@ -624,44 +743,47 @@ func (v *abcVoice) tuplet(s *scanner, at place) {
 	if r == 0 {
 		r = p
 	}
-	if p < 2 || p > 64 || q > 64 || r > 64 {
-		v.r.warn(at, "an unknown tuplet is not read (write it as (3 or (3:2:3)")
+	if p > maxFigure || q > maxFigure || r > maxFigure {
+		v.r.fault(at, "write it as (3 or (3:2:3", "a tuplet with figures over %d", maxFigure)
+		return
+	}
+	if p < 2 {
+		v.r.warnOnce(at, "an unknown tuplet is not read (write it as (3 or (3:2:3)")
 		return
 	}
 	if v.tup.left > 0 {
-		v.r.warn(at, "the tuplet before this one has too few notes")
+		v.r.warnOnce(at, "the tuplet before this one has too few notes")
 	}
 	v.tup.num, v.tup.den, v.tup.left = q, p, r
 }
 
-// chord reads [CEG]: the top note is the tune.
-func (v *abcVoice) chord(s *scanner, at place) bool {
+// chord reads [CEG], or +CEG+ of older tunes: the top note is the tune. Its
+// length is that of the first note (ABC 2.1, 4.17).
+func (v *abcVoice) chord(s *scanner, closing rune, at place) {
 	var top *played
 	first, have := theory.Time{}, false
 	for {
 		c := s.peek(0)
 		here := s.at()
 		switch {
-		case c == 0:
-			v.r.fault(at, "put a ] behind its last note", "a chord of notes is not closed")
-			return false
-		case c == ']':
+		case c == 0 || c == '|':
+			v.r.fault(at, "put a "+string(closing)+" behind its last note", "a chord of notes is not closed")
+			return
+		case c == closing:
 			s.i++
 			num, den := v.length(s, at)
 			if top == nil {
-				v.r.warn(at, "a chord without notes is not read")
-				return true
+				v.r.warnOnce(at, "a chord without notes is not read")
+				return
 			}
 			if s.peek(0) == '-' {
 				s.i++
 				top.tied = true
 			}
 			v.add(first.Mul(num, den), top, at)
-			return true
-		case c == '"':
-			if !v.quoted(s, here) {
-				return false
-			}
+			return
+		case c == '"' || isQuote(c):
+			v.quoted(s, here)
 		case isNoteStart(c):
 			p, w, ok := v.pitch(s, here)
 			if !ok {
@@ -683,28 +805,45 @@ func (v *abcVoice) chord(s *scanner, at place) bool {
 				top = n
 			}
 		case c == '!':
+			s.passDecoration()
+		case isUserSign(c):
 			s.i++
-			s.until('!')
+			v.letterSign(c, here)
 		default:
 			s.i++ // slurs, marks, rests inside a chord
 		}
 	}
 }
 
+// passDecoration goes over !name!, or over a ! that stands alone.
+func (s *scanner) passDecoration() {
+	for k := s.i + 1; k < len(s.src) && s.src[k] != '|'; k++ {
+		if s.src[k] == '!' {
+			s.i = k
+			break
+		}
+	}
+	s.i++
+}
+
 // graces reads {abc}.
-func (v *abcVoice) graces(s *scanner, at place) bool {
+func (v *abcVoice) graces(s *scanner, at place) {
 	for {
 		c := s.peek(0)
 		switch {
-		case c == 0:
+		case c == 0 || c == '|':
 			v.r.fault(at, "put a } behind its last note", "a group of grace notes is not closed")
-			return false
+			return
 		case c == '}':
 			s.i++
 			if v.over {
 				v.grace = nil
 			}
-			return true
+			return
+		case c == '"' || isQuote(c):
+			v.quoted(s, s.at())
+		case c == '!':
+			s.passDecoration()
 		case isNoteStart(c):
 			p, _, ok := v.pitch(s, s.at())
 			if !ok {
@@ -716,6 +855,8 @@ func (v *abcVoice) graces(s *scanner, at place) bool {
 			v.length(s, at)
 			if len(v.grace) < 16 {
 				v.grace = append(v.grace, p)
+			} else {
+				v.r.warnOnce(at, "of many grace notes the first are kept")
 			}
 		default:
 			s.i++
@@ -724,47 +865,84 @@ func (v *abcVoice) graces(s *scanner, at place) bool {
 }
 
 // decoration reads !trill! and the older +trill+; a single ! breaks the line
-// in print.
+// in print (ABC 2.1, 10.2.1), and +CEG+ is a chord of older tunes (10.2.3).
 func (v *abcVoice) decoration(s *scanner, mark rune, at place) {
 	s.i++
+	if mark == '!' && v.r.bangBreaks {
+		return
+	}
 	k := s.i
-	for k < len(s.src) && s.src[k] != mark && !strings.ContainsRune(" |\"[]", s.src[k]) {
+	for k < len(s.src) && s.src[k] != mark && !strings.ContainsRune("|\"[]", s.src[k]) {
 		k++
 	}
-	if k >= len(s.src) || s.src[k] != mark || k == s.i {
+	name := ""
+	if k < len(s.src) && s.src[k] == mark {
+		name = string(s.src[s.i:k])
+	}
+	_, jump := jumpOf(name)
+	music := oldChord.MatchString(name) && strings.Trim(name, "f") != "" // !ff! is loud
+	switch {
+	case mark == '+' && name != "" && music:
+		v.chord(s, '+', at)
+	case name == "" || strings.Contains(name, " ") && !jump || music:
 		if mark == '+' {
-			v.r.warn(at, `the sign "+" is not read`)
+			v.r.warnOnce(at, `the sign "+" is not read`)
+		}
+	default:
+		s.i = k + 1
+		v.sign(name, at)
+	}
+}
+
+// oldChord is music between two ! or +: notes with their lengths.
+var oldChord = regexp.MustCompile(`^(?:[_^=]*[A-Ga-g][,']*[0-9/]*)+$`)
+
+// sign obeys the decorations that say where the tune goes on (ABC 2.1, 4.14).
+func (v *abcVoice) sign(name string, at place) {
+	b := v.cur
+	word, ok := jumpOf(name)
+	if !ok {
+		if name != "nil" && name != "none" && name != "" {
+			v.r.warnOnce(at, notPlayed)
 		}
 		return
 	}
-	name := string(s.src[s.i:k])
-	s.i = k + 1
-	v.sign(name, at)
-}
-
-// sign obeys the decorations that say where the tune goes on.
-func (v *abcVoice) sign(name string, at place) {
-	empty := !v.cur.filled && len(v.bars) > 0 // after a bar line
-	b := v.cur
-	switch strings.ToLower(strings.ReplaceAll(name, " ", "")) {
+	switch word {
 	case "segno":
 		b.segno = true
 	case "coda":
-		v.codas = append(v.codas, codaSign{b, !b.filled, at})
+		if len(v.codas) < maxWaiting {
+			v.codas = append(v.codas, codaSign{b, !b.filled, at})
+		} else {
+			v.r.warnOnce(at, "so many coda signs are not read")
+		}
 	case "fine":
 		b.fine = true
-	case "dacoda", "tocoda":
-		if empty {
-			b = v.bars[len(v.bars)-1]
-		}
+	case "dacoda":
 		b.toCoda = true
-	case "d.c.", "dacapo", "d.c.alfine", "d.c.alcoda":
+	case "D.C.":
 		b.daCapo, b.jumpAt = true, at
-	case "d.s.", "dalsegno", "d.s.alfine", "d.s.alcoda":
+	case "D.S.":
 		b.dalSegno, b.jumpAt = true, at
-	default:
-		v.r.warnOnce(at, "ornaments and marks of expression are not read")
 	}
+}
+
+// settleJumps gives what stands behind a bar line, with no note after it, to
+// the bar before: a jump, the Fine, the sign to leave for the coda.
+func (v *abcVoice) settleJumps() {
+	b := v.cur
+	if b.filled || len(v.bars) == 0 || !(b.fine || b.toCoda || b.daCapo || b.dalSegno) {
+		return
+	}
+	last := v.bars[len(v.bars)-1]
+	last.fine = last.fine || b.fine
+	last.toCoda = last.toCoda || b.toCoda
+	last.daCapo = last.daCapo || b.daCapo
+	last.dalSegno = last.dalSegno || b.dalSegno
+	if b.daCapo || b.dalSegno {
+		last.jumpAt = b.jumpAt
+	}
+	b.fine, b.toCoda, b.daCapo, b.dalSegno = false, false, false, false
 }
 
 // resolveSigns tells the two meanings of a coda sign apart: of several, the
@@ -796,7 +974,7 @@ func (v *abcVoice) resolveSigns() {
 // overlay starts a second voice over the bar so far.
 func (v *abcVoice) overlay(at place) {
 	if v.t == (theory.Time{}) {
-		v.r.warn(at, "a & without notes before it is not read")
+		v.r.warnOnce(at, "a & without notes before it is not read")
 		return
 	}
 	if !v.over {
@@ -809,13 +987,16 @@ func (v *abcVoice) overlay(at place) {
 
 // barRests reads Zn: n bars of rest.
 func (v *abcVoice) barRests(n int64, at place) {
-	if n < 1 || n > 1000 {
+	if n < 1 || n > maxRestBars {
 		v.r.fault(at, "write Z with a number of bars from 1 to 1000", "the bars of rest are out of range")
 		return
 	}
 	for i := range n {
 		if i > 0 {
 			v.closeBar()
+		}
+		if v.r.stop {
+			return
 		}
 		v.brokenD, v.tup.left = 0, 0
 		v.add(full(v.metre), nil, at)
@@ -832,22 +1013,43 @@ func (v *abcVoice) barLine(s *scanner) {
 			s.i++
 			continue
 		}
+		// ": |" and "| :" with blanks inside, but "| :|" is two signs.
+		if n := s.blanks(0); n > 0 && (c == ' ' || c == '\t') {
+			next, then := s.peek(n), s.peek(n+1)
+			if next == '|' && s.src[s.i-1] == ':' && onlyColons(s.src[from:s.i]) || next == ':' && then != ':' && then != '|' && s.src[s.i-1] == '|' {
+				s.i += n
+				continue
+			}
+		}
 		break
 	}
-	sign := string(s.src[from:s.i])
+	sign := strings.Map(func(r rune) rune {
+		if r == ' ' || r == '\t' {
+			return -1
+		}
+		return r
+	}, string(s.src[from:s.i]))
 	before := len(sign) - len(strings.TrimLeft(sign, ":"))
 	after := len(sign) - len(strings.TrimRight(sign, ":"))
 	if before == len(sign) { // "::" and ":::": both
 		before, after = (before+1)/2, before/2
 	}
-	if sign == "[]" { // invisible: no bar line to the ear
+	if sign == "[]" || sign == "[|]" { // invisible, as a bar line like others
 		sign = "|"
+	}
+	if before >= maxTimes || after >= maxTimes {
+		v.r.fault(at, "write :| and |:", "a stretch repeated more than %d times", maxTimes)
+		before, after = min(before, 1), min(after, 1)
 	}
 	v.closeBar()
 	v.mark(before, after, strings.Contains(sign, "||") || strings.ContainsAny(sign, "[]"))
 	if isDigit(s.peek(0)) {
 		v.startEnding(s, at)
 	}
+}
+
+func onlyColons(r []rune) bool {
+	return !slices.ContainsFunc(r, func(c rune) bool { return c != ':' })
 }
 
 // mark sets what a bar line says about the bars on both sides of it.
@@ -877,7 +1079,7 @@ func (v *abcVoice) startEnding(s *scanner, at place) {
 			s.i++
 			to, _ = s.number()
 		}
-		if n < 1 || to < n || to > 64 {
+		if n < 1 || to < n || to > maxEnding {
 			v.r.fault(at, "number endings from 1 to 64", "an ending with a number out of range")
 			return
 		}
@@ -886,8 +1088,10 @@ func (v *abcVoice) startEnding(s *scanner, at place) {
 				list = append(list, int(n))
 			}
 		}
-		if s.peek(0) == ',' && isDigit(s.peek(1)) {
-			s.i++
+		if n := s.blanks(1); s.peek(0) == ',' && isDigit(s.peek(1+n)) {
+			s.i += 1 + n
+		} else if s.peek(0) == '.' && !isNoteStart(s.peek(1)) {
+			s.i++ // "1."
 		}
 	}
 	if v.cur.filled { // an ending that starts inside a bar
@@ -924,9 +1128,13 @@ func (v *abcVoice) closeBar() {
 		v.t, v.over = v.overEnd, false
 	}
 	if !v.cur.filled {
+		v.settleJumps()
 		return
 	}
 	b := v.cur
+	if v.tup.left > 0 {
+		v.r.warnOnce(b.place, "a tuplet at the end of this bar has too few notes")
+	}
 	b.len = v.t
 	v.shareTime(b)
 	v.bars = append(v.bars, b)
@@ -935,6 +1143,7 @@ func (v *abcVoice) closeBar() {
 	v.tup.left = 0
 	if len(v.bars) == maxBars+1 {
 		v.r.fault(b.place, "give a shorter tune", "the tune has more than %d bars", maxBars)
+		v.r.stop = true
 	}
 }
 
@@ -980,18 +1189,9 @@ func (v *abcVoice) finish() {
 	if v.brokenD != 0 && v.last.bar != nil {
 		v.r.warnOnce(place{}, "a sign of broken rhythm at the end of the tune has no second note")
 	}
-	tail := v.cur
 	v.closeBar()
+	v.settleJumps()
 	v.closeRepeats()
-	if !tail.filled && len(v.bars) > 0 { // signs after the last bar line
-		last := v.bars[len(v.bars)-1]
-		last.fine = last.fine || tail.fine
-		last.daCapo = last.daCapo || tail.daCapo
-		last.dalSegno = last.dalSegno || tail.dalSegno
-		if tail.daCapo || tail.dalSegno {
-			last.jumpAt = tail.jumpAt
-		}
-	}
 }
 
 // closeRepeats gives a repeat that is still open where the next one starts its
@@ -1010,4 +1210,72 @@ func (v *abcVoice) closeRepeats() {
 			open = b.from && b.back == 0 && b.endings == nil
 		}
 	}
+}
+
+// symbolLine reads s:, whose signs belong to the notes of the line before, one
+// after the other: * passes a note over, | goes to the next bar (ABC 2.1, 4.15).
+func (v *abcVoice) symbolLine(text string, at place) {
+	s := scanner{src: []rune(text), n: at.line}
+	k := 0
+	for s.i < len(s.src) {
+		here := place{at.line, at.col + s.i}
+		switch c := s.peek(0); {
+		case c == '*':
+			k++
+			s.i++
+		case c == '|':
+			if k > 0 && k <= len(v.row) {
+				for b := v.row[k-1].bar; k < len(v.row) && v.row[k].bar == b; {
+					k++
+				}
+			}
+			s.i++
+		case c == '"' || isQuote(c):
+			s.i++
+			t, ok := s.quotedText(c)
+			if !ok {
+				v.r.fault(here, `put a " behind it`, "a chord symbol or text has no closing quote")
+				return
+			}
+			v.lineSymbol(t, k, here)
+			k++
+		case c == '!' || c == '+':
+			s.i++
+			if _, ok := s.until(c); ok {
+				v.r.warnOnce(here, notPlayed)
+				k++
+			}
+		default:
+			s.i++
+		}
+	}
+}
+
+// lineSymbol puts a chord symbol of an s: line to note k of the line of music.
+func (v *abcVoice) lineSymbol(text string, k int, at place) {
+	pending, cur, t := v.pending, v.cur, v.t
+	v.pending = nil
+	v.text(text, at)
+	got := v.pending
+	v.pending = pending
+	switch {
+	case len(got) == 0:
+		return
+	case k >= len(v.row):
+		v.r.warn(at, "the chord symbol %s of a symbol line has no note over it and is left out", quote(text))
+		return
+	}
+	o := v.row[k]
+	if slices.ContainsFunc(o.bar.symbols, func(s symbol) bool { return s.at == o.at }) {
+		v.r.warn(at, "the chord symbol %s is left out: there is one in its place already", quote(text))
+		return
+	}
+	if len(got[0].chords) > 1 {
+		v.r.warn(at, "of the chord symbols %s of a symbol line the first is kept", quote(text))
+		got[0].chords = got[0].chords[:1]
+	}
+	v.pending, v.cur, v.t = got, o.bar, o.at
+	v.flush(at)
+	v.pending, v.cur, v.t = pending, cur, t
+	slices.SortStableFunc(o.bar.symbols, func(x, y symbol) int { return x.at.Cmp(y.at) })
 }

@@ -37,6 +37,9 @@ type Options struct {
 	// Number is the X: number of the tune in an ABC file of several; 0 is the
 	// first tune of the file.
 	Number int
+	// Title chooses a tune of an ABC file by one of its T: fields, the case of
+	// letters apart: the whole title, or a part of it that only one tune has.
+	Title string
 	// Melody is PART or PART/VOICE: in MusicXML the id, name or number of a part
 	// and the name of one of its voices, in ABC the name of a voice. Empty takes
 	// the first part or voice that has both notes and chord symbols.
@@ -52,6 +55,18 @@ const (
 	maxInBar = 10000    // notes and rests of a bar, elements of a measure
 	maxParts = 500
 	maxNotes = 100000
+
+	// Of ABC alone.
+	maxVoices   = 200
+	maxFigure   = 64      // each figure of (p:q:r
+	maxLength   = 1024    // units of a note
+	maxParting  = 1 << 14 // parts of a unit
+	maxRestBars = 1000    // bars of one rest
+	maxEnding   = 64      // the number of a variant ending
+	maxTimes    = 64      // how often |::: plays a stretch
+	maxOrder    = 1000    // signs of the order of parts
+	maxOrderBy  = 100     // the figure behind a part in it
+	maxWaiting  = 64      // quoted texts that wait for a note, grace notes of one, signs of a kind
 )
 
 // Read reads a lead sheet from r. What kind it is shows in its first bytes;

@@ -175,7 +175,7 @@ func TestTempoABC(t *testing.T) {
 		{"1/4=120", 120, "", true}, {"1/2=80", 160, "", true}, {"3/8=100", 150, "", true}, {"1/4 3/8 1/4 3/8=40", 200, "", true},
 		{`"Allegro" 1/4=120`, 120, "Allegro", true}, {`3/8=50 "Slowly"`, 75, "Slowly", true}, {`"Andante"`, 0, "Andante", true},
 		{"120", 60, "", true}, {"C=120", 60, "", true}, {"C3=40", 60, "", true}, {"1/4 = 96.5", 96.5, "", true},
-		{"fast", 0, "", false}, {"1/0=3", 0, "", false}, {"1/4=0", 0, "", false}, {"1/4=99999", 399996 / 4, "", false},
+		{"fast", 0, "fast", true}, {"1/4=1/8", 0, "", false}, {"1/0=3", 0, "", false}, {"1/4=0", 0, "", false}, {"1/4=99999", 399996 / 4, "", false},
 	} {
 		bpm, text, ok := readTempo(c.field, unit)
 		if ok != c.ok || ok && (bpm != c.bpm || text != c.text) {
@@ -252,7 +252,7 @@ K:C
 		title, want string
 		warnings    string
 	}{
-		{0, "First, The", "1: G5:3 | G\n", "5:1 the file holds 2 tunes and the first is read; another is chosen by its number\n"},
+		{0, "First, The", "1: G5:3 | G\n", "5:1 the file holds 2 tunes and the first is read; another is chosen by its number or title\n"},
 		{3, "First, The", "1: G5:3 | G\n", ""},
 		{8, "Second", "1: C5:4 | C\n", "21:1 what follows the empty line is not read: an empty line ends a tune\n"},
 	} {
