@@ -13,12 +13,15 @@ import (
 type Error struct {
 	File      string
 	Line, Col int
+	Where     string // in MusicXML the measure and the elements: "measure 12, note/pitch"
 	Msg       string // what is wrong
 	Do        string // what to do, without brackets; may be empty
 	Err       error  // the cause, when another package found the fault
+
+	more int // faults behind this one that were counted and not kept
 }
 
-// Error is the line "FILE:LINE:COL: what is wrong (what to do)".
+// Error is the line "FILE:LINE:COL: where: what is wrong (what to do)".
 func (e *Error) Error() string {
 	var b strings.Builder
 	if e.File != "" {
@@ -32,6 +35,9 @@ func (e *Error) Error() string {
 	}
 	if b.Len() > 0 {
 		b.WriteByte(' ')
+	}
+	if e.Where != "" {
+		b.WriteString(e.Where + ": ")
 	}
 	b.WriteString(e.Msg)
 	if e.Do != "" {
@@ -47,22 +53,23 @@ func (e *Error) Unwrap() error { return e.Err }
 // Read returns, and never empty then.
 type ErrorList []*Error
 
-// shown is how many faults are printed: a sheet in another dialect has one at
-// every chord symbol, and the first few tell as much as all.
-const shown = 5
-
-// Error has one line a fault, the first few of them.
+// Error has one line a fault. A sheet in another dialect has one at every chord
+// symbol, where the first maxShown tell as much as all: the others are counted.
 func (l ErrorList) Error() string {
 	var b strings.Builder
 	for i, e := range l {
-		if i == shown {
-			fmt.Fprintf(&b, "\n%s: and %d more", e.File, len(l)-shown)
+		if i == maxShown {
 			break
 		}
 		if i > 0 {
 			b.WriteByte('\n')
 		}
 		b.WriteString(e.Error())
+	}
+	if n := len(l); n > 0 {
+		if more := max(0, n-maxShown) + l[n-1].more; more > 0 {
+			fmt.Fprintf(&b, "\n%s: and %d more", l[0].File, more)
+		}
 	}
 	return b.String()
 }
@@ -86,6 +93,11 @@ type log struct {
 	faults   ErrorList
 	warnings []warning
 	kinds    map[string]int // index into warnings of a kind told once
+	lenient  bool           // what can be read is kept in spite of faults
+	// where tells of a place what line and column do not: the path of an
+	// element. nil where there is no such thing.
+	where                    func(place) string
+	moreFaults, moreWarnings int // faults and warnings that were counted and not kept
 }
 
 type warning struct {
@@ -94,16 +106,19 @@ type warning struct {
 	times int
 }
 
-// maxFaults bounds the faults kept of one sheet.
-const maxFaults = 200
-
 func (l *log) fault(p place, do, format string, args ...any) {
-	if len(l.faults) < maxFaults {
-		l.faults = append(l.faults, &Error{File: l.file, Line: p.line, Col: p.col, Msg: fmt.Sprintf(format, args...), Do: do})
+	if len(l.faults) >= maxFaults {
+		l.moreFaults++
+		return
 	}
+	l.faults = append(l.faults, &Error{File: l.file, Line: p.line, Col: p.col, Msg: fmt.Sprintf(format, args...), Do: do})
 }
 
 func (l *log) warn(p place, format string, args ...any) {
+	if len(l.warnings) >= maxWarnings {
+		l.moreWarnings++
+		return
+	}
 	l.warnings = append(l.warnings, warning{p, fmt.Sprintf(format, args...), 1})
 }
 
@@ -116,7 +131,9 @@ func (l *log) warnOnce(p place, text string) {
 		l.warnings[i].times++
 		return
 	}
-	l.kinds[text] = len(l.warnings)
+	if len(l.warnings) < maxWarnings {
+		l.kinds[text] = len(l.warnings)
+	}
 	l.warn(p, "%s", text)
 }
 
@@ -128,5 +145,11 @@ func (l *log) err() error {
 	slices.SortStableFunc(l.faults, func(a, b *Error) int {
 		return cmp.Or(cmp.Compare(a.Line, b.Line), cmp.Compare(a.Col, b.Col))
 	})
+	for _, f := range l.faults {
+		if f.Where == "" && f.Line > 0 && l.where != nil {
+			f.Where = l.where(place{f.Line, f.Col})
+		}
+	}
+	l.faults[len(l.faults)-1].more = l.moreFaults
 	return l.faults
 }

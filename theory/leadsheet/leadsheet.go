@@ -47,7 +47,8 @@ type Options struct {
 }
 
 // Limits that no lead sheet comes near; they bound what a broken or hostile
-// file can cost.
+// file can cost. Reading allocates less than 64 times the bytes of the sheet
+// (of what a compressed file unpacks to), and 16 MB for the tune played out.
 const (
 	maxFile  = 16 << 20 // bytes of a file
 	maxScore = 32 << 20 // bytes of the score inside a compressed file
@@ -55,6 +56,29 @@ const (
 	maxInBar = 10000    // notes and rests of a bar, elements of a measure
 	maxParts = 500
 	maxNotes = 100000
+
+	maxDen      = 4 << 20 // common denominator of a quarter: 2^20 and 10080*16 fit
+	maxQuarters = 200000  // of a tune, repeats played out
+
+	// What is told of one sheet.
+	maxShown    = 20  // faults printed
+	maxFaults   = 200 // faults kept
+	maxWarnings = 500
+
+	// Of MusicXML alone.
+	maxRatio     = 250     // how much the score in a compressed file may grow, beyond 1 MB; scores have 10 to 40
+	maxZipped    = 1000    // files in a compressed file
+	maxTries     = 8       // files in it that may be the score
+	maxContainer = 1 << 20 // bytes of its container.xml
+	maxElements  = 1 << 20 // elements that are read
+	maxDepth     = 100     // of elements; a score needs about a dozen
+	maxText      = 4096    // bytes of the text of an element
+	maxBarLen    = 1024    // quarters of a bar
+	maxDivisions = 1 << 24 // of a quarter
+	maxRatioNote = 64      // each figure of a tuplet
+	maxGraces    = 8       // grace notes before a note
+	maxSharing   = 32      // chord symbols at one place
+	maxPasses    = 64      // how often a stretch is played
 
 	// Of ABC alone.
 	maxVoices   = 200
@@ -104,7 +128,7 @@ func readAny(data []byte, opt Options, l *log) *sheet {
 		l.fault(place{}, "a lead sheet is a small text file: give the right file", "larger than %d MB", maxFile>>20)
 		return nil
 	}
-	if bytes.HasPrefix(data, []byte("PK\x03\x04")) {
+	if bytes.HasPrefix(data, []byte("PK\x03\x04")) || bytes.HasPrefix(data, []byte("PK\x05\x06")) || bytes.HasPrefix(data, []byte("PK\x07\x08")) {
 		if data = unzip(data, l); data == nil {
 			return nil
 		}
@@ -115,12 +139,12 @@ func readAny(data []byte, opt Options, l *log) *sheet {
 		return nil
 	}
 	text := decode(data)
-	trimmed := strings.TrimLeft(text, " \t\r\n")
+	trimmed := strings.TrimLeft(text, " \t\r\n\ufeff")
 	switch {
 	case trimmed == "":
 		l.fault(place{}, "give a lead sheet in ABC or MusicXML", "the file is empty")
 	case trimmed[0] == '<':
-		return readXML(text, opt, l)
+		return readXML(strings.ReplaceAll(text[:len(text)-len(trimmed)], "\ufeff", "")+trimmed, opt, l)
 	case isBinary(text):
 		l.fault(place{}, "give a lead sheet in ABC or MusicXML", "not a lead sheet but binary data")
 	case !looksLikeABC(text):

@@ -2,6 +2,7 @@ package leadsheet
 
 import (
 	"cmp"
+	"fmt"
 	"regexp"
 	"slices"
 	"strconv"
@@ -28,6 +29,17 @@ type xmlBar struct {
 	bar
 	voices  []*xmlVoice
 	harmony []symbol
+	filled  bool // something with a length is in it
+	copies  int  // a sign for the bar that stands so many bars before; 0 none
+	said    []said
+}
+
+// A said is a jump that words over the staff ask for.
+type said struct {
+	place
+	text string
+	sign string // dacapo, dalsegno, tocoda, coda, fine or segno, as in the attributes of sound
+	to   string // where the jump ends: fine, coda or ""
 }
 
 // An xmlVoice is what one voice plays in a measure.
@@ -47,12 +59,14 @@ func readXML(text string, opt Options, l *log) *sheet {
 		l.faults = append(l.faults, fault)
 		return nil
 	}
+	var parts []*xmlPart
+	l.where = func(at place) string { return root.pathAt(at, len(parts)) }
 	if opt.Number != 0 && opt.Number != 1 {
 		l.fault(place{}, "leave the number out", "there is no tune %d: a MusicXML file holds one", opt.Number)
 		return nil
 	}
 	r := &xmlReader{log: l}
-	parts := r.parts(root)
+	parts = r.parts(root)
 	if len(l.faults) > 0 {
 		return nil
 	}
@@ -82,7 +96,19 @@ func readXML(text string, opt Options, l *log) *sheet {
 	if voice == "" {
 		voice = melody.mainVoice()
 	}
+	for _, p := range parts {
+		r.obeyWords(p)
+	}
 	for i, b := range melody.bars {
+		if !b.filled {
+			// The length of a bar without notes shows in the other parts.
+			for _, p := range parts {
+				if i < len(p.bars) && p.bars[i].filled {
+					b.bar.len = p.bars[i].bar.len
+					break
+				}
+			}
+		}
 		if v := b.voiceFor(voice, opt.Melody); v != nil {
 			b.notes = r.oneLine(v.notes, b.place)
 		}
@@ -98,8 +124,18 @@ func readXML(text string, opt Options, l *log) *sheet {
 			}
 		}
 		b.symbols = r.spread(b.harmony, b.bar.len, b.notes)
+		if b.copies > 0 && i >= b.copies && len(b.notes) == 0 {
+			from := &melody.bars[i-b.copies].bar
+			b.notes = slices.Clone(from.notes)
+			b.bar.len = from.len
+			if len(b.symbols) == 0 {
+				b.symbols = slices.Clone(from.symbols)
+			}
+			r.warnOnce(b.place, "a sign to repeat the bar before is read as that bar again")
+		}
 		s.bars = append(s.bars, &b.bar)
 	}
+	s.codaSigns()
 	s.closeEndings()
 	if !slices.ContainsFunc(s.bars, hasTempo) {
 		for _, p := range parts {
@@ -146,7 +182,11 @@ func creditTitle(root *node) string {
 // parts gives the parts of a score written by parts or by measures.
 func (r *xmlReader) parts(root *node) []*xmlPart {
 	if root.name != "score-partwise" && root.name != "score-timewise" {
-		r.fault(root.place, "give a score in MusicXML", "not a lead sheet: the document is of kind %s", quote(root.name))
+		do := "give a score in MusicXML"
+		if root.name == "opus" {
+			do = "give one of the scores that it lists"
+		}
+		r.fault(root.place, do, "not a lead sheet: the document is of kind %s", quote(root.name))
 		return nil
 	}
 	names := make(map[string]string)
@@ -170,6 +210,7 @@ func (r *xmlReader) parts(root *node) []*xmlPart {
 		}
 	} else {
 		byID := make(map[string]*xmlPart)
+		row := 0
 		for _, m := range root.kids {
 			if m.name != "measure" {
 				continue
@@ -179,13 +220,23 @@ func (r *xmlReader) parts(root *node) []*xmlPart {
 					continue
 				}
 				p := byID[k.get("id")]
+				if p != nil && len(p.measures) > row {
+					continue // twice in one measure
+				}
+				if len(parts) > maxParts || row > maxBars {
+					break
+				}
 				if p == nil {
 					p = &xmlPart{id: k.get("id"), name: names[k.get("id")]}
 					byID[p.id] = p
 					parts = append(parts, p)
 				}
+				for len(p.measures) < row { // the part is missing in measures before
+					p.measures = append(p.measures, &node{place: m.place, name: m.name})
+				}
 				p.measures = append(p.measures, &node{place: m.place, name: m.name, attr: m.attr, kids: k.kids})
 			}
+			row++
 		}
 	}
 	for _, p := range parts {
@@ -260,7 +311,7 @@ func (p *xmlPart) holds() (notes, symbols bool) {
 			case "harmony":
 				symbols = true
 			case "note":
-				notes = notes || e.kid("pitch") != nil && e.kid("cue") == nil
+				notes = notes || e.kid("pitch") != nil && e.kid("cue") == nil && e.textOf("notehead") != "slash"
 			}
 		}
 	}
@@ -281,6 +332,9 @@ func (p *xmlPart) hasVoice(voice string) bool {
 func voiceOf(e *node) string {
 	if v := e.textOf("voice"); v != "" {
 		return v
+	}
+	if n, ok := e.intOf("staff"); ok && n > 1 { // the staves tell them apart
+		return "staff " + strconv.Itoa(n)
 	}
 	return "1"
 }
@@ -369,17 +423,107 @@ func (r *xmlReader) oneLine(notes []note, at place) []note {
 func (b *bar) adopt(o *bar) {
 	b.from = b.from || o.from
 	b.back = max(b.back, o.back)
+	b.afterJump = b.afterJump || o.afterJump
 	if b.endings == nil {
 		b.endings, b.ending = o.endings, o.ending
 	}
 	b.segno, b.coda = b.segno || o.segno, b.coda || o.coda
 	b.toCoda, b.fine = b.toCoda || o.toCoda, b.fine || o.fine
+	b.codaSign = max(b.codaSign, o.codaSign)
+	b.sign.adopt(o.sign)
 	if (o.daCapo || o.dalSegno) && !b.daCapo && !b.dalSegno {
-		b.daCapo, b.dalSegno, b.jumpAt = o.daCapo, o.dalSegno, o.jumpAt
+		b.daCapo, b.dalSegno, b.jumpAt, b.jumpTo = o.daCapo, o.dalSegno, o.jumpAt, o.jumpTo
 	}
 	b.starts = b.starts || o.starts
 	if b.section == "" {
 		b.section = o.section
+	}
+}
+
+func (n *signNames) adopt(o signNames) {
+	n.segno = cmp.Or(n.segno, o.segno)
+	n.coda = cmp.Or(n.coda, o.coda)
+	n.toCoda = cmp.Or(n.toCoda, o.toCoda)
+	n.dalSegno = cmp.Or(n.dalSegno, o.dalSegno)
+}
+
+// obeyWords takes the jumps that stand in words alone. Where the sound of the
+// same bar has jumps, it decides.
+func (r *xmlReader) obeyWords(p *xmlPart) {
+	for i, b := range p.bars {
+		for _, w := range b.said {
+			jumps := b.daCapo || b.dalSegno
+			switch w.sign {
+			case "dacapo", "dalsegno":
+				switch {
+				case jumps && (w.sign == "dacapo") == b.daCapo:
+					b.jumpTo = cmp.Or(b.jumpTo, w.to)
+					continue
+				case jumps:
+					r.warn(w.place, "the words %s are not followed: the sound of this bar jumps elsewhere", quote(w.text))
+					continue
+				}
+				b.daCapo, b.dalSegno = w.sign == "dacapo", w.sign == "dalsegno"
+				b.jumpAt, b.jumpTo = w.place, w.to
+				r.warn(w.place, "the words %s are read as a jump", quote(w.text))
+			case "tocoda":
+				b.toCoda = true
+			case "coda":
+				if w.to == "next" && i+1 < len(p.bars) {
+					p.bars[i+1].coda = true
+					continue
+				}
+				b.coda = true
+			case "segno":
+				if w.to == "next" && i+1 < len(p.bars) {
+					p.bars[i+1].segno = true
+					continue
+				}
+				b.segno = true
+			case "fine":
+				b.fine = true
+			}
+		}
+	}
+}
+
+// Where a coda sign stands whose meaning nothing tells.
+const (
+	signAtStart = 1 + iota // at the left bar line
+	signInside
+	signAtEnd // at the right bar line
+)
+
+// codaSigns reads the coda signs of which no sound or words say what they are:
+// of two signs the first sends to the coda and the second is the coda (common
+// practice, no source).
+func (s *sheet) codaSigns() {
+	toCoda, coda := false, false
+	signs := 0
+	for _, b := range s.bars {
+		toCoda = toCoda || b.toCoda
+		coda = coda || b.coda
+		if b.codaSign != 0 {
+			signs++
+		}
+	}
+	for i, b := range s.bars {
+		if b.codaSign == 0 {
+			continue
+		}
+		at := i
+		switch {
+		case !toCoda && (coda || signs > 1):
+			if b.codaSign == signAtStart && i > 0 {
+				at = i - 1
+			}
+			s.bars[at].toCoda, toCoda = true, true
+		case !coda:
+			if b.codaSign == signAtEnd && i+1 < len(s.bars) {
+				at = i + 1
+			}
+			s.bars[at].coda, coda = true, true
+		}
 	}
 }
 
@@ -426,7 +570,7 @@ func (r *xmlReader) spread(in []symbol, length theory.Time, notes []note) []symb
 		for k := i; k < j; k++ {
 			s := in[k]
 			s.at = on.Add(room.Mul(int64(k-i), int64(j-i)))
-			if k > i && (!on.Less(s.at) || j-i > 32 || !r.grid.fits(s.at)) {
+			if k > i && (!on.Less(s.at) || j-i > maxSharing || !r.grid.fits(s.at)) {
 				r.warn(s.place, "there is no time for all chord symbols at one place; %s is left out", s.chord)
 				continue
 			}
@@ -447,8 +591,13 @@ type xmlState struct {
 	key       theory.Key // as written
 	transpose theory.Interval
 	endings   []int
-	starts    bool // the next bar starts a section
-	tellTo    bool // faults and warnings are told
+	starts    bool    // the next bar starts a section
+	segno     bool    // the sign stands at the end of the bar before
+	coda      bool    // and so for this one
+	slashes   bool    // slashes stand for the notes
+	copies    int     // a sign for the bar that stands so many bars before
+	bpm       float64 // the tempo so far, 0 none
+	tellTo    bool    // faults and warnings are told
 }
 
 // read reads the bars of a part; tell is false for a part of which only the
@@ -458,43 +607,66 @@ func (r *xmlReader) read(p *xmlPart, tell bool) {
 		return
 	}
 	st := &xmlState{div: theory.Quarters(1, 1), metre: theory.Metre{Num: 4, Den: 4}, free: true, tellTo: tell}
-	grace := make(map[string][]theory.Pitch)
+	grace := make(map[string]*graceNotes)
+	p.bars = make([]*xmlBar, 0, len(p.measures))
 	for _, m := range p.measures {
 		b := r.measure(m, st, grace)
 		p.bars = append(p.bars, b)
 	}
+	if len(grace) > 0 && tell && len(p.measures) > 0 {
+		r.warnOnce(p.measures[len(p.measures)-1].place, "grace notes behind the last note are left out")
+	}
+}
+
+// graceNotes wait for the note behind them.
+type graceNotes struct {
+	pitches []theory.Pitch
+	dropped bool // one of the group is too long for an ornament, or they are too many
 }
 
 // measure reads one measure.
-func (r *xmlReader) measure(m *node, st *xmlState, grace map[string][]theory.Pitch) *xmlBar {
+func (r *xmlReader) measure(m *node, st *xmlState, grace map[string]*graceNotes) *xmlBar {
 	b := &xmlBar{}
 	b.place = m.place
 	b.number = m.get("number")
+	if text := m.get("text"); barNumber(text) { // what is printed in place of the number
+		b.number = text
+	}
 	b.implicit = m.get("implicit") == "yes"
 	b.starts, st.starts = st.starts, false
+	b.segno, st.segno = st.segno, false
+	b.coda, st.coda = st.coda, false
+	b.metre, b.free, b.key = st.metre, st.free, st.key.Transpose(st.transpose)
 	if len(m.kids) > maxInBar {
 		r.fault(m.place, "give a lead sheet", "this bar has more than %d elements", maxInBar)
 		return b
 	}
 	zero := theory.Time{}
 	now, prev, top := zero, zero, zero
+	var segnoAt, codaAt theory.Time // where in the bar they stand
 	move := func(e *node, sign int64) theory.Time {
 		d, ok := r.duration(e, st)
 		if !ok {
 			return zero
 		}
+		b.filled = b.filled || d != zero
 		return d.Mul(sign, 1)
 	}
 	ended := false
 	for _, e := range m.kids {
+		segno, coda := b.segno, b.coda
 		switch e.name {
 		case "attributes":
 			r.attributes(e, st)
+			if now == zero { // else they announce those of the next bar
+				b.metre, b.free, b.key = st.metre, st.free, st.key.Transpose(st.transpose)
+			}
 		case "note":
 			d, ok := r.duration(e, st)
 			if !ok {
 				continue
 			}
+			b.filled = b.filled || d != zero
 			on := now
 			if e.kid("chord") != nil {
 				on = prev
@@ -508,6 +680,9 @@ func (r *xmlReader) measure(m *node, st *xmlState, grace map[string][]theory.Pit
 			now = now.Add(move(e, -1))
 			if now.Less(zero) {
 				now = zero
+				if st.tellTo {
+					r.warnOnce(e.place, "a step back beyond the start of the bar ends at its start")
+				}
 			}
 		case "forward":
 			now = now.Add(move(e, 1))
@@ -519,21 +694,33 @@ func (r *xmlReader) measure(m *node, st *xmlState, grace map[string][]theory.Pit
 			}
 		case "direction", "sound":
 			r.direction(e, b, now, st)
+			if b.segno && !segno {
+				segnoAt = now
+			}
+			if b.coda && !coda {
+				codaAt = now
+			}
 		}
 		if top.Less(now) {
 			top = now
 		}
-		if theory.Quarters(1024, 1).Less(top) {
-			r.fault(e.place, "give a shorter bar", "this bar is longer than 1024 quarters")
+		if theory.Quarters(maxBarLen, 1).Less(top) {
+			r.fault(e.place, "give a shorter bar", "this bar is longer than %d quarters", maxBarLen)
 			top = zero
 			break
 		}
 	}
-	b.metre, b.free = st.metre, st.free
-	b.key = st.key.Transpose(st.transpose)
 	if b.bar.len = top; top == zero {
-		b.bar.len = full(st.metre)
+		b.bar.len = full(b.metre)
 	}
+	// What stands behind all notes belongs to the next bar.
+	if segnoAt == top && top != zero {
+		b.segno, st.segno = false, true
+	}
+	if codaAt == top && top != zero {
+		b.coda, st.coda = false, true
+	}
+	b.copies = st.copies
 	if b.endings == nil {
 		b.endings = st.endings
 	}
@@ -552,6 +739,9 @@ func (r *xmlReader) duration(e *node, st *xmlState) (theory.Time, bool) {
 	}
 	k := e.kid("duration")
 	if k == nil {
+		if e.kid("rest").get("measure") == "yes" {
+			return full(st.metre), true
+		}
 		if d, ok := typeLength(e); ok && r.grid.fits(d) {
 			return d, true
 		}
@@ -586,6 +776,8 @@ func typeLength(e *node) (theory.Time, bool) {
 	types := map[string]theory.Time{
 		"breve": theory.Quarters(8, 1), "whole": theory.Quarters(4, 1), "half": theory.Quarters(2, 1), "quarter": theory.Quarters(1, 1),
 		"eighth": theory.Quarters(1, 2), "16th": theory.Quarters(1, 4), "32nd": theory.Quarters(1, 8), "64th": theory.Quarters(1, 16),
+		"128th": theory.Quarters(1, 32), "256th": theory.Quarters(1, 64), "512th": theory.Quarters(1, 128), "1024th": theory.Quarters(1, 256),
+		"long": theory.Quarters(16, 1), "maxima": theory.Quarters(32, 1),
 	}
 	d, ok := types[e.textOf("type")]
 	if !ok {
@@ -603,7 +795,7 @@ func typeLength(e *node) (theory.Time, bool) {
 	if tm := e.kid("time-modification"); tm != nil {
 		a, _ := tm.intOf("actual-notes")
 		n, _ := tm.intOf("normal-notes")
-		if a > 0 && n > 0 && a <= 64 && n <= 64 {
+		if a > 0 && n > 0 && a <= maxRatioNote && n <= maxRatioNote {
 			d = d.Mul(int64(n), int64(a))
 		}
 	}
@@ -613,10 +805,15 @@ func typeLength(e *node) (theory.Time, bool) {
 // attributes reads divisions, key, metre and transposition.
 func (r *xmlReader) attributes(e *node, st *xmlState) {
 	for _, k := range e.kids {
+		if n := k.get("number"); n != "" && n != "1" && k.name != "measure-style" {
+			continue // of another staff than the upper
+		}
 		switch k.name {
+		case "measure-style":
+			r.measureStyle(k, st)
 		case "divisions":
 			d, ok := decimal(k.text)
-			if !ok || d.Cmp(theory.Time{}) <= 0 || d.Num() > 1<<24 {
+			if !ok || d.Cmp(theory.Time{}) <= 0 || d.Num() > maxDivisions {
 				if st.tellTo {
 					r.fault(k.place, "export the score again", "%s are no divisions", quote(k.text))
 				}
@@ -631,7 +828,10 @@ func (r *xmlReader) attributes(e *node, st *xmlState) {
 				st.key = theory.Key{}
 				continue
 			}
-			fifths, _ := k.intOf("fifths")
+			fifths, ok := k.intOf("fifths")
+			if (!ok || fifths < -7 || fifths > 7) && st.tellTo {
+				r.warn(k.place, "a key of %s fifths is read as one of %d", quote(k.textOf("fifths")), max(-7, min(7, fifths)))
+			}
 			st.key = keyOf(fifths, k.textOf("mode"))
 		case "time":
 			r.time(k, st)
@@ -646,6 +846,9 @@ func (r *xmlReader) attributes(e *node, st *xmlState) {
 			if n, ok := k.intOf("octave-change"); ok {
 				iv = iv.Octaves(max(-5, min(5, n)))
 			}
+			if k.kid("double") != nil && st.tellTo {
+				r.warnOnce(k.place, "the doubling of the part at the octave is left out")
+			}
 			if iv.Semitones < -60 || iv.Semitones > 60 || iv.Steps < -40 || iv.Steps > 40 {
 				if st.tellTo {
 					r.fault(k.place, "export the score again", "the part is transposed out of all range")
@@ -654,6 +857,26 @@ func (r *xmlReader) attributes(e *node, st *xmlState) {
 			}
 			st.transpose = iv
 		}
+	}
+}
+
+// measureStyle reads signs that stand for bars and beats.
+func (r *xmlReader) measureStyle(k *node, st *xmlState) {
+	if c := k.kid("measure-repeat"); c != nil {
+		st.copies = 0
+		if c.get("type") != "stop" {
+			n, err := strconv.Atoi(c.text)
+			if err != nil || n < 1 || n > 8 {
+				n = 1
+			}
+			st.copies = n
+		}
+	}
+	if c := k.kid("slash"); c != nil {
+		st.slashes = c.get("type") != "stop"
+	}
+	if k.kid("beat-repeat") != nil && st.tellTo {
+		r.warnOnce(k.place, "signs to repeat a beat are not read")
 	}
 }
 
@@ -696,6 +919,9 @@ func (r *xmlReader) time(k *node, st *xmlState) {
 		st.free = true
 		return
 	}
+	if k.kid("interchangeable") != nil && st.tellTo {
+		r.warnOnce(k.place, "of two metres for choice the first is read")
+	}
 	var num, den int
 	var beats string
 	for _, c := range k.kids {
@@ -733,7 +959,7 @@ func (r *xmlReader) time(k *node, st *xmlState) {
 }
 
 // note reads a note or rest into its voice.
-func (r *xmlReader) note(e *node, b *xmlBar, on, d theory.Time, st *xmlState, grace map[string][]theory.Pitch) {
+func (r *xmlReader) note(e *node, b *xmlBar, on, d theory.Time, st *xmlState, grace map[string]*graceNotes) {
 	name := voiceOf(e)
 	staff, ok := e.intOf("staff")
 	if !ok {
@@ -742,54 +968,105 @@ func (r *xmlReader) note(e *node, b *xmlBar, on, d theory.Time, st *xmlState, gr
 	i := slices.IndexFunc(b.voices, func(v *xmlVoice) bool { return v.name == name })
 	if i < 0 {
 		if i = len(b.voices); i >= maxVoices {
+			r.warnOnce(e.place, "there are too many voices in a bar; the last are left out")
 			return
 		}
 		b.voices = append(b.voices, &xmlVoice{name: name, staff: staff})
 	}
 	v := b.voices[i]
 	p := e.kid("pitch")
-	v.any = v.any || e.kid("grace") == nil
-	if p == nil || e.kid("cue") != nil || !st.tellTo {
-		if e.kid("unpitched") != nil && st.tellTo {
-			r.warnOnce(e.place, "notes without pitch are read as rests")
-		}
-		if e.kid("cue") != nil && st.tellTo {
-			r.warnOnce(e.place, "cue notes are left out")
-		}
+	isGrace := e.kid("grace") != nil
+	v.any = v.any || !isGrace
+	if !st.tellTo {
 		return
 	}
-	if e.textOf("notehead") == "slash" {
+	switch {
+	case e.kid("cue") != nil:
+		r.warnOnce(e.place, "cue notes are left out")
+		return
+	case e.kid("unpitched") != nil:
+		r.warnOnce(e.place, "notes without pitch are read as rests")
+		return
+	case p != nil && (e.textOf("notehead") == "slash" || st.slashes):
 		r.warnOnce(e.place, "slashes for rhythm are read as rests")
+		return
+	case p == nil:
+		if e.kid("rest") == nil {
+			r.warnOnce(e.place, "a note without a pitch is read as a rest")
+		}
 		return
 	}
 	pitch, ok := r.pitch(p, st)
 	if !ok {
 		return
 	}
-	if e.kid("grace") != nil {
-		if len(grace[name]) < 16 && e.kid("chord") == nil {
-			grace[name] = append(grace[name], pitch)
-		}
+	if isGrace {
+		r.graceNote(e, pitch, name, grace)
 		return
 	}
 	if d == (theory.Time{}) {
 		r.warnOnce(e.place, "notes without a length are left out")
 		return
 	}
-	n := note{at: on, len: d, pitch: pitch, grace: grace[name]}
-	delete(grace, name)
-	for _, k := range e.kids {
-		if k.name == "tie" && k.get("type") == "stop" {
+	n := note{at: on, len: d, pitch: pitch}
+	if g := grace[name]; g != nil {
+		if g.dropped {
+			r.warnOnce(e.place, fmt.Sprintf("grace notes that are longer than an eighth or more than %d are left out", maxGraces))
+		} else {
+			n.grace = g.pitches
+		}
+		delete(grace, name)
+	}
+	// The tie is for the sound, tied for the eye (MusicXML 4.0, tie); some
+	// writers have only the latter.
+	ties := e
+	if e.kid("tie") == nil {
+		ties = e.kid("notations")
+	}
+	for _, k := range ties.children() {
+		if (k.name == "tie" || k.name == "tied") && (k.get("type") == "stop" || k.get("type") == "continue") {
 			n.tiedFrom = true
 		}
 	}
 	if e.find("notations", "ornaments") != nil {
 		r.warnOnce(e.place, "ornaments are not read")
 	}
+	if e.get("time-only") != "" {
+		r.warnOnce(e.place, "a note for some of the repeats is read for all")
+	}
 	if e.kid("chord") == nil {
 		v.sound = v.sound.Add(d)
 	}
 	v.notes = append(v.notes, n)
+}
+
+// graceNote keeps a grace note for the note behind it: of a chord the top. The
+// long appoggiatura, written as a quarter or more without a stroke through it,
+// is no ornament before the beat.
+func (r *xmlReader) graceNote(e *node, pitch theory.Pitch, voice string, grace map[string]*graceNotes) {
+	g := grace[voice]
+	if g == nil {
+		if len(grace) >= maxVoices {
+			return
+		}
+		g = &graceNotes{}
+		grace[voice] = g
+	}
+	if k := len(g.pitches) - 1; k >= 0 && e.kid("chord") != nil {
+		if g.pitches[k].MIDI() < pitch.MIDI() {
+			g.pitches[k] = pitch
+		}
+		return
+	}
+	switch e.textOf("type") {
+	case "quarter", "half", "whole", "breve", "long", "maxima":
+		g.dropped = g.dropped || e.kid("grace").get("slash") != "yes"
+	}
+	if len(g.pitches) >= maxGraces {
+		g.dropped = true
+		return
+	}
+	g.pitches = append(g.pitches, pitch)
 }
 
 // pitch reads a pitch as it sounds.
@@ -818,6 +1095,10 @@ func (r *xmlReader) pitch(p *node, st *xmlState) (theory.Pitch, bool) {
 // harmony reads a chord symbol at its place.
 func (r *xmlReader) harmony(e *node, b *xmlBar, now theory.Time, st *xmlState) {
 	if !st.tellTo {
+		return
+	}
+	if e.get("type") == "alternate" {
+		r.warnOnce(e.place, "chord symbols for choice are left out")
 		return
 	}
 	c, note, err := readHarmony(e, st.key)
@@ -865,16 +1146,24 @@ func (r *xmlReader) barline(e *node, b *xmlBar, st *xmlState) (ended bool) {
 			if err != nil || n < 2 {
 				n = 2
 			}
-			b.back = min(n, 64)
+			if n > maxPasses {
+				r.warn(rp.place, "a repeat to be played %d times is played %d times", n, maxPasses)
+			}
+			b.back = min(n, maxPasses)
+			b.afterJump = rp.get("after-jump") == "yes"
 			st.starts = true
+		default:
+			r.warn(rp.place, "a repeat that is neither forward nor backward is not read")
 		}
 	}
 	if en := e.kid("ending"); en != nil {
-		switch en.get("type") {
-		case "start":
+		switch {
+		case en.get("type") == "start":
 			b.endings = endingNumbers(en.get("number"), en.text)
 			b.ending = true
 			st.endings = b.endings
+		case left: // it ended with the bar before
+			st.endings = nil
 		default:
 			ended = true
 		}
@@ -887,11 +1176,23 @@ func (r *xmlReader) barline(e *node, b *xmlBar, st *xmlState) (ended bool) {
 			st.starts = true
 		}
 	}
-	if e.kid("segno") != nil && left {
-		b.segno = true
+	if e.kid("segno") != nil || e.get("segno") != "" {
+		if left {
+			b.segno = true
+			b.sign.segno = e.get("segno")
+		} else {
+			st.segno = true
+		}
 	}
-	if e.kid("coda") != nil && left {
-		b.coda = true
+	switch {
+	case e.get("coda") != "" && left:
+		b.coda, b.sign.coda = true, e.get("coda")
+	case e.get("coda") != "":
+		st.coda = true
+	case e.kid("coda") != nil && left:
+		b.codaSign = signAtStart
+	case e.kid("coda") != nil:
+		b.codaSign = signAtEnd
 	}
 	return ended
 }
@@ -903,11 +1204,11 @@ func endingNumbers(s, text string) []int {
 		for _, f := range strings.FieldsFunc(src, func(r rune) bool { return r != '-' && !isDigit(r) }) {
 			a, z, ranged := strings.Cut(f, "-")
 			n, err := strconv.Atoi(a)
-			if err != nil || n < 1 || n > 64 {
+			if err != nil || n < 1 || n > maxPasses {
 				continue
 			}
 			to := n
-			if v, err := strconv.Atoi(z); ranged && err == nil && v > n && v <= 64 {
+			if v, err := strconv.Atoi(z); ranged && err == nil && v > n && v <= maxPasses {
 				to = v
 			}
 			for ; n <= to; n++ {
@@ -927,18 +1228,24 @@ func endingNumbers(s, text string) []int {
 // words.
 func (r *xmlReader) direction(e *node, b *xmlBar, now theory.Time, st *xmlState) {
 	sound := e
+	at, soundAt := now, now
 	if e.name == "direction" {
 		sound = e.kid("sound")
-	}
-	at := now
-	if e.name == "direction" {
-		at = now.Add(r.offset(e, st))
-		if at.Less(theory.Time{}) {
-			at = theory.Time{}
+		off := r.offset(e, st)
+		at = now.Add(off)
+		// Of a direction the offset is for the eye unless it says otherwise
+		// (MusicXML 4.0, offset).
+		if e.kid("offset").get("sound") == "yes" {
+			soundAt = at
 		}
 	}
-	bpm := 0.0
-	words := ""
+	if sound != nil {
+		soundAt = soundAt.Add(r.offset(sound, st))
+	}
+	at, soundAt = notBefore(at), notBefore(soundAt)
+	var words []string
+	var marks []*node
+	var segno, coda, metro *node
 	for _, t := range e.kids {
 		if t.name != "direction-type" {
 			continue
@@ -949,105 +1256,260 @@ func (r *xmlReader) direction(e *node, b *xmlBar, now theory.Time, st *xmlState)
 				if b.section == "" && len(k.text) <= 40 {
 					b.section = oneLine(k.text)
 				}
-			case "words":
-				words = strings.TrimSpace(words + " " + k.text)
-				if st.tellTo {
-					r.words(k, b, at, st, sound)
+			case "words", "symbol":
+				marks = append(marks, k)
+				if w := oneLine(k.text); w != "" && len(words) < 8 {
+					words = append(words, w)
 				}
+			case "segno":
+				segno = k
+			case "coda":
+				coda = k
 			case "metronome":
-				bpm = metronome(k)
+				metro = k
 			}
 		}
 	}
-	if sound != nil {
-		if v, err := strconv.ParseFloat(sound.get("tempo"), 64); err == nil {
-			bpm = v
+	text := strings.Join(words, " ")
+	sign, to := jumpWords(text, coda != nil)
+	if sign != "" {
+		w := said{place: e.place, text: text, sign: sign, to: to}
+		if (sign == "coda" || sign == "segno") && b.filled && now != (theory.Time{}) {
+			w.to = "next" // they stand where the bar ends
 		}
-		b.segno = b.segno || sound.yes("segno")
-		b.coda = b.coda || sound.yes("coda")
-		b.toCoda = b.toCoda || sound.yes("tocoda")
+		switch {
+		case sign == "dacapo" || sign == "dalsegno", sound == nil:
+			b.said = append(b.said, w)
+		case !jumpSound(sound):
+			b.said = append(b.said, w)
+		}
+	} else {
+		for _, k := range marks {
+			r.words(k, b, at, st, sound == nil && metro == nil)
+		}
+	}
+	if sound == nil || !jumpSound(sound) {
+		if segno != nil && sign != "dalsegno" && sign != "segno" {
+			b.segno = true
+		}
+		if coda != nil && sign == "" {
+			b.codaSign = signInside
+		}
+	}
+	if sound != nil {
+		if v := sound.get("segno"); v != "" {
+			b.segno, b.sign.segno = true, v
+		}
+		if v := sound.get("coda"); v != "" {
+			b.coda, b.sign.coda = true, v
+		}
+		if v := sound.get("tocoda"); v != "" {
+			b.toCoda, b.sign.toCoda = true, v
+		}
 		b.fine = b.fine || sound.yes("fine")
 		if sound.get("forward-repeat") == "yes" {
 			b.from = true
 		}
 		if sound.yes("dacapo") {
-			b.daCapo, b.jumpAt = true, sound.place
+			b.daCapo, b.dalSegno, b.jumpAt, b.jumpTo = true, false, sound.place, to
 		}
-		if sound.yes("dalsegno") {
-			b.dalSegno, b.jumpAt = true, sound.place
+		if v := sound.get("dalsegno"); v != "" {
+			b.dalSegno, b.daCapo, b.jumpAt, b.jumpTo = true, false, sound.place, to
+			b.sign.dalSegno = v
 		}
+		if sound.kid("swing") != nil && st.tellTo {
+			r.warnOnce(sound.place, "the swing of the sheet is not read")
+		}
+	}
+	bpm := 0.0
+	where := soundAt
+	if metro != nil {
+		bpm = r.metronome(metro, st)
+		where = at
+	}
+	if sound != nil && sound.get("tempo") != "" {
+		v, err := strconv.ParseFloat(sound.get("tempo"), 64)
+		if err != nil {
+			v = -1
+		}
+		bpm, where = v, soundAt
 	}
 	if bpm == 0 {
 		return
 	}
 	if !validTempo(bpm) {
 		if st.tellTo {
-			r.warn(e.place, "a tempo of %g quarters a minute is not read", bpm)
+			said := sound.get("tempo")
+			if said == "" {
+				said = strconv.FormatFloat(bpm, 'g', 6, 64)
+			}
+			r.warn(e.place, "a tempo of %s quarters a minute is not read", quote(said))
 		}
 		return
 	}
-	if words = oneLine(words); len(words) > 60 {
-		words = ""
+	st.bpm = bpm
+	if len(text) > 60 || sign != "" {
+		text = ""
 	}
-	b.tempi = append(b.tempi, tempo{at, bpm, words})
+	b.tempi = append(b.tempi, tempo{where, bpm, text})
+}
+
+func notBefore(t theory.Time) theory.Time {
+	if t.Less(theory.Time{}) {
+		return theory.Time{}
+	}
+	return t
+}
+
+// jumpSound reports the attributes of sound that lead from one place to
+// another, or are such a place.
+func jumpSound(sound *node) bool {
+	for _, a := range []string{"dacapo", "dalsegno", "tocoda", "coda", "fine", "segno"} {
+		if sound.yes(a) {
+			return true
+		}
+	}
+	return false
 }
 
 // oneLine takes the line breaks out of a text.
 func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
 
-// words reads what is typed over the staff: N.C. and chord symbols that are
-// plainly such; jumps only with the sound that says so.
-func (r *xmlReader) words(k *node, b *xmlBar, at theory.Time, st *xmlState, sound *node) {
+// words reads what is typed over the staff: N.C., chord symbols that are
+// plainly such, and the names of parts of a tune. The other words are told of
+// when rest says so: those of a tempo are read with it.
+func (r *xmlReader) words(k *node, b *xmlBar, at theory.Time, st *xmlState, rest bool) {
 	text := oneLine(k.text)
 	switch {
 	case text == "":
-	case noChord.MatchString(text):
-		b.harmony = append(b.harmony, symbol{k.place, at, theory.Chord{NoChord: true}})
-		r.warn(k.place, "the words %s are read as a chord symbol", quote(text))
-	case wordChord.MatchString(text):
-		c, err := theory.ParseChord(strings.TrimRight(text, "."))
-		if err != nil {
-			r.warnOnce(k.place, "words over the staff are not read")
+		return
+	case writtenSection.MatchString(text) && len(text) <= 40:
+		if b.section == "" {
+			b.section = strings.Trim(text, ":. ")
+		}
+		return
+	case !st.tellTo:
+		return
+	}
+	c := theory.Chord{NoChord: true}
+	if !noChord.MatchString(text) {
+		var err error
+		if c, err = theory.ParseChord(strings.TrimRight(text, ".")); err != nil || !wordChord.MatchString(text) {
+			if rest {
+				r.warnOnce(k.place, "words over the staff are not read")
+			}
 			return
 		}
-		b.harmony = append(b.harmony, symbol{k.place, at, c.Transpose(st.transpose)})
-		r.warn(k.place, "the words %s are read as a chord symbol", quote(text))
-	case jumpWords.MatchString(text) && (sound == nil || !sound.yes("dacapo") && !sound.yes("dalsegno") && !sound.yes("tocoda") && !sound.yes("fine") && !sound.yes("coda")):
-		r.warn(k.place, "the words %s are not followed: the score has no jump for playing there", quote(text))
-	case sound == nil && st.tellTo:
-		r.warnOnce(k.place, "words over the staff are not read")
+		c = c.Transpose(st.transpose)
 	}
+	b.harmony = append(b.harmony, symbol{k.place, at, c})
+	r.warn(k.place, "the words %s are read as a chord symbol", quote(text))
 }
 
-var jumpWords = regexp.MustCompile(`(?i)^(d\.? ?[cs]\.?( |$)|da capo|dal segno|to coda|al coda|fine$|coda$)`)
+// writtenSection matches the names of parts of a tune, with a word or a number
+// beside them: "Verse", "1st Chorus", "Bridge 2".
+var writtenSection = regexp.MustCompile(`(?i)^([a-z0-9]+\.? )?(verse|chorus|bridge|refrain|intro|introduction|interlude|vamp|outro|pre-chorus|prechorus)( ?[0-9a-z]{1,2})?[:.]?$`)
 
-// metronome reads a mark such as dotted quarter = 80 in quarters a minute, 0
-// when it is none.
-func metronome(k *node) float64 {
-	length, dots, figure := 0.0, 0, ""
+// The words of jumps, in lower case, brackets and stops taken away.
+var (
+	wordsDaCapo   = regexp.MustCompile(`^(d ?c|da capo)( |$)`)
+	wordsDalSegno = regexp.MustCompile(`^(d ?s|dal segno)( |$)`)
+	wordsAl       = regexp.MustCompile(`\bal?l?a? (fine|coda)`)
+	wordsToCoda   = regexp.MustCompile(`^(go )?to (the )?(coda|⊕|𝄌)`)
+	wordsTo       = regexp.MustCompile(`^(go )?to( the)?$`)
+	wordsCoda     = regexp.MustCompile(`^(the )?(coda|𝄌)( ?[0-9])?$`)
+)
+
+// jumpWords reads words such as "D.S. al Coda" as the attribute of sound that
+// says so, "" for others, and where the jump ends. coda says that a coda sign
+// stands with them.
+func jumpWords(text string, coda bool) (sign, to string) {
+	if text == "" || len(text) > 60 {
+		return "", ""
+	}
+	t := strings.ToLower(text)
+	t = strings.NewReplacer("(", " ", ")", " ", ".", " ", ",", " ").Replace(t)
+	t = oneLine(t)
+	if m := wordsAl.FindStringSubmatch(t); m != nil {
+		to = m[1]
+	} else if coda {
+		to = "coda"
+	}
+	switch {
+	case wordsDaCapo.MatchString(t):
+		return "dacapo", to
+	case wordsDalSegno.MatchString(t):
+		return "dalsegno", to
+	case wordsToCoda.MatchString(t), coda && wordsTo.MatchString(t):
+		return "tocoda", ""
+	case wordsCoda.MatchString(t):
+		return "coda", ""
+	case t == "fine":
+		return "fine", ""
+	case t == "segno" || t == "𝄋":
+		return "segno", ""
+	}
+	return "", ""
+}
+
+// metronome reads a mark such as dotted quarter = 80 in quarters a minute, and
+// a relation of two values, the first that of the tempo before; 0 when it is
+// none of them.
+func (r *xmlReader) metronome(k *node, st *xmlState) float64 {
+	var lengths []float64
+	figure := ""
+	units := map[string]float64{
+		"long": 16, "breve": 8, "whole": 4, "half": 2, "quarter": 1, "eighth": 0.5, "16th": 0.25, "32nd": 0.125,
+	}
+	last := 0.0 // the unit that dots add to
 	for _, c := range k.kids {
 		switch c.name {
 		case "beat-unit":
-			if length != 0 {
-				return 0 // a relation of two units
-			}
-			length = map[string]float64{"whole": 4, "half": 2, "quarter": 1, "eighth": 0.5, "16th": 0.25}[c.text]
+			last = units[c.text]
+			lengths = append(lengths, last)
 		case "beat-unit-dot":
-			dots++
+			if n := len(lengths) - 1; n >= 0 {
+				last /= 2
+				lengths[n] += last
+			}
+		case "beat-unit-tied":
+			if n := len(lengths) - 1; n >= 0 {
+				tied := units[c.textOf("beat-unit")]
+				add := tied
+				for _, d := range c.kids {
+					if d.name == "beat-unit-dot" {
+						add /= 2
+						tied += add
+					}
+				}
+				lengths[n] += tied
+			}
 		case "per-minute":
 			figure = perMinute.FindString(c.text)
+		case "metronome-note", "metronome-relation":
+			if st.tellTo {
+				r.warnOnce(k.place, "a relation of note values is not read")
+			}
+			return 0
 		}
 	}
 	n, err := strconv.ParseFloat(figure, 64)
-	if err != nil || length == 0 {
+	switch {
+	case len(lengths) == 2 && figure == "" && lengths[0] > 0 && lengths[1] > 0:
+		if st.bpm == 0 {
+			if st.tellTo {
+				r.warn(k.place, "a relation of note values is not read: there is no tempo before it")
+			}
+			return 0
+		}
+		return st.bpm * lengths[1] / lengths[0]
+	case err != nil || len(lengths) != 1 || lengths[0] == 0:
+		if st.tellTo {
+			r.warn(k.place, "a metronome mark without note value and figure is not read")
+		}
 		return 0
 	}
-	add := length
-	for range min(dots, 3) {
-		add /= 2
-		length += add
-	}
-	return n * length
+	return n * lengths[0]
 }
 
 var perMinute = regexp.MustCompile(`[0-9]+(\.[0-9]+)?`)

@@ -143,13 +143,13 @@ var xmlCases = []struct{ name, sheet, want, warnings string }{
 	{
 		"grace notes go before the next, cue notes out",
 		score(fourFour + h("C", "major") + n("B4", 0, "<grace/>") + n("C5", 24) + n("D5", 12, "<cue/>") + n("E5", 12)),
-		"1: {B4}C5:2 z:1 E5:1 | C\n", "cue notes are left out\n",
+		"1: {B4}C5:2 z:1 E5:1 | C\n", "measure 1, note: cue notes are left out\n",
 	},
 	{
 		"slashes for rhythm and unpitched notes are rests",
 		score(fourFour + h("C", "major") + n("B4", 12, "<notehead>slash</notehead>") + "<note><unpitched/><duration>12</duration></note>" + n("C5", 24)),
 		"1: z:2 C5:2 | C\n",
-		"slashes for rhythm are read as rests\nnotes without pitch are read as rests\n",
+		"measure 1, note: slashes for rhythm are read as rests\nmeasure 1, note: notes without pitch are read as rests\n",
 	},
 	{
 		"several symbols at one place share the time to the next note",
@@ -165,14 +165,14 @@ var xmlCases = []struct{ name, sheet, want, warnings string }{
 		"a symbol past the bar's end",
 		score(fourFour+h("C", "major")+n("C5", 48)+h("F", "major", "<offset>5</offset>"), h("G", "major")+n("D5", 48)),
 		"1: C5:4 | C\n2: D5:4 | G\n",
-		"a chord symbol that stands at the end of a bar is covered by the next bar's and is left out\n",
+		"measure 2, harmony: a chord symbol that stands at the end of a bar is covered by the next bar's and is left out\n",
 	},
 	{
 		"no chord, empty kind, kind by its text, words",
 		score(fourFour+h("C", "none")+n("C5", 12)+h("C", "")+n("C5", 12)+"<harmony><root><root-step>D</root-step></root><kind text='m7b5'/></harmony>"+n("D5", 24),
 			fmt.Sprintf(words, "N.C.")+n("C5", 24)+fmt.Sprintf(words, "Gm7")+n("D5", 24)),
 		"1: C5:1 C5:1 D5:2 | N.C. C@1 Dm7b5@2\n2: C5:2 D5:2 | N.C. Gm7@2\n",
-		"the words \"N.C.\" are read as a chord symbol\nthe words \"Gm7\" are read as a chord symbol\n",
+		"measure 2, direction/direction-type/words: the words \"N.C.\" are read as a chord symbol\nmeasure 2, direction/direction-type/words: the words \"Gm7\" are read as a chord symbol\n",
 	},
 	{
 		"repeat played three times",
@@ -193,13 +193,13 @@ var xmlCases = []struct{ name, sheet, want, warnings string }{
 		"endings 1 and 3",
 		score(fourFour+forward+h("C", "major")+n("C5", 48), fmt.Sprintf(startEnd, "1")+n("D5", 48)+fmt.Sprintf(backEnd, "1"), fmt.Sprintf(startEnd, "3")+n("F5", 48)+fmt.Sprintf(stopEnd, "3")),
 		"1: C5:4 | C\n2: D5:4\n1/2: C5:4 | C\n3: F5:4\n",
-		"the numbers of the endings leave one out; they are counted on\n",
+		"measure 2: the numbers of the endings leave one out; they are counted on\n",
 	},
 	{
 		"a first ending behind the repeat sign",
 		score(fourFour+forward+h("C", "major")+n("C5", 48)+backward, fmt.Sprintf(startEnd, "1")+n("D5", 48)+fmt.Sprintf(stopEnd, "1")),
 		"1: C5:4 | C\n1/2: C5:4 | C\n2: D5:4\n",
-		"a first ending behind the repeat sign is read as bars like others\n",
+		"measure 2: a first ending behind the repeat sign is read as bars like others\n",
 	},
 	{
 		"da capo al fine",
@@ -215,7 +215,7 @@ var xmlCases = []struct{ name, sheet, want, warnings string }{
 		"da capo without an end; words without their sound",
 		score(fourFour+h("C", "major")+n("C5", 48), n("E5", 48)+sound(`dacapo="yes"`)+fmt.Sprintf(words, "D.S. al Fine")),
 		"1: C5:4 | C\n2: E5:4\n",
-		"the jump back is not followed: there is neither a Fine nor a way to a coda\nthe words \"D.S. al Fine\" are not followed: the score has no jump for playing there\n",
+		"measure 2, direction/sound: the jump back is not followed: there is neither a Fine nor a way to a coda\nmeasure 2, direction: the words \"D.S. al Fine\" are not followed: the sound of this bar jumps elsewhere\n",
 	},
 	{
 		"pick-up, implicit and odd numbers",

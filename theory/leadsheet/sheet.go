@@ -51,7 +51,16 @@ type bar struct {
 	dalSegno bool   // at the end: from the sign
 	toSegno  bool   // the part that P: puts next starts at its sign
 	jumpAt   place  // where the jump is written
+	jumpTo   string // where it says that the tune ends then: "fine", "coda" or ""
+
+	afterJump bool // the repeat that ends here is played after a jump too
+	codaSign  int  // a coda sign of which nothing says what it is, and where it stands
+	sign      signNames
 }
+
+// signNames are the names by which jumps and the signs they go to belong
+// together; "" when there is only one.
+type signNames struct{ segno, coda, toCoda, dalSegno string }
 
 type note struct {
 	at, len  theory.Time
@@ -76,11 +85,6 @@ type tempo struct {
 // A grid keeps sums of times exact in 64 bits: the common denominator of all
 // lengths of a sheet is bounded, and so is its length.
 type grid struct{ den int64 }
-
-const (
-	maxDen      = 4 << 20 // common denominator of a quarter: 2^20 and 10080*16 fit
-	maxQuarters = 200000  // of a tune, repeats played out
-)
 
 // fits takes t into the grid, or reports that it is cut too finely.
 func (g *grid) fits(t theory.Time) bool {
@@ -264,12 +268,13 @@ func (s *sheet) build(l *log) *theory.Tune {
 	switch {
 	case len(t.Melody) == 0:
 		l.fault(place{}, "a lead sheet needs a melody", "there are no notes in this tune")
-		return nil
-	case len(t.Changes) == 0:
+	case len(t.Changes) == 0 && len(l.faults) == 0:
 		l.fault(place{}, s.howSymbols, "there are no chord symbols in this tune")
+	}
+	if len(l.faults) > 0 && !l.lenient {
 		return nil
 	}
-	if n := len(t.Melody) - 1; end.Less(t.Melody[n].At.Add(t.Melody[n].Len)) {
+	if n := len(t.Melody) - 1; n >= 0 && end.Less(t.Melody[n].At.Add(t.Melody[n].Len)) {
 		t.Melody[n].Len = end.Sub(t.Melody[n].At)
 	}
 	for i := range t.Changes {
@@ -301,7 +306,15 @@ func (l *log) told() []theory.Warning {
 		if w.times > 1 {
 			w.text += fmt.Sprintf(" (%d times)", w.times)
 		}
+		if w.line > 0 && l.where != nil {
+			if path := l.where(w.place); path != "" {
+				w.text = path + ": " + w.text
+			}
+		}
 		out = append(out, theory.Warning{Line: w.line, Col: w.col, Text: w.text})
+	}
+	if l.moreWarnings > 0 {
+		out = append(out, theory.Warning{Text: fmt.Sprintf("and %d more", l.moreWarnings)})
 	}
 	return out
 }
@@ -340,9 +353,9 @@ func setTempo(t *theory.Tune, at theory.Time, m tempo) {
 // metre.
 func (s *sheet) firstTempo(t *theory.Tune) {
 	if len(t.Tempi) == 0 {
-		shortest := t.Melody[0].Len
-		for _, n := range t.Melody {
-			if n.Len.Less(shortest) {
+		var shortest theory.Time
+		for i, n := range t.Melody {
+			if i == 0 || n.Len.Less(shortest) {
 				shortest = n.Len
 			}
 		}
@@ -437,6 +450,18 @@ func letterName(n int) string {
 // metre: once a written bar. A bar divided by a repeat sign, and the pick-up
 // with the last bar, make up for each other.
 func (s *sheet) lengths(order []int, labels []string, l *log) {
+	for _, i := range s.wrongLengths(order) {
+		b := s.bars[i]
+		want, what := full(b.metre), "long"
+		if b.len.Less(want) {
+			what = "short"
+		}
+		l.warn(b.place, "bar %s is too %s: it holds %s quarters, its metre %d/%d asks for %s", labels[i], what, b.len, b.metre.Num, b.metre.Den, want)
+	}
+}
+
+// wrongLengths are the written bars that lengths warns of, as they are played.
+func (s *sheet) wrongLengths(order []int) (wrong []int) {
 	told := make(map[int]bool)
 	short := func(k int) bool {
 		b := s.bars[order[k]]
@@ -460,10 +485,7 @@ func (s *sheet) lengths(order []int, labels []string, l *log) {
 			continue
 		}
 		told[i] = true
-		what := "long"
-		if b.len.Less(want) {
-			what = "short"
-		}
-		l.warn(b.place, "bar %s is too %s: it holds %s quarters, its metre %d/%d asks for %s", labels[i], what, b.len, b.metre.Num, b.metre.Den, want)
+		wrong = append(wrong, i)
 	}
+	return wrong
 }

@@ -4,7 +4,10 @@ import "slices"
 
 // A group is a repeated stretch of written bars [from, to) with its variant
 // endings, and how often it is played.
-type group struct{ from, to, passes int }
+type group struct {
+	from, to, passes int
+	afterJump        bool
+}
 
 // unroll gives the order in which the written bars are played, or nil when it
 // is longer than any tune.
@@ -73,6 +76,14 @@ func (s *sheet) checkJumps(l *log) {
 			continue
 		case b.dalSegno && !segno:
 			l.warn(b.jumpAt, "D.S. is not followed: there is no segno to go back to")
+		case b.jumpTo == "fine" && !fine && coda:
+			l.warn(b.jumpAt, "there is no Fine; the jump back ends at the coda")
+			b.jumpTo = ""
+			continue
+		case b.jumpTo == "coda" && !coda && fine:
+			l.warn(b.jumpAt, "there is no way to a coda; the jump back ends at the Fine")
+			b.jumpTo = ""
+			continue
 		case !fine && !coda:
 			l.warn(b.jumpAt, "the jump back is not followed: there is neither a Fine nor a way to a coda")
 		default:
@@ -100,7 +111,7 @@ func (s *sheet) groups(p span, l *log) []group {
 		switch {
 		case b.endings != nil:
 			// All endings that follow each other belong to the group.
-			to, most, runs, back := i, 0, 0, 0
+			to, most, runs, back, again := i, 0, 0, 0, false
 			for to < p.to && s.bars[to].endings != nil && !(s.bars[to].from && to > i) {
 				e := s.bars[to]
 				if e.ending {
@@ -110,17 +121,18 @@ func (s *sheet) groups(p span, l *log) []group {
 					most = max(most, n)
 				}
 				back = max(back, e.back)
+				again = again || e.afterJump
 				to++
 			}
 			passes := most
 			if runs == 1 && s.bars[to-1].back > 0 {
 				passes = most + 1 // the last time passes by the only ending
 			}
-			gs = append(gs, group{start, to, max(passes, 1)})
+			gs = append(gs, group{start, to, max(passes, 1), again})
 			i = to
 			start, explicit = i, false
 		case b.back > 0 && !(i+1 < p.to && s.bars[i+1].endings != nil && !s.bars[i+1].from):
-			gs = append(gs, group{start, i + 1, b.back})
+			gs = append(gs, group{start, i + 1, b.back, b.afterJump})
 			i++
 			start, explicit = i, false
 		default:
@@ -233,12 +245,12 @@ func (s *sheet) renumber(p span, l *log) {
 // all bounds.
 func (s *sheet) play(order []int, p span, gs []group) ([]int, bool) {
 	gi, pass := 0, 1
-	jumped := false
+	jumped, to := false, ""
 	for i := p.from; i < p.to; {
 		for gi < len(gs) && i >= gs[gi].to {
 			gi, pass = gi+1, 1
-			if jumped && gi < len(gs) {
-				pass = gs[gi].passes
+			if jumped {
+				pass = jumpPass(gs, gi)
 			}
 		}
 		in := gi < len(gs) && i >= gs[gi].from
@@ -254,11 +266,11 @@ func (s *sheet) play(order []int, p span, gs []group) ([]int, bool) {
 		if len(order) > maxBars {
 			return order, false
 		}
-		if jumped && b.fine {
+		if jumped && b.fine && to != "coda" {
 			return order, true
 		}
-		if jumped && b.toCoda {
-			if c := s.after(i, p.to); c >= 0 {
+		if jumped && b.toCoda && to != "fine" {
+			if c := s.codaOf(i, p.to); c >= 0 {
 				i = c
 				gi, pass = s.groupAt(gs, i), 1
 				jumped = false
@@ -270,18 +282,15 @@ func (s *sheet) play(order []int, p span, gs []group) ([]int, bool) {
 			continue
 		}
 		if (b.daCapo || b.dalSegno) && !jumped {
-			to := p.from
+			target := p.from
 			if b.dalSegno {
-				to = s.segnoBefore(i)
+				target = s.segnoOf(i)
 			}
-			if to <= i {
-				jumped = true
-				i = to
+			if target <= i {
+				jumped, to = true, b.jumpTo
+				i = target
 				gi = s.groupAt(gs, i)
-				pass = 1
-				if gi < len(gs) {
-					pass = gs[gi].passes
-				}
+				pass = jumpPass(gs, gi)
 				b.daCapo, b.dalSegno = false, false
 				continue
 			}
@@ -295,24 +304,45 @@ func plays(endings []int, pass int) bool {
 	return slices.Contains(endings, pass)
 }
 
-// after is the bar behind i where the coda starts, or -1.
-func (s *sheet) after(i, to int) int {
-	for k := i + 1; k < to; k++ {
-		if s.bars[k].coda {
-			return k
-		}
+// jumpPass is the pass in which group gi is played after a jump: the last,
+// unless it says that it is repeated then too.
+func jumpPass(gs []group, gi int) int {
+	if gi >= len(gs) || gs[gi].afterJump {
+		return 1
 	}
-	return -1
+	return gs[gi].passes
 }
 
-// segnoBefore is the last sign before the end of bar i, else the first one.
-func (s *sheet) segnoBefore(i int) int {
-	for k := i; k >= 0; k-- {
-		if s.bars[k].segno {
+// codaOf is the bar behind i where its coda starts: that of the same name, else
+// the next; -1 without one.
+func (s *sheet) codaOf(i, to int) int {
+	next := -1
+	for k := i + 1; k < to; k++ {
+		switch b := s.bars[k]; {
+		case !b.coda:
+		case b.sign.coda != "" && b.sign.coda == s.bars[i].sign.toCoda:
 			return k
+		case next < 0:
+			next = k
 		}
 	}
-	return len(s.bars)
+	return next
+}
+
+// segnoOf is the sign to which the jump at the end of bar i goes: that of the
+// same name, else the last before it; behind all bars without one.
+func (s *sheet) segnoOf(i int) int {
+	last := len(s.bars)
+	for k := i; k >= 0; k-- {
+		switch b := s.bars[k]; {
+		case !b.segno:
+		case b.sign.segno != "" && b.sign.segno == s.bars[i].sign.dalSegno:
+			return k
+		case last == len(s.bars):
+			last = k
+		}
+	}
+	return last
 }
 
 // groupAt is the index of the first group that ends after bar i.

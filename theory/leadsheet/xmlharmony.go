@@ -64,7 +64,7 @@ func readHarmony(h *node, key theory.Key) (c theory.Chord, note string, err erro
 	kind := h.kid("kind")
 	value := ""
 	if kind != nil {
-		value = strings.TrimSpace(kind.text)
+		value = kindValue(kind.text)
 	}
 	text := kind.get("text")
 	if len(text) > maxSymbol {
@@ -72,6 +72,9 @@ func readHarmony(h *node, key theory.Key) (c theory.Chord, note string, err erro
 	}
 	if value == "none" || noChord.MatchString(text) {
 		return theory.Chord{NoChord: true}, "", nil
+	}
+	if h.several() {
+		return c, "", fmt.Errorf("a harmony of one chord on another is no chord symbol")
 	}
 	root, err := harmonyRoot(h, key)
 	if err != nil {
@@ -107,11 +110,42 @@ func readHarmony(h *node, key theory.Key) (c theory.Chord, note string, err erro
 	case value == "pedal", strings.Contains("Neapolitan Italian French German Tristan", value) && value != "":
 		note = fmt.Sprintf("the harmony of kind %s is read as %s", value, theory.NewChord(root, tones, bass))
 	}
-	tones = alter(tones, degrees)
+	tones, bad := alter(tones, degrees)
+	if bad != "" {
+		note = fmt.Sprintf("%s of the harmony %s is left out", bad, quote(root.String()+text))
+	}
 	if n, ok := h.intOf("inversion"); ok && n > 0 && h.kid("bass") == nil {
 		bass = inverted(root, tones, n)
 	}
 	return theory.NewChord(root, tones, bass), note, nil
+}
+
+// kindValue is a kind as the standard spells it: some writers have capitals
+// and spaces.
+func kindValue(s string) string {
+	if _, ok := kinds[s]; ok {
+		return s
+	}
+	low := strings.NewReplacer(" ", "-", "_", "-").Replace(strings.ToLower(s))
+	for _, named := range []string{"Neapolitan", "Italian", "French", "German", "Tristan"} {
+		if strings.EqualFold(named, low) {
+			return named
+		}
+	}
+	return low
+}
+
+// several reports more than one chord in a harmony, such as V of II (MusicXML
+// 4.0, harmony: the sequence of harmony-chord groups).
+func (h *node) several() bool {
+	n := 0
+	for _, k := range h.kids {
+		switch k.name {
+		case "root", "numeral", "function":
+			n++
+		}
+	}
+	return n > 1
 }
 
 // textQuality reads the printed text of a kind, which may repeat the root.
@@ -131,7 +165,7 @@ func inverted(root theory.Name, tones theory.PCSet, n int) theory.Name {
 	if n > 3 {
 		return root
 	}
-	if s, ok := toneOf(tones, 2*n+1); ok {
+	if s, ok := degreeTone(tones, 2*n+1); ok {
 		return root.Transpose(theory.Interval{Steps: 2 * n, Semitones: s})
 	}
 	return root
@@ -204,15 +238,17 @@ func (n *node) degrees() []degree {
 }
 
 // alter applies the degrees. alter and subtract count from the tone that is in
-// the chord, add from that of a dominant chord. Altering a tone that is not
-// there adds it, as writers do who put b9 on a kind without a ninth.
-func alter(tones theory.PCSet, degrees []degree) theory.PCSet {
+// the chord, add from that of a dominant chord (MusicXML 4.0, degree-alter).
+// Altering a tone that is not there adds it, as writers do who put b9 on a kind
+// without a ninth. bad names a degree that cannot be read.
+func alter(tones theory.PCSet, degrees []degree) (out theory.PCSet, bad string) {
 	for _, d := range degrees {
 		plain, ok := degreeSemitones[d.value]
-		if !ok {
+		if !ok || d.alter < -2 || d.alter > 2 {
+			bad = fmt.Sprintf("the degree %d altered by %d", d.value, d.alter)
 			continue
 		}
-		has, there := toneOf(tones, d.value)
+		has, there := degreeTone(tones, d.value)
 		switch {
 		case d.what == "subtract":
 			if there {
@@ -224,12 +260,12 @@ func alter(tones theory.PCSet, degrees []degree) theory.PCSet {
 			tones |= pcs(plain + d.alter)
 		}
 	}
-	return tones
+	return tones, bad
 }
 
-// toneOf finds the tone of a degree in a chord: the third may be minor, the
+// degreeTone finds the tone of a degree in a chord: the third may be minor, the
 // fifth altered, the seventh of three sizes.
-func toneOf(tones theory.PCSet, value int) (semitone int, ok bool) {
+func degreeTone(tones theory.PCSet, value int) (semitone int, ok bool) {
 	var try []int
 	switch value {
 	case 1, 8, 15:

@@ -3,49 +3,54 @@ package leadsheet
 import (
 	"archive/zip"
 	"bytes"
+	"cmp"
 	"encoding/xml"
 	"errors"
+	"fmt"
 	"io"
+	"net/url"
 	"path"
+	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"thumbline/theory"
 )
 
-// A node is an element of an XML document with its text and its place.
+// A node is an element of an XML document with its text and its place. Only
+// elements and attributes that the reader asks for are kept.
 type node struct {
 	place
 	name string
-	attr []xml.Attr
-	text string
+	attr []attribute
+	text string // of an element without children
 	kids []*node
 }
 
-// maxText is longer than any text of an element that is read, in bytes.
-const maxText = 4096
+// An attribute has no prefix: those of other namespaces are not kept.
+type attribute struct{ name, value string }
 
-// maxDepth bounds how deeply elements nest; a score needs about a dozen.
-const maxDepth = 100
+// An opened is an element whose end has not come yet; n is nil when it is not
+// kept.
+type opened struct {
+	n    *node
+	name string
+}
 
 // parseTree reads a document without its namespaces. A document type is never
-// fetched, and entities beyond the five of XML are an error: encoding/xml
-// expands none.
+// fetched, and entities beyond the five of XML and the names of characters in
+// HTML are an error: encoding/xml expands none.
 func parseTree(text string) (*node, *Error) {
-	d := xml.NewDecoder(strings.NewReader(text))
+	d := xml.NewDecoder(strings.NewReader(asVersion1(text)))
 	d.CharsetReader = func(_ string, r io.Reader) (io.Reader, error) { return r, nil } // decoded already
+	d.Entity = xml.HTMLEntity
 	var root *node
-	var open []*node
-	fail := func(err error) (*node, *Error) {
-		line, col := d.InputPos()
-		msg := err.Error()
-		var se *xml.SyntaxError
-		if errors.As(err, &se) {
-			if msg = se.Msg; se.Line != line {
-				line, col = se.Line, 0
-			}
-		}
-		return nil, &Error{Line: line, Col: col, Msg: "the XML is broken: " + msg, Do: "export the score again"}
+	var open []opened
+	var chars []byte // the text since the last tag
+	elements := 0
+	fail := func(line, col int, msg, do string) (*node, *Error) {
+		return nil, &Error{Line: line, Col: col, Where: openPath(open), Msg: msg, Do: do}
 	}
 	for {
 		line, col := d.InputPos()
@@ -54,36 +59,204 @@ func parseTree(text string) (*node, *Error) {
 			break
 		}
 		if err != nil {
-			return fail(err)
+			line, col = d.InputPos()
+			msg, do := err.Error(), "export the score again"
+			var se *xml.SyntaxError
+			if errors.As(err, &se) {
+				if msg = se.Msg; se.Line != line {
+					line, col = se.Line, 0
+				}
+			}
+			if name, ok := strings.CutPrefix(msg, "invalid character entity "); ok {
+				msg, do = "the entity "+name+" is not known and entities are not expanded", "write the characters themselves in its place"
+			} else {
+				msg = "the XML is broken: " + msg
+			}
+			return fail(line, col, msg, do)
 		}
 		switch t := tok.(type) {
 		case xml.StartElement:
-			n := &node{place: place{line, col}, name: t.Name.Local, attr: t.Attr}
+			chars = chars[:0]
+			var up *node
 			if len(open) > 0 {
-				up := open[len(open)-1]
-				up.kids = append(up.kids, n)
-			} else if root == nil {
-				root = n
+				up = open[len(open)-1].n
+			}
+			o := opened{name: t.Name.Local}
+			if keep := keptElements[o.name]; keep && up != nil || len(open) == 0 {
+				if elements++; elements > maxElements {
+					return fail(line, col, fmt.Sprintf("the score has more than %d elements", maxElements), "give a lead sheet")
+				}
+				o.n = &node{place: place{line, col}, name: o.name, attr: attributes(t.Attr)}
+				if up != nil {
+					up.kids = append(up.kids, o.n)
+				} else if root == nil {
+					root = o.n
+				}
 			}
 			if len(open) >= maxDepth {
-				return fail(errors.New("elements nest too deeply"))
+				return fail(line, col, fmt.Sprintf("elements nest deeper than %d", maxDepth), "give a score in MusicXML")
 			}
-			open = append(open, n)
+			open = append(open, o)
 		case xml.EndElement:
+			if n := open[len(open)-1].n; n != nil && len(n.kids) == 0 && len(chars) > 0 {
+				n.text = string(bytes.TrimSpace(chars))
+			}
+			chars = chars[:0]
 			open = open[:len(open)-1]
 		case xml.CharData:
-			if len(open) > 0 {
-				n := open[len(open)-1]
-				if s := string(bytes.TrimSpace(t)); s != "" && len(n.text) < maxText {
-					n.text += s
-				}
+			if len(open) > 0 && open[len(open)-1].n != nil && len(chars) < maxText {
+				chars = append(chars, t[:min(len(t), maxText)]...)
 			}
 		}
 	}
 	if root == nil {
-		return fail(errors.New("there is no element in it"))
+		line, col := d.InputPos()
+		return fail(line, col, "the XML is broken: there is no element in it", "export the score again")
 	}
 	return root, nil
+}
+
+// asVersion1 reads XML 1.1 as 1.0, which is all that encoding/xml knows: they
+// differ in control characters alone.
+func asVersion1(text string) string {
+	head, rest, ok := strings.Cut(text, "?>")
+	if !ok || len(head) > 200 || !strings.Contains(head, "<?xml") {
+		return text
+	}
+	for _, quote := range []string{`"`, `'`} {
+		if old := "version=" + quote + "1.1" + quote; strings.Contains(head, old) {
+			return strings.Replace(head, old, "version="+quote+"1.0"+quote, 1) + "?>" + rest
+		}
+	}
+	return text
+}
+
+// attributes keeps those without a prefix that the reader asks for.
+func attributes(in []xml.Attr) []attribute {
+	n := 0
+	for _, a := range in {
+		if a.Name.Space == "" && keptAttributes[a.Name.Local] {
+			n++
+		}
+	}
+	if n == 0 {
+		return nil
+	}
+	out := make([]attribute, 0, n)
+	for _, a := range in {
+		if a.Name.Space == "" && keptAttributes[a.Name.Local] {
+			out = append(out, attribute{a.Name.Local, a.Value})
+		}
+	}
+	return out
+}
+
+// keptElements are the names that musicxml.go, xmlharmony.go and unzip ask for;
+// an element under one that is not kept is not kept either.
+var keptElements = set(`
+	score-partwise score-timewise opus score part measure part-list score-part part-name work work-title movement-title
+	identification creator credit credit-type credit-words container rootfiles rootfile
+	attributes divisions key fifths mode key-step time beats beat-type senza-misura interchangeable
+	transpose diatonic chromatic octave-change double
+	measure-style measure-repeat beat-repeat slash
+	note grace cue chord rest pitch step alter octave unpitched duration voice staff type dot tie
+	time-modification actual-notes normal-notes notehead notations tied ornaments
+	backup forward
+	harmony root root-step root-alter numeral numeral-root numeral-alter numeral-key numeral-fifths numeral-mode
+	function kind inversion bass bass-step bass-alter degree degree-value degree-alter degree-type offset
+	barline bar-style segno coda ending repeat
+	direction direction-type words symbol rehearsal metronome beat-unit beat-unit-dot beat-unit-tied per-minute
+	metronome-note metronome-relation sound swing`)
+
+var keptAttributes = set(`id type number text implicit location direction times after-jump times name
+	full-path media-type measure tempo segno coda tocoda dacapo dalsegno fine forward-repeat sound above print-object time-only slash`)
+
+func set(words string) map[string]bool {
+	m := make(map[string]bool)
+	for _, w := range strings.Fields(words) {
+		m[w] = true
+	}
+	return m
+}
+
+// pathAt is the path of the element that starts at a place, "" when none does.
+// With several parts it says which.
+func (n *node) pathAt(at place, parts int) string {
+	var chain []opened
+	for n != nil {
+		chain = append(chain, opened{n, n.name})
+		if n.place == at {
+			return writtenPath(chain, parts)
+		}
+		// Children stand in order of their places: the last that starts no later.
+		i, found := slices.BinarySearchFunc(n.kids, at, func(k *node, at place) int {
+			return cmp.Or(cmp.Compare(k.line, at.line), cmp.Compare(k.col, at.col))
+		})
+		if !found {
+			i--
+		}
+		if i < 0 {
+			break
+		}
+		n = n.kids[i]
+	}
+	return ""
+}
+
+// openPath is the path of the elements that are open where the XML breaks.
+func openPath(open []opened) string {
+	parts := 0
+	for _, o := range open {
+		if o.name == "part" && o.n.get("id") != "" {
+			parts = 2
+		}
+	}
+	return writtenPath(open, parts)
+}
+
+// writtenPath is "measure 12, note/pitch": the measure by the number in the
+// score, then the elements in it. What is in no measure counts from the root.
+func writtenPath(chain []opened, parts int) string {
+	var part, measure string
+	var names []string
+	for i, o := range chain {
+		switch {
+		case o.name == "part" && o.n != nil:
+			if id := o.n.get("id"); id != "" && parts > 1 {
+				part = "part " + shorten(id) + ", "
+			}
+			if measure == "" && i < len(chain)-1 {
+				continue
+			}
+		case o.name == "measure" && o.n != nil && measure == "":
+			measure, names = strings.TrimSpace("measure "+shorten(o.n.get("number"))), nil
+			continue
+		case i == 0:
+			continue // the root goes without saying
+		}
+		if len(names) < 8 {
+			names = append(names, shorten(o.name))
+		}
+	}
+	if measure != "" && len(names) > 0 && names[0] == "part" { // by measures
+		names = names[1:]
+	}
+	path := strings.Join(names, "/")
+	switch {
+	case measure == "":
+		return path
+	case path == "":
+		return part + measure
+	}
+	return part + measure + ", " + path
+}
+
+// shorten makes a name or number of the score fit for a message.
+func shorten(s string) string {
+	if len(s) > 20 || strings.ContainsFunc(s, unicode.IsControl) {
+		return strings.Trim(quote(s), `"`)
+	}
+	return s
 }
 
 // kid is the first child of the name, or nil. A nil node has none.
@@ -118,8 +291,8 @@ func (n *node) textOf(name string) string {
 func (n *node) get(name string) string {
 	if n != nil {
 		for _, a := range n.attr {
-			if a.Name.Local == name {
-				return strings.TrimSpace(a.Value)
+			if a.name == name {
+				return strings.TrimSpace(a.value)
 			}
 		}
 	}
@@ -172,8 +345,9 @@ func decimal(s string) (theory.Time, bool) {
 }
 
 // unzip takes the score out of a compressed MusicXML file: the first root file
-// its container names, or, where the container is broken or missing, the first
-// XML file outside META-INF. It returns nil when it logged a fault.
+// its container names (MusicXML 4.0, "Compressed .mxl files"), or, where the
+// container is broken or missing, the first XML file outside META-INF that
+// holds a score. It returns nil when it logged a fault.
 func unzip(data []byte, l *log) []byte {
 	const do = "export the score again as .mxl or .musicxml"
 	z, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
@@ -181,54 +355,103 @@ func unzip(data []byte, l *log) []byte {
 		l.fault(place{}, do, "the compressed file is broken: %v", err)
 		return nil
 	}
-	var score *zip.File
-	byName := make(map[string]*zip.File)
+	if len(z.File) > maxZipped {
+		l.fault(place{}, do, "the compressed file holds more than %d files", maxZipped)
+		return nil
+	}
+	most := min(int64(maxScore), int64(len(data))*maxRatio+1<<20)
+	var tries []*zip.File
 	for _, f := range z.File {
-		if isScoreName(f.Name) {
-			byName[f.Name] = f
+		if strings.EqualFold(cleaned(f.Name), "META-INF/container.xml") {
+			tries = append(tries, rootFiles(z, f)...)
 		}
 	}
 	for _, f := range z.File {
-		if f.Name != "META-INF/container.xml" {
+		name := cleaned(f.Name)
+		if isScoreName(name) && !strings.HasPrefix(strings.ToUpper(name), "META-INF/") && !strings.HasPrefix(name, "__MACOSX/") && !slices.Contains(tries, f) {
+			tries = append(tries, f)
+		}
+	}
+	if len(tries) == 0 {
+		l.fault(place{}, do, "there is no score in the compressed file")
+		return nil
+	}
+	tries = tries[:min(len(tries), maxTries)]
+	var first []byte // of the files that can be read, told of when none holds a score
+	for i, f := range tries {
+		text, err := content(f, most)
+		switch {
+		case f.Flags&1 != 0:
+			l.fault(place{}, "save it without a password", "the compressed file is encrypted")
+			return nil
+		case errors.Is(err, errTooLarge) && most < maxScore:
+			l.fault(place{}, do, "the score in the compressed file unpacks to more than %d times its size", maxRatio)
+			return nil
+		case errors.Is(err, errTooLarge):
+			l.fault(place{}, do, "the score in the compressed file is larger than %d MB", maxScore>>20)
+			return nil
+		case err != nil && i+1 == len(tries) && first == nil:
+			l.fault(place{}, do, "the score in the compressed file cannot be read: %v", err)
+			return nil
+		case err != nil:
+			continue
+		case holdsScore(text):
+			return text
+		case len(bytes.TrimSpace(first)) == 0:
+			first = text
+		}
+	}
+	if len(bytes.TrimSpace(first)) == 0 {
+		l.fault(place{}, do, "the score in the compressed file is empty")
+		return nil
+	}
+	return first
+}
+
+// holdsScore reports the root element of a score in the head of a file.
+func holdsScore(text []byte) bool {
+	head := decode(text[:min(len(text), 8192)&^1])
+	return strings.Contains(head, "score-partwise") || strings.Contains(head, "score-timewise")
+}
+
+// rootFiles are the files that a container names, in its order, but for those
+// of another kind, such as a picture of the score.
+func rootFiles(z *zip.Reader, container *zip.File) []*zip.File {
+	c, err := content(container, maxContainer)
+	if err != nil {
+		return nil
+	}
+	root, fault := parseTree(decode(c))
+	if fault != nil {
+		return nil
+	}
+	var out []*zip.File
+	for _, k := range root.kid("rootfiles").children() {
+		kind := k.get("media-type")
+		full := k.get("full-path")
+		if k.name != "rootfile" || full == "" || kind != "" && !strings.Contains(kind, "xml") || len(out) >= maxTries {
 			continue
 		}
-		c, err := content(f, 1<<20)
+		plain, err := url.PathUnescape(full)
 		if err != nil {
-			continue
+			plain = full
 		}
-		root, fault := parseTree(decode(c))
-		if fault != nil {
-			continue
-		}
-		for _, k := range root.kid("rootfiles").children() {
-			full := strings.TrimPrefix(path.Clean(k.get("full-path")), "/")
-			if score = byName[full]; score != nil {
+		for _, f := range z.File {
+			if name := cleaned(f.Name); name == cleaned(full) || name == cleaned(plain) {
+				if kind != "" || isScoreName(name) {
+					out = append(out, f)
+				}
 				break
 			}
 		}
 	}
-	for _, f := range z.File {
-		if score == nil && isScoreName(f.Name) && !strings.HasPrefix(f.Name, "META-INF/") && !strings.HasPrefix(f.Name, "__MACOSX/") {
-			score = f
-		}
-	}
-	if score == nil {
-		l.fault(place{}, do, "there is no score in the compressed file")
-		return nil
-	}
-	text, err := content(score, maxScore)
-	switch {
-	case errors.Is(err, errTooLarge):
-		l.fault(place{}, do, "the score in the compressed file is larger than %d MB", maxScore>>20)
-		return nil
-	case err != nil:
-		l.fault(place{}, do, "the score in the compressed file cannot be read: %v", err)
-		return nil
-	case len(bytes.TrimSpace(text)) == 0:
-		l.fault(place{}, do, "the score in the compressed file is empty")
-		return nil
-	}
-	return text
+	return out
+}
+
+// cleaned is the name of a zipped file: relative, with slashes, as the standard
+// has it and some writers do not.
+func cleaned(name string) string {
+	return strings.TrimPrefix(path.Clean(strings.ReplaceAll(name, "\\", "/")), "/")
 }
 
 func (n *node) children() []*node {
