@@ -759,6 +759,9 @@ func abcText(s string) string {
 	}
 	if strings.Contains(s, `\`) {
 		s = unicodeEscape.ReplaceAllStringFunc(s, func(e string) string {
+			if e == `\\` {
+				return e
+			}
 			n, err := strconv.ParseUint(e[2:], 16, 32)
 			if err != nil || !unicode.IsGraphic(rune(n)) {
 				return e
@@ -777,7 +780,7 @@ func abcText(s string) string {
 func unescape(s string) string { return entity.ReplaceAllStringFunc(s, html.UnescapeString) }
 
 var (
-	unicodeEscape = regexp.MustCompile(`\\u[0-9A-Fa-f]{4}|\\U[0-9A-Fa-f]{8}`)
+	unicodeEscape = regexp.MustCompile(`\\\\|\\u[0-9A-Fa-f]{4}|\\U[0-9A-Fa-f]{8}`)
 	entity        = regexp.MustCompile(`&[A-Za-z0-9#]{1,32};`)
 	fontChange    = regexp.MustCompile(`\$(?:[0-9]|(\$))`)
 )

@@ -224,7 +224,8 @@ func (v *abcVoice) quoted(s *scanner, at place) {
 	s.i++
 	from := s.i
 	text, ok := s.quotedText(open)
-	if !ok {
+	// No chord symbol goes over a bar line: the quote found is the next one's.
+	if bar := strings.IndexByte(text, '|'); !ok || bar >= 0 && open == '"' && text[0] != '^' && !strings.ContainsRune("_<>@", rune(text[0])) {
 		v.r.fault(at, `put a " behind it`, "a chord symbol or text has no closing quote")
 		s.i = from
 		s.toBar()

@@ -22,9 +22,14 @@ var (
 	oldBass = regexp.MustCompile(`^([A-G].*/)([n=]?)([A-Ga-g])([=n]?)$`)
 	// "/@<.5A7", "@-4,2 D": where to print it.
 	printedAt = regexp.MustCompile(`^/?@[-<>^_.,0-9]*\s*`)
-	noChord   = regexp.MustCompile(`(?i)^\(?(n\.?\s?c\.?|no chord|tacet)\)?$`)
+	noChord   = regexp.MustCompile(`(?i)^\(?(n[./]?\s?c\.?|no chord|tacet)\)?$`)
 	// A symbol whose root is no note name: "H7", "Qm7", "V7".
 	badRoot = regexp.MustCompile(`^([H-Z])([#b]?.+)$`)
+	// A symbol with a small letter: "am", "f#m7", "g7". A letter alone is a bass
+	// note, and what goes on otherwise a word.
+	smallRoot = regexp.MustCompile(`^[a-g](?:#|♯|b|♭)?(?:m|7|6|9|11|13|sus|dim|aug)`)
+	// Signs for a beat or bar under the same chord.
+	sameAgain = regexp.MustCompile(`^[/%]+$`)
 )
 
 // textWords are words over the staff that begin like a chord symbol or follow
@@ -59,6 +64,10 @@ func readSymbol(text string) reading {
 		if i := strings.Index(s, cut); i > 0 {
 			r := readSymbol(s[:i])
 			if rest := strings.TrimSpace(s[i+len(cut):]); r.note == "" && rest != "" {
+				if _, ok := oneChord(rest); ok && cut == ";" && len(r.chords) > 0 { // ABC 2.1, 4.18
+					r.note = "the other chord of " + quote(text) + " is left out"
+					return r
+				}
 				r.note = "the text " + quote(rest) + " under a chord symbol is not read"
 			}
 			return r
@@ -77,8 +86,8 @@ func readSymbol(text string) reading {
 		}
 		return r
 	}
-	if s == "" {
-		return reading{} // a placeholder in a row of alternatives
+	if s == "" || sameAgain.MatchString(s) {
+		return reading{} // a placeholder in a row of alternatives, or the same chord again
 	}
 	if s[0] < 'A' || s[0] > 'G' {
 		switch m := badRoot.FindStringSubmatch(s); {
@@ -86,7 +95,15 @@ func readSymbol(text string) reading {
 			return reading{note: "the bass note " + quote(text) + " is left out: it is no chord"}
 		case m != nil && hasDigitOrMinor(m[2]):
 			if _, err := theory.ParseChord("C" + m[2]); err == nil {
-				return reading{fault: "unknown chord symbol " + quote(text) + ": no note is called " + m[1]}
+				why := ": no note is called " + m[1]
+				if m[1] == "H" {
+					why += ", the German H is B and the German B is Bb"
+				}
+				return reading{fault: "unknown chord symbol " + quote(text) + why}
+			}
+		case smallRoot.MatchString(s) && !textWords[strings.ToLower(strings.Fields(s)[0])]:
+			if c, ok := oneChord(strings.ToUpper(s[:1]) + s[1:]); ok {
+				return reading{chords: []theory.Chord{c}, note: "the chord symbol " + quote(text) + " with its small letter is read as " + c.String()}
 			}
 		}
 		if first, rest, ok := strings.Cut(s, " "); ok && (theory.IsBassNote(first) || oldBassNote(first)) {
@@ -137,6 +154,7 @@ func severalWords(words []string, text string) (reading, bool) {
 	for i, w := range words {
 		c, ok := oneChord(w)
 		switch {
+		case i > 0 && sameAgain.MatchString(w):
 		case ok:
 			r.chords = append(r.chords, c)
 		case i == 0:
