@@ -270,6 +270,9 @@ func (r *abcReader) startVoices() {
 		if own.octaveSet {
 			v.key.octave = own.octave
 		}
+		if own.clefSet {
+			v.key.clefShift = own.clefShift
+		}
 		if own.transposeSet {
 			v.key.transpose = own.transpose
 		}
@@ -556,13 +559,10 @@ func (r *abcReader) finish(opt Options) *sheet {
 		v.finish()
 	}
 	v, symbols := r.chooseVoice(opt.Melody)
-	if len(r.faults) > 0 && !r.lenient {
+	if len(r.faults) > 0 {
 		return nil
 	}
 	s := r.sheet
-	if v == nil && r.lenient && len(r.voices) > 0 {
-		v, symbols = r.voices[0], r.voices[0] // rests are a beginning
-	}
 	if v == nil {
 		return s // without notes: build says so
 	}

@@ -25,11 +25,12 @@ type abcKey struct {
 	set       bool // a key was named
 	key       theory.Key
 	sig       signature
-	octave    int
+	octave    int // octave=
+	clefShift int // of a clef with an 8: octaves
 	transpose int
 	// What the field itself named.
-	octaveSet, transposeSet bool
-	told                    []string // what was not obeyed
+	octaveSet, transposeSet, clefSet bool
+	told                             []string // what was not obeyed
 }
 
 var (
@@ -47,7 +48,7 @@ var (
 // when it names no key although it should.
 func readKey(v string, old abcKey) (k abcKey, ok bool) {
 	k = old
-	k.octaveSet, k.transposeSet, k.told = false, false, nil
+	k.octaveSet, k.transposeSet, k.clefSet, k.told = false, false, false, nil
 	v = strings.TrimSpace(v)
 	pair := func(m []string) bool {
 		name := strings.TrimSpace(m[1])
@@ -157,20 +158,11 @@ func (k *abcKey) pair(name, value string) string {
 	return ""
 }
 
-// clef reads the octave mark of a clef: treble-8 sounds an octave lower.
+// clef reads the octave mark of a clef: treble-8 sounds an octave lower (ABC
+// 2.1, 4.6), until another clef comes.
 func (k *abcKey) clef(mark string) {
-	switch mark {
-	case "-8":
-		k.octave, k.octaveSet = -1, true
-	case "+8", "^8":
-		k.octave, k.octaveSet = 1, true
-	case "_8":
-		k.octave, k.octaveSet = -1, true
-	case "-15":
-		k.octave, k.octaveSet = -2, true
-	case "+15":
-		k.octave, k.octaveSet = 2, true
-	}
+	k.clefShift = map[string]int{"-8": -1, "_8": -1, "+8": 1, "^8": 1, "-15": -2, "+15": 2}[mark]
+	k.clefSet = true
 }
 
 // nameSignature gives a key with explicit signs the count of its signature, so

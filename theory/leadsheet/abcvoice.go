@@ -119,7 +119,7 @@ func (v *abcVoice) interval() theory.Interval {
 	if v.key.transpose != 0 {
 		iv = theory.IntervalFor(v.key.key, v.key.transpose)
 	}
-	return iv.Octaves(v.key.octave)
+	return iv.Octaves(v.key.octave + v.key.clefShift)
 }
 
 // line reads a line of music.
