@@ -55,7 +55,7 @@ const (
 	maxBars  = 10000    // bars, repeats played out
 	maxInBar = 10000    // notes and rests of a bar, elements of a measure
 	maxParts = 500
-	maxNotes = 100000
+	maxNotes = 50000
 
 	maxDen      = 4 << 20 // common denominator of a quarter: 2^20 and 10080*16 fit
 	maxQuarters = 200000  // of a tune, repeats played out

@@ -432,7 +432,7 @@ func (b *bar) adopt(o *bar) {
 	b.codaSign = max(b.codaSign, o.codaSign)
 	b.sign.adopt(o.sign)
 	if (o.daCapo || o.dalSegno) && !b.daCapo && !b.dalSegno {
-		b.daCapo, b.dalSegno, b.jumpAt, b.jumpTo = o.daCapo, o.dalSegno, o.jumpAt, o.jumpTo
+		b.daCapo, b.dalSegno, b.jumpAt, b.jumpTo, b.jumpSaid = o.daCapo, o.dalSegno, o.jumpAt, o.jumpTo, o.jumpSaid
 	}
 	b.starts = b.starts || o.starts
 	if b.section == "" {
@@ -464,8 +464,7 @@ func (r *xmlReader) obeyWords(p *xmlPart) {
 					continue
 				}
 				b.daCapo, b.dalSegno = w.sign == "dacapo", w.sign == "dalsegno"
-				b.jumpAt, b.jumpTo = w.place, w.to
-				r.warn(w.place, "the words %s are read as a jump", quote(w.text))
+				b.jumpAt, b.jumpTo, b.jumpSaid = w.place, w.to, w.text
 			case "tocoda":
 				b.toCoda = true
 			case "coda":

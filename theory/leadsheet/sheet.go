@@ -52,6 +52,7 @@ type bar struct {
 	toSegno  bool   // the part that P: puts next starts at its sign
 	jumpAt   place  // where the jump is written
 	jumpTo   string // where it says that the tune ends then: "fine", "coda" or ""
+	jumpSaid string // the words that alone say so, "" when there is more
 
 	afterJump bool // the repeat that ends here is played after a jump too
 	codaSign  int  // a coda sign of which nothing says what it is, and where it stands
@@ -197,7 +198,19 @@ func (s *sheet) build(l *log) *theory.Tune {
 	if order == nil {
 		return nil
 	}
+	notes, symbols := 0, 0
+	for _, i := range order {
+		notes += len(s.bars[i].notes)
+		symbols += len(s.bars[i].symbols)
+		if notes > maxNotes || symbols > maxNotes {
+			l.fault(s.bars[i].place, "take repeats out", "with its repeats the tune is longer than %d notes", maxNotes)
+			return nil
+		}
+	}
 	t := &theory.Tune{Title: s.title, Composer: s.composer}
+	t.Bars = make([]theory.Bar, 0, len(order))
+	t.Melody = make([]theory.Note, 0, notes)
+	t.Changes = make([]theory.Change, 0, symbols)
 	labels := s.labels()
 	tempoAt := s.tempoAtBars()
 	pass := make([]int, len(s.bars))

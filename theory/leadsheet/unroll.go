@@ -87,6 +87,9 @@ func (s *sheet) checkJumps(l *log) {
 		case !fine && !coda:
 			l.warn(b.jumpAt, "the jump back is not followed: there is neither a Fine nor a way to a coda")
 		default:
+			if b.jumpSaid != "" {
+				l.warn(b.jumpAt, "the words %s are read as a jump", quote(b.jumpSaid))
+			}
 			continue
 		}
 		b.daCapo, b.dalSegno = false, false

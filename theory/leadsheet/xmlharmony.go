@@ -78,6 +78,9 @@ func readHarmony(h *node, key theory.Key) (c theory.Chord, note string, err erro
 	}
 	root, err := harmonyRoot(h, key)
 	if err != nil {
+		if c, err := theory.ParseChord(strings.TrimSpace(text)); err == nil && h.rootless() {
+			return c, fmt.Sprintf("the harmony without a root is read by its text %s", quote(text)), nil
+		}
 		return c, "", err
 	}
 	bass := root
@@ -133,6 +136,11 @@ func kindValue(s string) string {
 		}
 	}
 	return low
+}
+
+// rootless reports a harmony of which the text alone can say what it is.
+func (h *node) rootless() bool {
+	return h.kid("root") == nil && h.kid("numeral") == nil && h.kid("function") == nil
 }
 
 // several reports more than one chord in a harmony, such as V of II (MusicXML

@@ -34,45 +34,71 @@ type attribute struct{ name, value string }
 // An opened is an element whose end has not come yet; n is nil when it is not
 // kept.
 type opened struct {
-	n    *node
-	name string
+	n            *node
+	prefix, name string
 }
 
 // parseTree reads a document without its namespaces. A document type is never
 // fetched, and entities beyond the five of XML and the names of characters in
 // HTML are an error: encoding/xml expands none.
 func parseTree(text string) (*node, *Error) {
-	d := xml.NewDecoder(strings.NewReader(asVersion1(text)))
+	text = asVersion1(text)
+	in := strings.NewReader(text)
+	d := xml.NewDecoder(in) // it reads byte by byte: in stands behind the token it gave
+	skipped := 0
+	at := place{1, 1}
+	seen := 0 // bytes up to at
+	// pos is the place where the next token starts.
+	pos := func() place {
+		to := min(int(d.InputOffset())+skipped, len(text))
+		if to < seen {
+			return at
+		}
+		for {
+			i := strings.IndexByte(text[seen:to], '\n')
+			if i < 0 {
+				break
+			}
+			seen += i + 1
+			at.line, at.col = at.line+1, 1
+		}
+		at.col += to - seen
+		seen = to
+		return at
+	}
 	d.CharsetReader = func(_ string, r io.Reader) (io.Reader, error) { return r, nil } // decoded already
 	d.Entity = xml.HTMLEntity
 	var root *node
 	var open []opened
 	var chars []byte // the text since the last tag
 	elements := 0
-	fail := func(line, col int, msg, do string) (*node, *Error) {
-		return nil, &Error{Line: line, Col: col, Where: openPath(open), Msg: msg, Do: do}
+	fail := func(p place, msg, do string) (*node, *Error) {
+		return nil, &Error{Line: p.line, Col: p.col, Where: openPath(open), Msg: msg, Do: do}
 	}
 	for {
-		line, col := d.InputPos()
-		tok, err := d.Token()
+		p := pos()
+		// The raw tokens leave it to us to match the tags, and cost half of the
+		// others.
+		tok, err := d.RawToken()
+		if err == io.EOF && len(open) > 0 {
+			return fail(p, "the XML is broken: it ends before its last element does", "export the score again")
+		}
 		if err == io.EOF {
 			break
 		}
 		if err != nil {
-			line, col = d.InputPos()
+			p = pos()
 			msg, do := err.Error(), "export the score again"
 			var se *xml.SyntaxError
 			if errors.As(err, &se) {
-				if msg = se.Msg; se.Line != line {
-					line, col = se.Line, 0
-				}
+				msg = se.Msg
 			}
 			if name, ok := strings.CutPrefix(msg, "invalid character entity "); ok {
 				msg, do = "the entity "+name+" is not known and entities are not expanded", "write the characters themselves in its place"
 			} else {
 				msg = "the XML is broken: " + msg
 			}
-			return fail(line, col, msg, do)
+			return fail(p, msg, do)
 		}
 		switch t := tok.(type) {
 		case xml.StartElement:
@@ -81,12 +107,12 @@ func parseTree(text string) (*node, *Error) {
 			if len(open) > 0 {
 				up = open[len(open)-1].n
 			}
-			o := opened{name: t.Name.Local}
+			o := opened{prefix: t.Name.Space, name: t.Name.Local}
 			if keep := keptElements[o.name]; keep && up != nil || len(open) == 0 {
 				if elements++; elements > maxElements {
-					return fail(line, col, fmt.Sprintf("the score has more than %d elements", maxElements), "give a lead sheet")
+					return fail(p, fmt.Sprintf("the score has more than %d elements", maxElements), "give a lead sheet")
 				}
-				o.n = &node{place: place{line, col}, name: o.name, attr: attributes(t.Attr)}
+				o.n = &node{place: p, name: o.name, attr: attributes(t.Attr)}
 				if up != nil {
 					up.kids = append(up.kids, o.n)
 				} else if root == nil {
@@ -94,10 +120,24 @@ func parseTree(text string) (*node, *Error) {
 				}
 			}
 			if len(open) >= maxDepth {
-				return fail(line, col, fmt.Sprintf("elements nest deeper than %d", maxDepth), "give a score in MusicXML")
+				return fail(p, fmt.Sprintf("elements nest deeper than %d", maxDepth), "give a score in MusicXML")
+			}
+			if from := int(d.InputOffset()) + skipped; o.n == nil && text[from-2] != '/' {
+				if to := endOf(text, from, o.name); to > 0 {
+					if _, err := in.Seek(int64(to), io.SeekStart); err == nil {
+						skipped += to - from
+						continue
+					}
+				}
 			}
 			open = append(open, o)
 		case xml.EndElement:
+			switch k := len(open) - 1; {
+			case k < 0:
+				return fail(p, fmt.Sprintf("the XML is broken: </%s> closes no element", shorten(t.Name.Local)), "export the score again")
+			case open[k].name != t.Name.Local || open[k].prefix != t.Name.Space:
+				return fail(p, fmt.Sprintf("the XML is broken: element <%s> closed by </%s>", shorten(open[k].name), shorten(t.Name.Local)), "export the score again")
+			}
 			if n := open[len(open)-1].n; n != nil && len(n.kids) == 0 && len(chars) > 0 {
 				n.text = string(bytes.TrimSpace(chars))
 			}
@@ -110,10 +150,23 @@ func parseTree(text string) (*node, *Error) {
 		}
 	}
 	if root == nil {
-		line, col := d.InputPos()
-		return fail(line, col, "the XML is broken: there is no element in it", "export the score again")
+		return fail(pos(), "the XML is broken: there is no element in it", "export the score again")
 	}
 	return root, nil
+}
+
+// endOf is the place in the text behind the end tag of an element that is not
+// kept, when that is near and nothing between makes its end hard to tell; 0 when
+// it must be read tag by tag. Most of a score is about how it looks.
+func endOf(text string, from int, name string) int {
+	const near = 4096
+	rest := text[from:min(len(text), from+near)]
+	end := "</" + name + ">"
+	i := strings.Index(rest, end)
+	if i < 0 || strings.Contains(rest[:i], "<!") || strings.Contains(rest[:i], "<?") || strings.Contains(rest[:i], "<"+name) {
+		return 0
+	}
+	return from + i + len(end)
 }
 
 // asVersion1 reads XML 1.1 as 1.0, which is all that encoding/xml knows: they
@@ -184,7 +237,7 @@ func set(words string) map[string]bool {
 func (n *node) pathAt(at place, parts int) string {
 	var chain []opened
 	for n != nil {
-		chain = append(chain, opened{n, n.name})
+		chain = append(chain, opened{n: n, name: n.name})
 		if n.place == at {
 			return writtenPath(chain, parts)
 		}
