@@ -11,7 +11,7 @@ const stretchCaution = "A stretch is not a goal, with large least of all; pain o
 func commands() []command {
 	var written []string
 	for _, k := range kinds {
-		written = append(written, "  "+k.ending+strings.Repeat(" ", 7-len(k.ending))+k.what)
+		written = append(written, "  "+k.ending+strings.Repeat(" ", 7-len(k.ending))+wrapAt(k.what, 9))
 	}
 	return []command{
 		{
@@ -70,9 +70,20 @@ no chord fits under the tune. The other commands take one with --key.`,
 			name: "check", args: "[TUNE] [flags]", tune: true, run: check,
 			short: "read a lead sheet and say what is in it and what is wrong",
 			long: `Reads a lead sheet and prints its title, key, metre, tempo, form, range, chords,
-and whatever was dropped or mended, with line and column. The status is 1 when
-something is wrong.`,
+and whatever was dropped or mended, with line and column. Of a sheet that is
+still being typed it says bar by bar what is missing; of a file of several
+tunes it lists them. The status is 1 when something is wrong: chord symbols
+that are not understood, none at all, a bar too short or too long.`,
 			flags: []flagGroup{readFlags},
+		},
+		{
+			name: "new", args: "[flags]", run: newSheet,
+			short: "an empty lead sheet in ABC to type into",
+			long: `Writes an empty lead sheet: bars of rest, quotes for the chord symbols, and three
+lines that say how to type. check says what is still missing.
+
+  thumbline new --bars 32 --key Eb --out tune.abc`,
+			flags: []flagGroup{newFlags},
 		},
 		{
 			name: "ports", run: ports,

@@ -16,7 +16,7 @@ import (
 type options struct {
 	tune string // file, "-" for standard input, "" for the built-in tune
 
-	number int
+	number string // of the tune in its file, or a part of its title
 	melody string
 
 	key     string
@@ -47,6 +47,8 @@ type options struct {
 
 	out []string
 
+	title, time, pickup string // of a new sheet
+
 	changed func(flag string) bool
 }
 
@@ -59,7 +61,7 @@ type flagGroup struct {
 
 var (
 	readFlags = flagGroup{"What to read", func(fs *pflag.FlagSet, o *options) {
-		fs.IntVar(&o.number, "number", 0, "N|tune N of a file that holds several")
+		fs.StringVar(&o.number, "number", "", "N|tune N of a file that holds several, or TITLE, the title of one or a part of it (check lists them)")
 		fs.StringVar(&o.melody, "melody", "", "PART[/VOICE]|where the melody is")
 	}}
 	arrangeFlags = flagGroup{"What to arrange", func(fs *pflag.FlagSet, o *options) {

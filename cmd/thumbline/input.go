@@ -28,17 +28,47 @@ const demoName = "the built-in tune"
 // readTune reads the lead sheet a command line names. info is the file, nil
 // for the built-in tune and for standard input.
 func readTune(e *env, o *options) (t *theory.Tune, info fs.FileInfo, err error) {
-	opt := leadsheet.Options{Number: o.number, Melody: o.melody}
-	if o.number < 0 {
-		return nil, nil, usagef("--number %d: tunes are counted from 1", o.number)
+	opt, err := o.reading()
+	if err != nil {
+		return nil, nil, err
 	}
+	r, info, err := openTune(e, o)
+	if err != nil {
+		return nil, nil, err
+	}
+	defer r.Close()
+	t, err = leadsheet.Read(r, tuneName(o), opt)
+	return t, info, err
+}
+
+// reading is what the flags choose of a file: a tune by its number or its
+// title, and a voice.
+func (o *options) reading() (leadsheet.Options, error) {
+	opt := leadsheet.Options{Melody: o.melody}
+	if !o.changed("number") {
+		return opt, nil
+	}
+	switch n, err := strconv.Atoi(strings.TrimSpace(o.number)); {
+	case strings.TrimSpace(o.number) == "":
+		return opt, usagef("--number is empty (give the number of a tune, or a part of its title)")
+	case err != nil:
+		opt.Title = o.number
+	case n < 1:
+		return opt, usagef("--number %d: tunes are counted from 1", n)
+	default:
+		opt.Number = n
+	}
+	return opt, nil
+}
+
+// openTune opens the lead sheet that a command line names. info is as for
+// readTune.
+func openTune(e *env, o *options) (r io.ReadCloser, info fs.FileInfo, err error) {
 	switch o.tune {
 	case "":
-		t, err = leadsheet.Read(bytes.NewReader(demo), demoName, opt)
-		return t, nil, err
+		return io.NopCloser(bytes.NewReader(demo)), nil, nil
 	case "-":
-		t, err = leadsheet.Read(e.stdin, "standard input", opt)
-		return t, nil, err
+		return io.NopCloser(e.stdin), nil, nil
 	}
 	f, err := os.Open(o.tune)
 	if err != nil {
@@ -47,16 +77,16 @@ func readTune(e *env, o *options) (t *theory.Tune, info fs.FileInfo, err error) 
 		}
 		return nil, nil, fmt.Errorf("%s: cannot be read: %s", o.tune, reason(err))
 	}
-	defer f.Close()
 	info, err = f.Stat()
 	if err != nil {
+		f.Close()
 		return nil, nil, fmt.Errorf("%s: cannot be read: %s", o.tune, reason(err))
 	}
 	if info.IsDir() {
+		f.Close()
 		return nil, nil, fmt.Errorf("%s: is a folder (give a lead sheet: a file in ABC or MusicXML)", o.tune)
 	}
-	t, err = leadsheet.Read(io.Reader(f), o.tune, opt)
-	return t, info, err
+	return f, info, nil
 }
 
 // plan is what the flags decide about the arrangement.
@@ -174,11 +204,17 @@ func arrange(e *env, o *options) (a *voicing.Arrangement, info fs.FileInfo, err 
 	if err != nil {
 		return nil, nil, err
 	}
-	a, err = voicing.Arrange(t, o.plan())
+	a, err = arrangeTune(t, o)
+	return a, info, err
+}
+
+// arrangeTune arranges what was read, by a plan that checkPlan found good.
+func arrangeTune(t *theory.Tune, o *options) (*voicing.Arrangement, error) {
+	a, err := voicing.Arrange(t, o.plan())
 	if err != nil {
-		return nil, nil, fmt.Errorf("%s: %w", tuneName(o), err)
+		return nil, fmt.Errorf("%s: %w", tuneName(o), err)
 	}
-	return a, info, nil
+	return a, nil
 }
 
 // mostWarnings is how many warnings a command that shows no sheet prints.

@@ -1,15 +1,19 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"io"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
 	"thumbline/midiio"
 	"thumbline/synth"
+	"thumbline/theory"
+	"thumbline/theory/leadsheet"
 	"thumbline/voicing"
 	"thumbline/voicing/sheet"
 )
@@ -21,10 +25,11 @@ const tail = 4 * time.Second
 type kind struct {
 	ending string
 	what   string
-	write  func(w io.WriteSeeker, s *score) error
+	write  func(w io.WriteSeeker, s *score) error // nil for the tune, which needs no arrangement
 }
 
 var kinds = []kind{
+	{sheetEnding, "the tune alone as a clean lead sheet, to edit and read again: whole, in the octave it was read in, in the key of --key", nil},
 	{".json", "the arrangement for other programs", func(w io.WriteSeeker, s *score) error { return sheet.JSON(w, s.a) }},
 	{".mid", "MIDI", func(w io.WriteSeeker, s *score) error { return midiio.WriteSMF(w, s.hear.file(s.a)) }},
 	{".txt", "tab", func(w io.WriteSeeker, s *score) error { return sheet.Tab(w, s.a, sheet.TabOptions{}) }},
@@ -85,17 +90,34 @@ func write(ctx context.Context, e *env, o *options) error {
 	if err != nil {
 		return err
 	}
-	a, info, err := arrange(e, o)
+	if err := o.checkPlan(); err != nil {
+		return err
+	}
+	played := slices.ContainsFunc(ks, func(k kind) bool { return k.write != nil })
+	for _, f := range []string{"bars", "phrase", "section"} {
+		if i := slices.IndexFunc(ks, func(k kind) bool { return k.write == nil }); i >= 0 && o.changed(f) {
+			return usagef("--out %s: a lead sheet is written whole (leave --%s out)", o.out[i], f)
+		}
+	}
+	t, info, err := readTune(e, o)
 	if err != nil {
 		return err
 	}
-	from, to, err := part(a, o)
-	if err != nil {
-		return err
+	s := &score{hear: h}
+	var a *voicing.Arrangement
+	if played {
+		if a, err = arrangeTune(t, o); err != nil {
+			return err
+		}
+		from, to, err := part(a, o)
+		if err != nil {
+			return err
+		}
+		s.a = sheet.Cut(a, from, to)
 	}
 	outs := make([]output, len(o.out))
 	seen := map[string]string{}
-	s := &score{a: sheet.Cut(a, from, to), hear: h}
+	var told []string
 	for i, name := range o.out {
 		f, err := newOutFile(name, info)
 		if err != nil {
@@ -107,12 +129,51 @@ func write(ctx context.Context, e *env, o *options) error {
 		seen[filepath.Clean(f.target)] = name
 		k := ks[i]
 		outs[i] = output{f, func(w io.WriteSeeker) error { return k.write(w, s) }}
+		if k.write == nil {
+			// Made before any file is begun: what cannot be kept is said once all
+			// are written.
+			var text bytes.Buffer
+			notes, err := leadsheet.WriteABC(&text, inKey(t, o.key))
+			if err != nil {
+				return fmt.Errorf("%s: not written: %w", name, err)
+			}
+			for _, n := range notes {
+				told = append(told, name+": "+n)
+			}
+			outs[i].content = func(w io.WriteSeeker) error {
+				_, err := w.Write(text.Bytes())
+				return err
+			}
+		}
 	}
 	if err := writeAll(ctx, outs); err != nil {
 		return err
 	}
-	warn(e, o, a)
+	for _, n := range told {
+		fmt.Fprintf(e.stderr, "thumbline: %s\n", n)
+	}
+	if a != nil {
+		warn(e, o, a)
+	}
 	return nil
+}
+
+// sheetEnding is that of a lead sheet.
+const sheetEnding = ".abc"
+
+// inKey is the tune in the key of --key, moved by six semitones at most, so
+// that it stays in the octave of the sheet. As in the arrangement the tonic
+// counts and the mode stays the tune's.
+func inKey(t *theory.Tune, key string) *theory.Tune {
+	k, err := theory.ParseKey(key)
+	if key == "" || err != nil {
+		return t
+	}
+	iv := theory.IntervalBetween(t.Key.Tonic, k.Tonic)
+	if iv.Semitones > 6 {
+		iv = iv.Octaves(-1)
+	}
+	return t.Transpose(iv)
 }
 
 func shapes(_ context.Context, e *env, o *options) error {

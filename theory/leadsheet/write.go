@@ -151,7 +151,7 @@ func unitOf(t *theory.Tune) theory.Time {
 		switch {
 		case n.Len.Less(theory.Quarters(1, 2)) && odd(n.Len.Den()) == 1:
 			short++
-		case !n.Len.Less(theory.Quarters(1, 1)):
+		case n.Len.Den() == 1:
 			long++
 		}
 	}
@@ -597,7 +597,14 @@ func (p *abcWriter) before(s *strings.Builder, x piece, b outBar) {
 // piece writes a piece of a tuplet of num in the time of den, 1 in 1 for none.
 func (p *abcWriter) piece(s *strings.Builder, x piece, b outBar, num, den int64, sign string) error {
 	parts := p.split(x.len.Mul(num, den))
+	at := x.at
 	for i, rel := range parts {
+		if num == 1 {
+			if i > 0 && b.Beat.Cmp(theory.Time{}) > 0 && wholeBeats(at, b.Beat) {
+				s.WriteByte(' ')
+			}
+			at = at.Add(rel.Mul(p.unit.Num(), p.unit.Den()))
+		}
 		if i == 0 {
 			// The sign of the tuplet stands before everything that belongs to its
 			// first note.

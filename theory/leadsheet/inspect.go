@@ -1,0 +1,172 @@
+package leadsheet
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"strings"
+
+	"thumbline/theory"
+)
+
+// An Inspection is what a sheet says although it may not be complete.
+type Inspection struct {
+	// Tune is what could be read: nil where there is no bar of music, else a tune
+	// that may lack notes, chord symbols or both and has whatever Faults tells of
+	// left out. It is for showing and not for arranging when there are faults.
+	Tune *theory.Tune
+	// Faults is why Read refuses the sheet, empty when it does not.
+	Faults ErrorList
+	// Bars are the written bars in the order in which they are first played.
+	Bars []BarState
+	// Howto is how a chord symbol is written in this kind of file.
+	Howto string
+}
+
+// A BarState is how far a written bar has come.
+type BarState struct {
+	Label   string
+	Index   int         // of Tune.Bars, the first time through
+	Holds   theory.Time // quarters
+	Full    theory.Time // what its metre asks for
+	Wrong   bool        // it should be full and is not
+	Pickup  bool        // it is read as a pick-up
+	Notes   int         // that sound in it
+	Symbols int         // chord symbols that begin in it
+	Under   bool        // a chord symbol of an earlier bar goes on into it
+	Faults  ErrorList   // those that stand in it
+}
+
+// Empty reports a bar in which nothing was written but rests.
+func (b BarState) Empty() bool { return b.Notes == 0 && b.Symbols == 0 && len(b.Faults) == 0 }
+
+// Done reports a bar of the right length with notes under a chord symbol, its
+// own or that of a bar before; a pick-up needs none.
+func (b BarState) Done() bool {
+	return !b.Wrong && len(b.Faults) == 0 && (b.Symbols > 0 || b.Under || b.Pickup) && b.Notes > 0
+}
+
+// HalfTyped reports a sheet that somebody is still writing: it has no notes or
+// no chord symbols, its last bars hold rests alone, or an eighth of all bars do.
+func (in *Inspection) HalfTyped() bool {
+	if in.Tune == nil || len(in.Bars) == 0 {
+		return false
+	}
+	empty := 0
+	for _, b := range in.Bars {
+		if b.Empty() {
+			empty++
+		}
+	}
+	return len(in.Tune.Melody) == 0 || len(in.Tune.Changes) == 0 || in.Bars[len(in.Bars)-1].Empty() || 8*empty >= len(in.Bars)
+}
+
+// Inspect reads a lead sheet as Read does, and gives what it could read beside
+// the faults that make Read refuse it. The error is that of reading r alone.
+func Inspect(r io.Reader, name string, opt Options) (*Inspection, error) {
+	data, err := io.ReadAll(io.LimitReader(r, maxFile+1))
+	if err != nil {
+		return nil, ErrorList{{File: name, Msg: fmt.Sprintf("cannot be read: %v", plain(err)), Err: err}}
+	}
+	l := &log{file: name, lenient: true}
+	in := &Inspection{}
+	s := readAny(data, opt, l)
+	in.Tune = s.build(l)
+	if err := l.err(); err != nil {
+		in.Faults = l.faults
+	}
+	if s == nil || in.Tune == nil {
+		return in, nil
+	}
+	in.Howto = s.howSymbols
+	var lines []string // of ABC
+	if !bytes.HasPrefix(data, []byte("PK")) && !bytes.HasPrefix(data, []byte("MThd")) {
+		if text := decode(data); !strings.HasPrefix(strings.TrimLeft(text, " \t\r\n\ufeff"), "<") {
+			lines = abcLines(text)
+		}
+	}
+	in.barStates(s, lines)
+	return in, nil
+}
+
+// barStates looks at every written bar that is played.
+func (in *Inspection) barStates(s *sheet, lines []string) {
+	t := in.Tune
+	order := make([]int, len(t.Bars))
+	for k, b := range t.Bars {
+		order[k] = b.Source
+	}
+	wrong := make(map[int]bool)
+	for _, i := range s.wrongLengths(order) {
+		wrong[i] = true
+	}
+	known := make(map[int]int) // written bars, as indices of in.Bars
+	n, c := 0, 0
+	for k, b := range t.Bars {
+		end := b.At.Add(b.Len)
+		for c < len(t.Changes) && t.Changes[c].At.Less(b.At) {
+			c++
+		}
+		for n < len(t.Melody) && !b.At.Less(t.Melody[n].At.Add(t.Melody[n].Len)) {
+			n++
+		}
+		if _, ok := known[b.Source]; ok {
+			continue
+		}
+		known[b.Source] = len(in.Bars)
+		x := BarState{Label: b.Label, Index: k, Holds: b.Len, Full: full(b.Metre), Wrong: wrong[b.Source], Pickup: b.IsPickup(), Under: c > 0}
+		for i := n; i < len(t.Melody) && t.Melody[i].At.Less(end); i++ {
+			x.Notes++
+		}
+		for i := c; i < len(t.Changes) && t.Changes[i].At.Less(end); i++ {
+			x.Symbols++
+		}
+		in.Bars = append(in.Bars, x)
+	}
+	for _, f := range in.Faults {
+		if f.Line == 0 {
+			continue
+		}
+		if k, ok := known[s.barOf(place{f.Line, f.Col}, lines)]; ok {
+			in.Bars[k].Faults = append(in.Bars[k].Faults, f)
+		}
+	}
+}
+
+// barOf is the written bar in which a place of the file lies, -1 before the
+// first. The place of a bar in ABC is its first note; a chord symbol stands
+// before it, behind the bar line. lines are those of the file where it is ABC.
+func (s *sheet) barOf(p place, lines []string) int {
+	before := func(a, b place) bool { return a.line < b.line || a.line == b.line && a.col <= b.col }
+	at := -1
+	for i, b := range s.bars {
+		if b.line > 0 && before(b.place, p) && (at < 0 || before(s.bars[at].place, b.place)) {
+			at = i
+		}
+	}
+	if p.line > len(lines) {
+		return at
+	}
+	line := []rune(lines[p.line-1])
+	rest := string(line[min(max(p.col-1, 0), len(line)):])
+	end := len(rest)
+	if at+1 < len(s.bars) && s.bars[at+1].line == p.line {
+		end = len(string([]rune(rest)[:max(0, min(s.bars[at+1].col-p.col, len([]rune(rest))))]))
+	} else if at+1 >= len(s.bars) {
+		return at
+	}
+	// Quoted texts may hold bar lines of their own, of which none counts.
+	between, inside := false, false
+	for _, c := range rest[:end] {
+		switch {
+		case c == '"':
+			inside = !inside
+		case c == '|' && !inside:
+			between = true
+		}
+	}
+	if between {
+		return at
+	}
+	return at + 1
+}
