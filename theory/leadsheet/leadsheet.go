@@ -1,7 +1,8 @@
 // Package leadsheet reads lead sheets, melody with chord symbols, into
-// theory.Tune: ABC 2.1 with the older usage found in collections, and MusicXML
-// up to 4.0, plain or compressed (.mxl). What a sheet says is unrolled into one
-// line; what it says beyond that is dropped with a warning.
+// theory.Tune: ABC 2.1 with the older usage found in collections, MusicXML up to
+// 4.0, plain or compressed (.mxl), and Standard MIDI Files whose texts, lyrics or
+// markers hold the chord symbols. What a sheet says is unrolled into one line;
+// what it says beyond that is dropped with a warning.
 //
 // Readings where the standards leave a choice:
 //
@@ -13,6 +14,10 @@
 //     the repeat before or a P: label; the repeat sign at the end of a last
 //     ending closes the ending and plays nothing again.
 //   - Rhythm is read as written: R:Hornpipe swings nothing here.
+//   - A MIDI file is played, not written: notes go to the grid that asks for the
+//     least movement beat by beat, evenly swung eighths are read as straight,
+//     gaps of an eighth of the time to the next note are closed, a key that is
+//     not told is the likeliest. Warnings tell all of it.
 //   - D.C. and D.S. are obeyed where the sheet says how the tune ends then (a
 //     Fine, or a sign to go to the coda and the coda) and no P: field sets the
 //     order of parts; repeats are not played again after the jump.
@@ -41,8 +46,10 @@ type Options struct {
 	// letters apart: the whole title, or a part of it that only one tune has.
 	Title string
 	// Melody is PART or PART/VOICE: in MusicXML the id, name or number of a part
-	// and the name of one of its voices, in ABC the name of a voice. Empty takes
-	// the first part or voice that has both notes and chord symbols.
+	// and the name of one of its voices, in ABC the name of a voice, in a MIDI
+	// file the name or number of a track. Empty takes the first part or voice
+	// that has both notes and chord symbols, or the only track that may be a
+	// melody.
 	Melody string
 }
 
@@ -91,7 +98,16 @@ const (
 	maxOrder    = 1000    // signs of the order of parts
 	maxOrderBy  = 100     // the figure behind a part in it
 	maxWaiting  = 64      // quoted texts that wait for a note, grace notes of one, signs of a kind
+
+	// Of MIDI files alone. The whole band of a tune of 2,000 bars makes half a
+	// million events.
+	maxEvents  = 2000000
+	maxTexts   = 20000
+	maxTicks   = 1 << 31 // of a track
+	maxSilence = 1000    // quarters within a tune
 )
+
+const tooLarge = "a lead sheet is a small text file: give the right file"
 
 // Read reads a lead sheet from r. What kind it is shows in its first bytes;
 // name is for messages alone. The error is an ErrorList. Times of the tune
@@ -125,7 +141,7 @@ func plain(err error) error {
 // readAny finds the format by content. It returns nil when it logged a fault.
 func readAny(data []byte, opt Options, l *log) *sheet {
 	if len(data) > maxFile {
-		l.fault(place{}, "a lead sheet is a small text file: give the right file", "larger than %d MB", maxFile>>20)
+		l.fault(place{}, tooLarge, "larger than %d MB", maxFile>>20)
 		return nil
 	}
 	if bytes.HasPrefix(data, []byte("PK\x03\x04")) || bytes.HasPrefix(data, []byte("PK\x05\x06")) || bytes.HasPrefix(data, []byte("PK\x07\x08")) {
@@ -134,9 +150,8 @@ func readAny(data []byte, opt Options, l *log) *sheet {
 		}
 		return readXML(decode(data), opt, l)
 	}
-	if bytes.HasPrefix(data, []byte("MThd")) {
-		l.fault(place{}, "give the tune as ABC or MusicXML", "a MIDI file; reading MIDI as a lead sheet is not built yet")
-		return nil
+	if IsSMF(data) {
+		return readSMF(data, opt, l)
 	}
 	text := decode(data)
 	trimmed := strings.TrimLeft(text, " \t\r\n\ufeff")
