@@ -559,10 +559,13 @@ func (r *abcReader) finish(opt Options) *sheet {
 		v.finish()
 	}
 	v, symbols := r.chooseVoice(opt.Melody)
-	if len(r.faults) > 0 {
+	if len(r.faults) > 0 && !r.lenient {
 		return nil
 	}
 	s := r.sheet
+	if v == nil && r.lenient && len(r.voices) > 0 {
+		v, symbols = r.voices[0], r.voices[0] // rests are a beginning
+	}
 	if v == nil {
 		return s // without notes: build says so
 	}
