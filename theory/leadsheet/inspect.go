@@ -47,7 +47,7 @@ func (b BarState) Done() bool {
 }
 
 // HalfTyped reports a sheet that somebody is still writing: it has no notes or
-// no chord symbols, its last bars hold rests alone, or an eighth of all bars do.
+// no chord symbols, its last bars hold rests alone, or a quarter of all bars do.
 func (in *Inspection) HalfTyped() bool {
 	if in.Tune == nil || len(in.Bars) == 0 {
 		return false
@@ -58,7 +58,7 @@ func (in *Inspection) HalfTyped() bool {
 			empty++
 		}
 	}
-	return len(in.Tune.Melody) == 0 || len(in.Tune.Changes) == 0 || in.Bars[len(in.Bars)-1].Empty() || 8*empty >= len(in.Bars)
+	return len(in.Tune.Melody) == 0 || len(in.Tune.Changes) == 0 || in.Bars[len(in.Bars)-1].Empty() || 4*empty >= len(in.Bars)
 }
 
 // Inspect reads a lead sheet as Read does, and gives what it could read beside

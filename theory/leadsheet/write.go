@@ -398,9 +398,7 @@ func (p *abcWriter) write(bars []outBar, comments []string) (string, error) {
 		if len(line) > widthOfLine || inLine >= barsInLine && b.ending == nil {
 			flush()
 		}
-		if b.from > 0 && i > 0 {
-			line += "|" + strings.Repeat(":", b.from-1)
-		} else if b.from > 2 {
+		if b.from > 0 {
 			line += "|" + strings.Repeat(":", b.from-1)
 		}
 		if b.ending != nil {
