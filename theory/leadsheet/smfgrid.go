@@ -72,17 +72,21 @@ type gridBar struct {
 type gridBeat struct {
 	from        theory.Time // from the start of the file
 	len         theory.Time
-	first, last int
-	way         division
+	first, last int32
 	fits        [numDivisions]fit
+	way         division
 	tells       bool // a note lies off the beat
 }
 
+func (b *gridBeat) notes(of []*stroke) []*stroke { return of[b.first:b.last] }
+
+// A fit is what a division costs a beat; a long file has many.
 type fit struct {
-	ok      bool
-	squares float64
-	fixed   float64 // what does not depend on the unsteadiness
+	squares float32
+	fixed   float32 // what does not depend on the unsteadiness; infinite where the beat cannot be divided so
 }
+
+func (f fit) ok() bool { return !math.IsInf(float64(f.fixed), 1) }
 
 // A quantiser puts played notes on the grid of the bars.
 type quantiser struct {
@@ -186,12 +190,19 @@ func nearest(spots []spot, x float64) int {
 // run finds beats, grid and places.
 func (q *quantiser) run() {
 	q.table = make(map[spotKey][]spot)
+	count, before := 0, theory.Quarters(-1, 1)
+	for _, n := range q.notes {
+		if from, _ := q.beatAt(n.on); from != before {
+			count, before = count+1, from
+		}
+	}
+	q.beats = make([]gridBeat, 0, count)
 	for i, n := range q.notes {
 		from, length := q.beatAt(n.on)
 		if k := len(q.beats) - 1; k < 0 || q.beats[k].from != from {
-			q.beats = append(q.beats, gridBeat{from: from, len: length, first: i})
+			q.beats = append(q.beats, gridBeat{from: from, len: length, first: int32(i)})
 		}
-		q.beats[len(q.beats)-1].last = i + 1
+		q.beats[len(q.beats)-1].last = int32(i + 1)
 	}
 	if s, ok := q.findSwing(); ok {
 		q.swing = s
@@ -227,7 +238,7 @@ func (q *quantiser) findSwing() (float64, bool) {
 			continue
 		}
 		var off []float64
-		for _, n := range q.notes[b.first:b.last] {
+		for _, n := range b.notes(q.notes) {
 			if x := n.on - b.from.Float(); x > 0.12 && x < 0.88 {
 				off = append(off, x)
 			}
@@ -262,27 +273,26 @@ func (q *quantiser) measure() {
 	for i := range q.beats {
 		b := &q.beats[i]
 		var after float64 // the next note, from the beat
-		if b.last < len(q.notes) {
-			after = q.notes[b.last].on - b.from.Float()
+		first, last := int(b.first), int(b.last)
+		if last < len(q.notes) {
+			after = q.notes[last].on - b.from.Float()
 		} else {
 			after = math.Inf(1)
 		}
 		for way := range numDivisions {
-			if way == swung && q.swing == 0 {
-				continue
-			}
+			b.fits[way].fixed = float32(math.Inf(1))
 			spots := q.spots(way, b.len)
-			if spots == nil {
+			if way == swung && q.swing == 0 || spots == nil {
 				continue
 			}
-			f := fit{ok: true}
+			squares, fixed := 0.0, 0.0
 			end := len(spots) - 1
 			was := -1
-			for k := b.first; k < b.last; k++ {
+			for k := first; k < last; k++ {
 				x := q.notes[k].on - b.from.Float()
 				s := nearest(spots, x)
 				d := x - spots[s].played
-				f.squares += d * d
+				squares += d * d
 				if s != 0 && s != end {
 					places := float64(end)
 					if way == swung { // the off-beat is what swing is about
@@ -291,26 +301,26 @@ func (q *quantiser) measure() {
 							places = 2
 						}
 					}
-					f.fixed += math.Log(places)
+					fixed += math.Log(places)
 					b.tells = true
 				}
 				next := after
-				if k+1 < b.last {
+				if k+1 < last {
 					next = q.notes[k+1].on - b.from.Float()
 				}
 				switch {
 				case s == was:
-					f.fixed += collisionCost(q.notes[k-1], q.notes[k], next-x)
+					fixed += collisionCost(q.notes[k-1], q.notes[k], next-x)
 				case s == end && after-b.len.Float() < 0.12:
 					n := math.Inf(1)
-					if b.last+1 < len(q.notes) {
-						n = q.notes[b.last+1].on - q.notes[b.last].on
+					if last+1 < len(q.notes) {
+						n = q.notes[last+1].on - q.notes[last].on
 					}
-					f.fixed += collisionCost(q.notes[k], q.notes[b.last], n)
+					fixed += collisionCost(q.notes[k], q.notes[last], n)
 				}
 				was = s
 			}
-			b.fits[way] = f
+			b.fits[way] = fit{float32(squares), float32(fixed)}
 		}
 	}
 }
@@ -344,16 +354,16 @@ func (q *quantiser) settle(main division) float64 {
 		for i := range q.beats {
 			b := &q.beats[i]
 			usual := main
-			if !b.fits[main].ok {
+			if !b.fits[main].ok() {
 				usual = sixteenths
 			}
 			best := math.Inf(1)
 			for way := range numDivisions {
 				f := b.fits[way]
-				if !f.ok || way == swung && main != swung {
+				if !f.ok() || way == swung && main != swung {
 					continue
 				}
-				cost := f.squares/(2*sigma*sigma) + f.fixed
+				cost := float64(f.squares)/(2*sigma*sigma) + float64(f.fixed)
 				if way != usual {
 					cost += other[way]
 					if way == fine || way == sextuplets {
@@ -365,7 +375,7 @@ func (q *quantiser) settle(main division) float64 {
 				}
 			}
 			total += best
-			squares += b.fits[b.way].squares
+			squares += float64(b.fits[b.way].squares)
 			if b.tells && usual == main {
 				telling++
 				share[b.way]++
@@ -392,7 +402,7 @@ func (q *quantiser) settle(main division) float64 {
 // put gives the notes of a beat their places.
 func (q *quantiser) put(b *gridBeat) {
 	spots := q.spots(b.way, b.len)
-	for _, n := range q.notes[b.first:b.last] {
+	for _, n := range b.notes(q.notes) {
 		x := n.on - b.from.Float()
 		s := nearest(spots, x)
 		n.at = b.from.Add(spots[s].written)

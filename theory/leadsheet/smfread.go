@@ -13,10 +13,9 @@ import (
 
 // An smfChord is a chord symbol of a MIDI file.
 type smfChord struct {
+	words *smfWords
 	tick  uint32
-	text  string
-	part  int // of several symbols in one text, from 0
-	parts int
+	part  int32 // of several symbols in one text, from 0
 	chord theory.Chord
 	at    theory.Time
 	len   float64 // quarters until the next
@@ -67,6 +66,10 @@ func readSMF(data []byte, opt Options, l *log) *sheet {
 	}
 	if len(r.melody.notes) > maxNotes {
 		l.fault(place{}, "export the melody of one tune", "the melody has more than %d notes", maxNotes)
+		return nil
+	}
+	if len(r.chords) > maxTexts {
+		l.fault(place{}, "export one tune alone", "there are more than %d chord symbols", maxTexts)
 		return nil
 	}
 	r.take()
@@ -234,8 +237,11 @@ func (r *smfReader) findChords() textGroup {
 				r.fault(place{}, "mend it there, or move what is no chord to another kind of event", "bar %s, in %s: %s", label(at), r.from, rd.fault)
 			})
 		}
+		if len(r.chords) > maxTexts {
+			break // readSMF tells
+		}
 		for i, c := range rd.chords {
-			r.chords = append(r.chords, smfChord{tick: m.at, text: text, part: i, parts: len(rd.chords), chord: c})
+			r.chords = append(r.chords, smfChord{words: w, tick: m.at, part: int32(i), chord: c})
 		}
 	}
 	return g
@@ -296,7 +302,7 @@ func (r *smfReader) rehearsal(g textGroup) bool {
 // or chord symbol. It reports false when it logged a fault.
 func (r *smfReader) layBars() bool {
 	last := 0.0
-	var heard []float64
+	heard := make([]float64, 0, len(r.notes)+len(r.chords))
 	for _, n := range r.notes {
 		heard = append(heard, n.on)
 		last = max(last, n.on)
@@ -346,6 +352,7 @@ func (r *smfReader) layBars() bool {
 		}
 		sigs = slices.Insert(sigs, 0, sig{metre: theory.Metre{Num: 4, Den: 4}})
 	}
+	r.q.bars = make([]gridBar, 0, min(int(end/full(sigs[len(sigs)-1].metre).Float())+3, maxBars+2))
 	var at theory.Time
 	for at.Float() <= end+1e-9 || len(r.q.bars) < 2 || r.q.bars[len(r.q.bars)-1].from <= end {
 		for len(sigs) > 1 && !at.Less(sigs[1].at) {
@@ -368,7 +375,7 @@ func (r *smfReader) layBars() bool {
 // note of the second when it was over by then, else the higher is kept.
 func (r *smfReader) mergeGraces() {
 	r.graces = make(map[*stroke][]*stroke)
-	out := r.notes[:0:0]
+	out := r.notes[:0] // the quantiser has done with them
 	graces, dropped := 0, 0
 	for i, n := range r.notes {
 		if k := len(out) - 1; k >= 0 && !out[k].at.Less(n.at) {
@@ -454,21 +461,22 @@ func (r *smfReader) placeChords() {
 		if c.part == 0 {
 			continue
 		}
-		from := r.chords[i-c.part].at
+		first, parts := i-int(c.part), len(c.words.chords)
+		from := r.chords[first].at
 		b := r.q.bars[r.q.barAt(from.Float())]
 		to := b.at.Add(b.len)
-		if k := i - c.part + c.parts; k < len(r.chords) && r.chords[k].at.Less(to) && from.Less(r.chords[k].at) {
+		if k := first + parts; k < len(r.chords) && r.chords[k].at.Less(to) && from.Less(r.chords[k].at) {
 			to = r.chords[k].at
 		}
-		c.at = from.Add(to.Sub(from).Mul(int64(c.part), int64(c.parts)))
+		c.at = from.Add(to.Sub(from).Mul(int64(c.part), int64(parts)))
 	}
 	kept := r.chords[:0]
 	for _, c := range r.chords {
 		if k := len(kept) - 1; k >= 0 && !kept[k].at.Less(c.at) {
 			if kept[k].chord != c.chord {
-				at, old := kept[k].at, kept[k].text
+				at, old := kept[k].at, kept[k].words.text
 				r.later = append(r.later, func(label func(theory.Time) string) {
-					r.warn(place{}, "bar %s: two chord symbols at one place, %s and %s: the second is kept", label(at), quote(old), quote(c.text))
+					r.warn(place{}, "bar %s: two chord symbols at one place, %s and %s: the second is kept", label(at), quote(old), quote(c.words.text))
 				})
 			}
 			c.at = kept[k].at
@@ -506,8 +514,8 @@ func (r *smfReader) sheet(chords textGroup) *sheet {
 	at := func(t theory.Time) int { return r.q.barAt(t.Float()) }
 	// The tune begins in the bar of its first note or chord symbol and ends in
 	// that of its last.
-	note, end := r.notes[0].at, r.notes[len(r.notes)-1].end
-	first, last := note, end
+	begin, end := r.notes[0].at, r.notes[len(r.notes)-1].end
+	first, last := begin, end
 	if len(r.chords) > 0 {
 		if c := r.chords[0].at; c.Less(first) {
 			first = c
@@ -541,7 +549,7 @@ func (r *smfReader) sheet(chords textGroup) *sheet {
 	// Silence before the first note makes a pick-up of its bar.
 	lead := first.Sub(starts[0])
 	firstBarHasChord := len(r.chords) > 0 && r.chords[0].at.Less(starts[0].Add(s.bars[0].len))
-	if b := s.bars[0]; len(s.bars) > 1 && !b.implicit && first == note && beatOf(b.metre).Cmp(lead) <= 0 &&
+	if b := s.bars[0]; len(s.bars) > 1 && !b.implicit && first == begin && beatOf(b.metre).Cmp(lead) <= 0 &&
 		(!firstBarHasChord || b.len.Cmp(lead.Mul(2, 1)) <= 0) {
 		b.len, b.implicit = b.len.Sub(lead), true
 		starts[0] = first
@@ -551,6 +559,7 @@ func (r *smfReader) sheet(chords textGroup) *sheet {
 	}
 	inBar := func(t theory.Time) int { return min(max(at(t)-from, 0), len(s.bars)-1) }
 	r.findKeys(s, starts)
+	all := make([]note, 0, len(r.notes)) // one after the other, for all bars
 	for i, n := range r.notes {
 		k := inBar(n.at)
 		b := s.bars[k]
@@ -563,7 +572,8 @@ func (r *smfReader) sheet(chords textGroup) *sheet {
 		for _, g := range r.graces[n] {
 			grace = append(grace, spell(g.key, b.key, r.chordAt(n.at), n.key))
 		}
-		b.notes = append(b.notes, written(n, starts[k], pitch, grace))
+		all = append(all, note{at: n.at.Sub(starts[k]), len: n.end.Sub(n.at), pitch: pitch, grace: grace})
+		b.notes = all[len(all)-len(b.notes)-1 : len(all) : len(all)]
 	}
 	for _, c := range r.chords {
 		k := inBar(c.at)
@@ -579,10 +589,6 @@ func (r *smfReader) sheet(chords textGroup) *sheet {
 	}
 	r.moves(label)
 	return s
-}
-
-func written(n *stroke, start theory.Time, p theory.Pitch, grace []theory.Pitch) note {
-	return note{at: n.at.Sub(start), len: n.end.Sub(n.at), pitch: p, grace: grace}
 }
 
 // chordAt is the chord at a time; before the first, the first; nil without
