@@ -52,6 +52,7 @@ var words = []struct {
 	{"suspended", tokSus, true}, {"susp", tokSus, true}, {"sus", tokSus, true},
 	{"dominant", tokDom, true}, {"dom", tokDom, true},
 	{"altered", tokAlt, true}, {"alt", tokAlt, true},
+	{"sharp", tokSharp, true}, {"flat", tokFlat, true},
 	{"add", tokAdd, true}, {"omit", tokNo, true}, {"no", tokNo, true},
 	{"m", tokMin, false}, {"M", tokMaj, false}, {"j", tokMaj, false},
 	{"△", tokTriangle, false}, {"Δ", tokTriangle, false}, {"∆", tokTriangle, false}, {"^", tokTriangle, false},
@@ -85,7 +86,7 @@ scan:
 		rest := s[at:]
 		if n, size := cutNumber(rest); size > 0 {
 			toks = append(toks, token{tokNum, n, at})
-			at += size
+			at += size + ordinal(s[at+size:])
 			continue
 		}
 		for _, w := range words {
@@ -107,6 +108,9 @@ scan:
 			}
 			toks = append(toks, token{kind: kind, at: at})
 			at += size
+			if w.fold && size > 1 && strings.HasPrefix(s[at:], ".") {
+				at++ // maj. sus. alt.
+			}
 			continue scan
 		}
 		return nil, &suffixError{part: rest}
@@ -115,6 +119,17 @@ scan:
 		return nil, &suffixError{why: `a "(" is not closed`}
 	}
 	return resolveSigns(toks), nil
+}
+
+// ordinal is the length of the ending of a degree that is spelled out: 7th.
+func ordinal(s string) int {
+	if len(s) >= 2 {
+		switch strings.ToLower(s[:2]) {
+		case "th", "rd", "nd":
+			return 2
+		}
+	}
+	return 0
 }
 
 // cutNumber takes a degree off the front: 11 and 13 before the single figures,
@@ -145,8 +160,8 @@ func resolveSigns(toks []token) []token {
 				toks[i].kind = tokFlat
 			}
 		case tokPlus:
-			// m+7 and m(+7) are minor with a major seventh, +7 is augmented.
-			raised := !start && (toks[i-1].kind == tokMin || toks[i-1].kind == tokOpen)
+			// m+7, m(+7) and maj+7 have a major seventh, +7 is augmented.
+			raised := !start && (toks[i-1].kind == tokMin || toks[i-1].kind == tokMaj || toks[i-1].kind == tokOpen)
 			if !start && degree(i+1) && (toks[i+1].num != 7 || raised) {
 				toks[i].kind = tokSharp
 			} else {

@@ -2,6 +2,7 @@ package leadsheet
 
 import (
 	"regexp"
+	"slices"
 	"strings"
 	"unicode"
 
@@ -28,8 +29,15 @@ var (
 	// A symbol with a small letter: "am", "f#m7", "g7". A letter alone is a bass
 	// note, and what goes on otherwise a word.
 	smallRoot = regexp.MustCompile(`^[a-g](?:#|♯|b|♭)?(?:m|7|6|9|11|13|sus|dim|aug)`)
+	// "C (drone)", "N.C. (C)".
+	remark      = regexp.MustCompile(`^(\S+)\s*\(\s*([\pL\s]+)\)$`)
+	noChordElse = regexp.MustCompile(`(?i)^n\.?\s?c\.?\s*\(.*\)$`)
+	plainRoot   = regexp.MustCompile(`^[A-G][b#♭♯]?$`)
+	// The German names Cis, Es, As, Fis and their kin.
+	germanName = regexp.MustCompile(`^[A-H](?:is|es|s)(?:$|[^u])`)
 	// Signs for a beat or bar under the same chord.
 	sameAgain = regexp.MustCompile(`^[/%]+$`)
+	beatMark  = regexp.MustCompile(`^[/%.·-]+$`)
 )
 
 // textWords are words over the staff that begin like a chord symbol or follow
@@ -79,6 +87,9 @@ func readSymbol(text string) reading {
 	if noChord.MatchString(s) {
 		return reading{chords: []theory.Chord{{NoChord: true}}}
 	}
+	if noChordElse.MatchString(s) {
+		return reading{chords: []theory.Chord{{NoChord: true}}, note: "the other chord of " + quote(text) + " is left out"}
+	}
 	if inner, ok := bracketed(s); ok {
 		r := readSymbol(inner)
 		if r.fault != "" {
@@ -122,7 +133,18 @@ func readSymbol(text string) reading {
 			return reading{chords: []theory.Chord{c}, note: "the other chord of " + quote(text) + " is left out"}
 		}
 	}
+	if m := remark.FindStringSubmatch(s); m != nil {
+		if c, ok := oneChord(m[1]); ok && allPlain(strings.Fields(m[2])) {
+			return reading{chords: []theory.Chord{c}, note: "the words in " + quote(text) + " are not read"}
+		}
+	}
 	words := strings.Fields(s)
+	if len(words) == 1 { // "Dm7-G7", "Dm7,G7"
+		words = strings.FieldsFunc(s, func(r rune) bool { return strings.ContainsRune(",->–", r) })
+		if slices.ContainsFunc(words, func(w string) bool { _, ok := oneChord(w); return !ok }) {
+			words = []string{s}
+		}
+	}
 	if len(words) > 1 {
 		if r, ok := severalWords(words, text); ok {
 			return r
@@ -133,6 +155,9 @@ func readSymbol(text string) reading {
 	}
 	_, err := theory.ParseChord(s)
 	fault := "unknown chord symbol " + quote(text)
+	if germanName.MatchString(s) {
+		return reading{fault: fault + ": write its root as C# or Eb, the German names are not read"}
+	}
 	if err != nil {
 		if why := reason(err, s); why != "" {
 			fault += ": " + why
@@ -144,6 +169,9 @@ func readSymbol(text string) reading {
 // severalWords reads "Dm G7" as two symbols and "C drone" as one with a text;
 // "A part" and "D.C. al Fine" are text.
 func severalWords(words []string, text string) (reading, bool) {
+	if c, ok := oneChord(words[0]); ok && !plainRoot.MatchString(words[0]) && allPlain(words[1:]) { // "C/D bass"
+		return reading{chords: []theory.Chord{c}, note: "the words in " + quote(text) + " are not read"}, true
+	}
 	for i, w := range words {
 		low := strings.ToLower(strings.Trim(w, ".,:!"))
 		if textWords[strings.ToLower(w)] || textWords[low] || i > 0 && sectionWords[low] {
@@ -154,7 +182,7 @@ func severalWords(words []string, text string) (reading, bool) {
 	for i, w := range words {
 		c, ok := oneChord(w)
 		switch {
-		case i > 0 && sameAgain.MatchString(w):
+		case i > 0 && beatMark.MatchString(w):
 		case ok:
 			r.chords = append(r.chords, c)
 		case i == 0:
@@ -166,6 +194,11 @@ func severalWords(words []string, text string) (reading, bool) {
 		}
 	}
 	return r, len(r.chords) > 0
+}
+
+// allPlain reports plain words alone.
+func allPlain(words []string) bool {
+	return len(words) > 0 && !slices.ContainsFunc(words, func(w string) bool { return !plainWord(w) || unicode.IsUpper([]rune(w)[0]) })
 }
 
 // plainWord reports a word of letters, three at least: what cannot be part of
@@ -193,9 +226,9 @@ func oneChord(s string) (theory.Chord, bool) {
 	return c, err == nil
 }
 
-// bracketed takes the brackets off "(C)" and "[C]", not off "C(b9)".
+// bracketed takes the brackets off "(C)", "[C]" and "{C}", not off "C(b9)".
 func bracketed(s string) (string, bool) {
-	if len(s) > 2 && (s[0] == '(' && s[len(s)-1] == ')' || s[0] == '[' && s[len(s)-1] == ']') && strings.Count(s, s[:1]) == 1 {
+	if len(s) > 2 && (s[0] == '(' && s[len(s)-1] == ')' || s[0] == '[' && s[len(s)-1] == ']' || s[0] == '{' && s[len(s)-1] == '}') && strings.Count(s, s[:1]) == 1 {
 		return s[1 : len(s)-1], true
 	}
 	return s, false
