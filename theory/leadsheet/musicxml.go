@@ -1196,18 +1196,18 @@ func (r *xmlReader) barline(e *node, b *xmlBar, st *xmlState) (ended bool) {
 	return ended
 }
 
-// endingNumbers reads "1", "1, 2", "1-3"; what has no number is the first.
+// endingNumbers reads "1", "1, 2", "1-3", "1.-3."; what has no number is the
+// first.
 func endingNumbers(s, text string) []int {
 	var out []int
 	for _, src := range []string{s, text} {
-		for _, f := range strings.FieldsFunc(src, func(r rune) bool { return r != '-' && !isDigit(r) }) {
-			a, z, ranged := strings.Cut(f, "-")
-			n, err := strconv.Atoi(a)
+		for _, m := range endingRange.FindAllStringSubmatch(src, maxPasses) {
+			n, err := strconv.Atoi(m[1])
 			if err != nil || n < 1 || n > maxPasses {
 				continue
 			}
 			to := n
-			if v, err := strconv.Atoi(z); ranged && err == nil && v > n && v <= maxPasses {
+			if v, err := strconv.Atoi(m[2]); err == nil && v > n && v <= maxPasses {
 				to = v
 			}
 			for ; n <= to; n++ {
@@ -1222,6 +1222,8 @@ func endingNumbers(s, text string) []int {
 	}
 	return []int{1}
 }
+
+var endingRange = regexp.MustCompile(`([0-9]+)\.?(?:\s*-\s*([0-9]+))?`)
 
 // direction reads tempo, jumps, rehearsal marks, and chord symbols typed as
 // words.
