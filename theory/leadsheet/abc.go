@@ -175,6 +175,9 @@ func (r *abcReader) header(line string, n int) {
 		return
 	}
 	r.lastField = letter
+	if r.tooLong(letter, value, at) {
+		return
+	}
 	switch letter {
 	case 'T':
 		if r.sheet.title != "" {
@@ -510,8 +513,23 @@ func (r *abcReader) body(line string, n int) {
 	r.voice().line(line, n)
 }
 
+// tooLong refuses a field that is longer than any, but for words and remarks.
+func (r *abcReader) tooLong(letter byte, value string, at place) bool {
+	if len(value) <= maxField || strings.IndexByte("ABDFGHNORSWZrsw", letter) >= 0 {
+		return false
+	}
+	r.fault(at, "write it shorter", "the field %c: is longer than %d letters", letter, maxField)
+	if letter == 'K' {
+		r.startBody()
+	}
+	return true
+}
+
 // bodyField reads a field in the music, on its own line or inline.
 func (r *abcReader) bodyField(letter byte, value string, at place) {
+	if r.tooLong(letter, value, at) {
+		return
+	}
 	switch letter {
 	case 'K':
 		if r.forAll() {

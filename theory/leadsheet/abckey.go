@@ -4,6 +4,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"thumbline/theory"
 )
@@ -54,20 +55,18 @@ func readKey(v string, old abcKey) (k abcKey, ok bool) {
 		name := strings.TrimSpace(m[1])
 		return !keyTonic.MatchString(name) && !strings.EqualFold(name, "exp") && !strings.EqualFold(name, "none") && !modeWord.MatchString(name)
 	}
-	for _, m := range keyPairs.FindAllStringSubmatch(v, -1) {
-		if !pair(m) {
-			continue
-		}
-		if why := k.pair(strings.TrimSpace(m[1]), strings.Trim(m[2], `"`)); why != "" {
-			k.told = append(k.told, why)
-		}
+	if strings.Contains(v, "=") {
+		v = strings.TrimSpace(keyPairs.ReplaceAllStringFunc(v, func(s string) string {
+			m := keyPairs.FindStringSubmatch(s)
+			if !pair(m) {
+				return s
+			}
+			if why := k.pair(strings.TrimSpace(m[1]), strings.Trim(m[2], `"`)); why != "" {
+				k.told = append(k.told, why)
+			}
+			return " "
+		}))
 	}
-	v = strings.TrimSpace(keyPairs.ReplaceAllStringFunc(v, func(s string) string {
-		if m := keyPairs.FindStringSubmatch(s); !pair(m) {
-			return s
-		}
-		return " "
-	}))
 	named := false // a key or a sign of one
 	rest := v
 	explicit := false
@@ -102,7 +101,7 @@ func readKey(v string, old abcKey) (k abcKey, ok bool) {
 		rest = v[end:]
 	}
 	// What follows: exp, explicit accidentals, a clef.
-	for _, w := range strings.Fields(strings.NewReplacer("[", " ", "]", " ", ",", " ").Replace(spaceSigns(rest))) {
+	for _, w := range strings.FieldsFunc(spaceSigns(rest), func(r rune) bool { return unicode.IsSpace(r) || r == '[' || r == ']' || r == ',' }) {
 		switch m := keySigns.FindStringSubmatch(w); {
 		case strings.EqualFold(w, "exp"):
 			k.sig, explicit, named = signature{}, true, true
@@ -129,6 +128,9 @@ func readKey(v string, old abcKey) (k abcKey, ok bool) {
 
 // spaceSigns parts accidentals written together: "^f_b" to "^f _b".
 func spaceSigns(s string) string {
+	if !strings.ContainsAny(s, "^_=") {
+		return s
+	}
 	return keySpaces.ReplaceAllString(s, " $1 ")
 }
 

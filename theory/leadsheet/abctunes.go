@@ -73,10 +73,13 @@ func entries(lines []string) []Entry {
 				list[k].to = i
 			}
 			closing = ""
+			if len(list) == maxTunes {
+				return list
+			}
 			list = append(list, Entry{Number: n, Line: i + 1, Col: indent + 1, from: i, to: len(lines)})
 		case strings.HasPrefix(rest, "T:") && len(list) > 0 && closing == "":
 			e := &list[len(list)-1]
-			switch t := abcText(fieldValue(rest[2:])); {
+			switch t := abcText(fieldValue(rest[2:min(len(rest), maxField)])); {
 			case t == "":
 			case e.Title == "":
 				e.Title = t
@@ -91,7 +94,7 @@ func entries(lines []string) []Entry {
 	whole := Entry{Line: 1, Col: 1, to: len(lines)}
 	for _, line := range lines {
 		if rest, ok := strings.CutPrefix(strings.TrimLeft(line, " \t"), "T:"); ok {
-			whole.Title = abcText(fieldValue(rest))
+			whole.Title = abcText(fieldValue(rest[:min(len(rest), maxField)]))
 			break
 		}
 	}
@@ -110,6 +113,10 @@ func blockEnd(line string) string {
 
 // chooseTune gives the tune that opt asks for; without a wish the first.
 func chooseTune(list []Entry, opt Options, l *log) (e Entry, ok bool) {
+	if len(list) == maxTunes {
+		l.fault(place{list[maxTunes-1].Line, 1}, "divide the file", "the file holds more tunes than %d", maxTunes-1)
+		return e, false
+	}
 	left := list
 	if opt.Number != 0 {
 		if list[0].from == 0 && list[0].Number == 0 && len(list) == 1 {

@@ -1109,7 +1109,12 @@ func (v *abcVoice) startPart(label, name string, at place) {
 	}
 	v.ending = nil
 	v.cur.section = abcText(label)
-	v.parts = append(v.parts, abcPart{len(v.bars), name, v.cur.section, at})
+	p := abcPart{len(v.bars), name, v.cur.section, at}
+	if n := len(v.parts); n > 0 && v.parts[n-1].bar == p.bar { // a label without music
+		v.parts[n-1] = p
+		return
+	}
+	v.parts = append(v.parts, p)
 }
 
 // takeParts copies the labels of another voice.

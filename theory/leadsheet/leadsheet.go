@@ -88,6 +88,8 @@ const (
 	maxPasses    = 64      // how often a stretch is played
 
 	// Of ABC alone.
+	maxTunes    = 1 << 16 // of a file
+	maxField    = 4096    // bytes of a field
 	maxVoices   = 200
 	maxFigure   = 64      // each figure of (p:q:r
 	maxLength   = 1024    // units of a note
