@@ -383,7 +383,7 @@ func barsOf(t *theory.Tune) string {
 		return "none"
 	}
 	s := fmt.Sprintf("%d, %s", len(t.Bars), span(t, 0, len(t.Bars)))
-	if t.Bars[0].IsPickup() {
+	if b := t.Bars[0]; b.IsPickup() && b.Len.Less(b.Metre.BarLen()) {
 		s += ", with a pick-up of " + length(t.Bars[0].Len)
 	}
 	again := 0

@@ -743,7 +743,7 @@ func abcEscape(s string) string {
 		}
 		return r
 	}, s))
-	return strings.NewReplacer(`\`, `\\`, "%", `\%`, "&", `\&`).Replace(s)
+	return strings.NewReplacer(`\`, `\\`, "%", `\%`, "&", `\&`, "$", "$$").Replace(s)
 }
 
 // nameSections gives each section the name under which P: takes it.
@@ -778,11 +778,10 @@ func (p *abcWriter) nameSections() {
 // isPartName reports a text that P: takes as the name of a section, and not as
 // a jump.
 func isPartName(s string) bool {
-	switch strings.ToLower(strings.Trim(strings.ReplaceAll(s, " ", ""), ".")) {
-	case "fine", "segno", "coda", "dc", "d.c", "ds", "d.s", "dacapo", "dalsegno":
+	if _, jump := jumpOf(s); jump {
 		return false
 	}
-	if strings.ContainsAny(s, "%\\&\"[]\n\r\t") || strings.Join(strings.Fields(s), " ") != s || strings.HasPrefix(s, "D.") {
+	if strings.ContainsAny(s, "%\\&$\"[]\n\r\t") || strings.Join(strings.Fields(s), " ") != s {
 		return false
 	}
 	return partName.MatchString(s) || partWord.MatchString(s)

@@ -95,7 +95,7 @@ func tuneOf(r *rapid.T) *theory.Tune {
 		r.Fatal(err)
 	}
 	metre := metres[draw(len(metres), "metre")]
-	tune := &theory.Tune{Title: "A 100% \\ tune & more", Key: key, Tempi: []theory.TempoMark{{BPM: 117.5}}}
+	tune := &theory.Tune{Title: "A 100% \\ tune & more for $1 or $$", Key: key, Tempi: []theory.TempoMark{{BPM: 117.5}}}
 	name := func() theory.Pitch {
 		return theory.Pitch{Name: theory.Name{Letter: theory.Letter(draw(7, "letter")), Alter: int8(draw(5, "alter") - 2)}, Octave: int8(2 + draw(5, "octave"))}
 	}
@@ -295,4 +295,78 @@ func TestWriteABCCorpus(t *testing.T) {
 		}
 	}
 	t.Logf("%d tunes; %d with bars that are played again, %d of them folded; bars counted anew in %d, sections named anew in %d", tunes, repeated, folded, labels, sections)
+}
+
+// Names of sections that P: does not take get others, and it is said.
+func TestWriteABCSectionNames(t *testing.T) {
+	for name, want := range map[string]string{
+		"1": "Part 1", "intro": "Intro", "A": "A", "A'": "A'", "Verse 2": "Verse 2", "Fine": "Part Fine", "D.C.": "Part D C",
+		"B [solo] 100%": "B solo 100", "§": "Part", "D.S. al Coda": "Part D S al Coda",
+	} {
+		tune := mustRead(t, "X:1\nM:4/4\nL:1/1\nK:C\n\"C6\"C | D ||\nE | F |]\n", Options{})
+		tune.Sections = []theory.Section{{Name: name, From: 0, To: 2}, {Name: "Z", From: 2, To: 4}}
+		text, told, err := abcOf(tune)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if again := mustRead(t, text, Options{}); again.Sections[0].Name != want {
+			t.Errorf("%q becomes %q, want %q", name, again.Sections[0].Name, want)
+		}
+		if (len(told) > 0) != (name != want) {
+			t.Errorf("%q: told %q", name, told)
+		}
+	}
+}
+
+// Whatever can be read, be it half a sheet, is written and read back, or refused.
+func FuzzWriteABC(f *testing.F) {
+	var seeds []string
+	for _, c := range abcCases {
+		seeds = append(seeds, abcSheet(c.sheet))
+	}
+	for _, c := range xmlCases {
+		seeds = append(seeds, c.sheet)
+	}
+	addSeeds(f, seeds)
+	f.Fuzz(func(t *testing.T, in string) {
+		if len(in) > 1<<13 {
+			t.Skip()
+		}
+		sheet, err := Inspect(strings.NewReader(in), "fuzz", Options{})
+		if err != nil || sheet.Tune == nil {
+			return
+		}
+		for i := range sheet.Bars {
+			_ = sheet.Bars[i].Done()
+		}
+		sheet.HalfTyped()
+		text, _, err := abcOf(sheet.Tune)
+		if err != nil {
+			t.Fatalf("%v\n%s", err, in)
+		}
+		again, err := Inspect(strings.NewReader(text), "again", Options{})
+		if err != nil || again.Tune == nil {
+			t.Fatalf("%v in\n%s", err, text)
+		}
+		if s := musicDiffers(sheet.Tune, again.Tune); s != "" {
+			t.Fatalf("%s in\n%s", s, text)
+		}
+	})
+}
+
+func BenchmarkWriteABC(b *testing.B) {
+	var s strings.Builder
+	s.WriteString("X:1\nM:4/4\nL:1/8\nK:Eb\n")
+	for range 500 {
+		s.WriteString("\"Eb6\"GABc edcB | \"Fm7\"(3ABc =d4 c2- | \"Bb7\"c2 z2 {g}f4 | \"Eb6\"e8 |\n")
+	}
+	tune, err := Read(strings.NewReader(s.String()), "bench", Options{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		if _, _, err := abcOf(tune); err != nil {
+			b.Fatal(err)
+		}
+	}
 }
