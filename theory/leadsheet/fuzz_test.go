@@ -1,6 +1,8 @@
 package leadsheet
 
 import (
+	"archive/zip"
+	"bytes"
 	"strings"
 	"testing"
 )
@@ -55,10 +57,43 @@ func FuzzMusicXML(f *testing.F) {
 	for _, c := range xmlCases {
 		seeds = append(seeds, c.sheet)
 	}
-	seeds = append(seeds, score(fourFour+h("C", "dominant", deg(9, -1, "add"))+n("C5", 48)+sound(`tempo="90"`)))
+	for _, c := range xmlStandardCases {
+		seeds = append(seeds, c.sheet)
+	}
+	one := score(fourFour + h("C", "dominant", deg(9, -1, "add")) + n("C5", 48) + sound(`tempo="90"`))
+	seeds = append(seeds, one, wide(one))
 	addSeeds(f, seeds)
 	f.Fuzz(func(t *testing.T, in string) {
-		if len(in) > 1<<15 {
+		if len(in) > 1<<15 || strings.HasPrefix(in, "PK") {
+			t.Skip()
+		}
+		readAnything(t, in)
+		if got := allocated(in); got > mostAllocated(len(in)) {
+			t.Fatalf("%d bytes allocated for %d", got, len(in))
+		}
+	})
+}
+
+// FuzzCompressed takes what is around a score: the container and the files.
+func FuzzCompressed(f *testing.F) {
+	one := score(fourFour + h("C", "major") + n("C5", 48))
+	var b bytes.Buffer
+	z := zip.NewWriter(&b)
+	for _, file := range [][2]string{{"META-INF/container.xml", `<container><rootfiles><rootfile full-path="s.xml"/></rootfiles></container>`}, {"s.xml", one}} {
+		w, err := z.CreateHeader(&zip.FileHeader{Name: file[0], Method: zip.Store})
+		if err == nil {
+			_, err = w.Write([]byte(file[1]))
+		}
+		if err != nil {
+			f.Fatal(err)
+		}
+	}
+	if err := z.Close(); err != nil {
+		f.Fatal(err)
+	}
+	addSeeds(f, []string{b.String(), "PK\x05\x06" + strings.Repeat("\x00", 18)})
+	f.Fuzz(func(t *testing.T, in string) {
+		if len(in) > 1<<14 || !strings.HasPrefix(in, "PK") {
 			t.Skip()
 		}
 		readAnything(t, in)

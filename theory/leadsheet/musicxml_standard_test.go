@@ -2,6 +2,8 @@ package leadsheet
 
 import (
 	"fmt"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -524,5 +526,59 @@ func TestSectionWords(t *testing.T) {
 	tune := mustRead(t, barsWith(4, marks{1: dir("", say("Verse")), 3: dir("", say("1st Chorus"))}, nil), Options{})
 	if len(tune.Sections) != 2 || tune.Sections[0].Name != "Verse" || tune.Sections[1].Name != "1st Chorus" || len(tune.Warnings) != 0 {
 		t.Error(tune.Sections, tune.Warnings)
+	}
+}
+
+// Every harmony of the collection is understood, and as its printed text says.
+func TestHarmonyCorpus(t *testing.T) {
+	data := os.Getenv("THUMBLINE_DATA")
+	if data == "" {
+		t.Skip("THUMBLINE_DATA is not set: the harmonies of the collection are not read")
+	}
+	rows, err := os.ReadFile(filepath.Join(data, "corpus/harmony-elements.tsv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	read := 0
+	for i, row := range strings.Split(strings.TrimSpace(string(rows)), "\n") {
+		f := strings.Split(row, "\t")
+		if i == 0 || len(f) < 6 {
+			continue
+		}
+		read++
+		kind, text := f[0], f[1]
+		more := ""
+		for _, d := range strings.Split(f[2], ";") {
+			var what string
+			var value, alter int
+			if _, err := fmt.Sscanf(d, "%s %d %d", &what, &value, &alter); err == nil {
+				more += deg(value, alter, what)
+			}
+		}
+		x := "<harmony><root><root-step>C</root-step></root><kind"
+		if text != "-" {
+			x += " text='" + text + "'"
+		}
+		root, fault := parseTree(x + ">" + kind + "</kind>" + more + "</harmony>")
+		if fault != nil {
+			t.Fatal(fault)
+		}
+		got, note, err := readHarmony(root, theory.Key{})
+		if err != nil || note != "" {
+			t.Errorf("%s: %v %s", row, err, note)
+			continue
+		}
+		if text == "-" {
+			continue
+		}
+		// The text may leave out the degrees, which are printed behind it.
+		said, err := theory.ParseQuality(text)
+		with, _ := alter(said, root.degrees())
+		if err != nil || said != got.Tones && with != got.Tones {
+			t.Errorf("%s: read as %s, its text says %v (%v)", row, got, said, err)
+		}
+	}
+	if read == 0 {
+		t.Fatal("no rows")
 	}
 }
