@@ -119,7 +119,7 @@ func report(in *leadsheet.Inspection, name string) string {
 	if half {
 		// A bar of the wrong length is told below, once.
 		warnings = slices.DeleteFunc(slices.Clone(warnings), func(w theory.Warning) bool {
-			return strings.HasPrefix(w.Text, "bar ") && (strings.Contains(w.Text, " is too short: ") || strings.Contains(w.Text, " is too long: "))
+			return strings.Contains(w.Text, " is too short: it holds ") || strings.Contains(w.Text, " is too long: it holds ")
 		})
 	}
 	if len(in.Faults) > 0 && !half {

@@ -29,7 +29,7 @@ type BarState struct {
 	Index   int         // of Tune.Bars, the first time through
 	Holds   theory.Time // quarters
 	Full    theory.Time // what its metre asks for
-	Wrong   bool        // it should be full and is not
+	Wrong   bool        // it should be full and is not, whenever it is played
 	Pickup  bool        // it is read as a pick-up
 	Notes   int         // that sound in it
 	Symbols int         // chord symbols that begin in it
@@ -97,8 +97,9 @@ func (in *Inspection) barStates(s *sheet, lines []string) {
 		order[k] = b.Source
 	}
 	wrong := make(map[int]bool)
-	for _, i := range s.wrongLengths(order) {
-		wrong[i] = true
+	all, right := s.wrongLengths(order)
+	for _, i := range all {
+		wrong[i] = !right[i]
 	}
 	known := make(map[int]int) // written bars, as indices of in.Bars
 	n, c := 0, 0

@@ -165,3 +165,18 @@ func TestInspectAgreesWithRead(t *testing.T) {
 		}
 	}
 }
+
+// A bar that makes up a full one with the pick-up when the part is played again
+// is right, though the line goes on from it without a pick-up.
+func TestInspectBarRightOnce(t *testing.T) {
+	in := inspected(t, "X:1\nM:4/4\nL:1/4\nK:C\n|: G | \"C6\"C4 | D3 :|\n\"G7\"E4 | F3 | \"C6\"G4 | C4 |]\n")
+	var got []string
+	for _, b := range in.Bars {
+		if b.Wrong {
+			got = append(got, b.Label)
+		}
+	}
+	if s := strings.Join(got, " "); s != "4" || len(in.Tune.Warnings) != 2 {
+		t.Errorf("wrong: %s; warnings %v", s, in.Tune.Warnings)
+	}
+}

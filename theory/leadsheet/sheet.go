@@ -463,7 +463,8 @@ func letterName(n int) string {
 // metre: once a written bar. A bar divided by a repeat sign, and the pick-up
 // with the last bar, make up for each other.
 func (s *sheet) lengths(order []int, labels []string, l *log) {
-	for _, i := range s.wrongLengths(order) {
+	wrong, _ := s.wrongLengths(order)
+	for _, i := range wrong {
 		b := s.bars[i]
 		want, what := full(b.metre), "long"
 		if b.len.Less(want) {
@@ -474,8 +475,11 @@ func (s *sheet) lengths(order []int, labels []string, l *log) {
 }
 
 // wrongLengths are the written bars that lengths warns of, as they are played.
-func (s *sheet) wrongLengths(order []int) (wrong []int) {
+// right has those that have the length they should the one time or the other:
+// the last bar of a part that is played again with its pick-up and then without.
+func (s *sheet) wrongLengths(order []int) (wrong []int, right []bool) {
 	told := make(map[int]bool)
+	right = make([]bool, len(s.bars))
 	short := func(k int) bool {
 		b := s.bars[order[k]]
 		return !b.free && b.len.Less(full(b.metre))
@@ -491,14 +495,13 @@ func (s *sheet) wrongLengths(order []int) (wrong []int) {
 	for k, i := range order {
 		b := s.bars[i]
 		want := full(b.metre)
-		if b.free || b.len == want || told[i] {
-			continue
+		switch {
+		case b.free || b.len == want || b.len.Less(want) && (k == 0 || k == len(order)-1 || together(k-1) || together(k)):
+			right[i] = true
+		case !told[i]:
+			told[i] = true
+			wrong = append(wrong, i)
 		}
-		if b.len.Less(want) && (k == 0 || k == len(order)-1 || together(k-1) || together(k)) {
-			continue
-		}
-		told[i] = true
-		wrong = append(wrong, i)
 	}
-	return wrong
+	return wrong, right
 }
