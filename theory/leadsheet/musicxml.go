@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"thumbline/theory"
 )
@@ -81,6 +82,9 @@ func readXML(text string, opt Options, l *log) *sheet {
 	if s.title == "" {
 		s.title = creditTitle(root)
 	}
+	if name := encodingOf(text); !knownEncodings[name] && strings.ContainsFunc(s.title+s.composer, func(c rune) bool { return c > unicode.MaxASCII }) {
+		r.warn(place{1, 1}, "the encoding %s is not known: title and composer may have wrong letters", quote(name))
+	}
 	if melody == nil {
 		return s // no notes: build says so
 	}
@@ -152,6 +156,21 @@ func readXML(text string, opt Options, l *log) *sheet {
 	s.grid = r.grid
 	return s
 }
+
+// knownEncodings are those that decode tells apart by the bytes themselves.
+var knownEncodings = set("utf-8 utf8 utf-16 utf-16le utf-16be us-ascii ascii iso-8859-1 iso8859-1 latin1 latin-1 windows-1252 cp1252")
+
+// encodingOf is the encoding that an XML declaration names, in lower case, that
+// of XML where there is none.
+func encodingOf(text string) string {
+	head, _, ok := strings.Cut(text, "?>")
+	if m := declared.FindStringSubmatch(head); ok && len(head) < 200 && m != nil {
+		return strings.ToLower(m[1])
+	}
+	return "utf-8"
+}
+
+var declared = regexp.MustCompile(`^\s*<\?xml\s[^>]*encoding\s*=\s*["']([-A-Za-z0-9._]+)["']`)
 
 func hasTempo(b *bar) bool { return len(b.tempi) > 0 }
 
@@ -539,7 +558,7 @@ func (s *sheet) closeEndings() {
 }
 
 // spread puts the symbols of a bar in order and inside it; several at one place
-// share the time to the next note, symbol or bar line.
+// share the time to the next note, symbol or bar line. notes are in order.
 func (r *xmlReader) spread(in []symbol, length theory.Time, notes []note) []symbol {
 	slices.SortStableFunc(in, func(a, b symbol) int { return a.at.Cmp(b.at) })
 	for i := range in {
@@ -560,10 +579,11 @@ func (r *xmlReader) spread(in []symbol, length theory.Time, notes []note) []symb
 		if j < len(in) {
 			to = in[j].at
 		}
-		for _, n := range notes {
-			if on.Less(n.at) && n.at.Less(to) {
-				to = n.at
-			}
+		k, _ := slices.BinarySearchFunc(notes, on, func(n note, on theory.Time) int {
+			return cmp.Or(n.at.Cmp(on), -1) // the first behind on
+		})
+		if k < len(notes) && notes[k].at.Less(to) {
+			to = notes[k].at
 		}
 		room := to.Sub(on)
 		for k := i; k < j; k++ {
@@ -741,7 +761,15 @@ func (r *xmlReader) duration(e *node, st *xmlState) (theory.Time, bool) {
 		if e.kid("rest").get("measure") == "yes" {
 			return full(st.metre), true
 		}
-		if d, ok := typeLength(e); ok && r.grid.fits(d) {
+		d, ok := typeLength(e)
+		if !ok && e.kid("time-modification") != nil && e.kid("type") != nil {
+			if st.tellTo {
+				r.fault(e.place, fmt.Sprintf("write figures from 1 to %d", maxRatioNote), "the tuplet of this note, %s in the time of %s, is out of range",
+					quote(e.find("time-modification").textOf("actual-notes")), quote(e.find("time-modification").textOf("normal-notes")))
+			}
+			return zero, false
+		}
+		if ok && r.grid.fits(d) {
 			return d, true
 		}
 		return zero, true
@@ -770,7 +798,8 @@ func (r *xmlReader) duration(e *node, st *xmlState) (theory.Time, bool) {
 }
 
 // typeLength is the length of a note by its type, dots and tuplet, for writers
-// that leave the duration out.
+// that leave the duration out; ok is false when there is none or its tuplet is
+// out of range.
 func typeLength(e *node) (theory.Time, bool) {
 	types := map[string]theory.Time{
 		"breve": theory.Quarters(8, 1), "whole": theory.Quarters(4, 1), "half": theory.Quarters(2, 1), "quarter": theory.Quarters(1, 1),
@@ -794,9 +823,10 @@ func typeLength(e *node) (theory.Time, bool) {
 	if tm := e.kid("time-modification"); tm != nil {
 		a, _ := tm.intOf("actual-notes")
 		n, _ := tm.intOf("normal-notes")
-		if a > 0 && n > 0 && a <= maxRatioNote && n <= maxRatioNote {
-			d = d.Mul(int64(n), int64(a))
+		if a < 1 || n < 1 || a > maxRatioNote || n > maxRatioNote {
+			return d, false
 		}
+		d = d.Mul(int64(n), int64(a))
 	}
 	return d, true
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -355,6 +356,8 @@ func TestMusicXMLFaults(t *testing.T) {
 		{"absurd duration", score(fourFour + h("C", "major") + n("C5", 99999999)), `test:6:322: measure 1, note/duration: the duration 33333333/4 of a quarter is too finely divided or too long (use fewer divisions of a quarter)`},
 		{"too long a bar", score(fourFour + h("C", "major") + n("C5", 12*2000)), `test:6:253: measure 1, note: this bar is longer than 1024 quarters (give a shorter bar)`},
 		{"second part", partwise("<part id='P1'>"+numbered([]string{fourFour + h("C", "major") + n("z", 48)})+"</part>", "<part id='P2'>"+numbered([]string{fourFour + n("C5", 24) + "<note><pitch/></note>"})+"</part>"), `test:7:258: part P2, measure 1, note/pitch: a pitch that is no note (export the score again)`},
+		{"absurd tuplet", score(fourFour + h("C", "major") + n("C5", 0, "<type>quarter</type><time-modification><actual-notes>1000000</actual-notes><normal-notes>1</normal-notes></time-modification>")), `test:6:253: measure 1, note: the tuplet of this note, "1000000" in the time of "1", is out of range (write figures from 1 to 64)`},
+		{"endless repeats", score(append([]string{fourFour + h("C", "major") + n("C5", 48)}, slices.Repeat([]string{n("D5", 48) + `<barline location="right"><repeat direction="backward" times="64"/></barline>`}, 200)...)...), `test: with its repeats the tune is longer than 10000 bars (take repeats out)`},
 		{"opus", "<opus><title>All</title></opus>", `test:1:1: not a lead sheet: the document is of kind "opus" (give one of the scores that it lists)`},
 		{"end tag alone", "</a>", `test:1:1: the XML is broken: </a> closes no element (export the score again)`},
 		{"nothing", "<!-- -->", `test:1:9: the XML is broken: there is no element in it (export the score again)`},
@@ -515,6 +518,11 @@ func TestXMLForms(t *testing.T) {
 		if got := dump(mustRead(t, head+body, Options{})); got != "1: C5:4 | C\n" {
 			t.Errorf("%s: %s", name, got)
 		}
+	}
+	// What is neither UTF-8 nor known is told of.
+	tune := mustRead(t, `<?xml version="1.0" encoding="Shift_JIS"?>`+strings.Replace(body, ">Test<", ">\x83e\x83X\x83g<", 1), Options{})
+	if got := warned(tune); got != "1:1 the encoding \"shift_jis\" is not known: title and composer may have wrong letters\n" {
+		t.Error(got)
 	}
 	if tune := mustRead(t, strings.Replace(body, ">Test<", ">Caf&eacute; &amp; <![CDATA[<Bar>]]> &#9837;<", 1), Options{}); tune.Title != "Café & <Bar> ♭" {
 		t.Errorf("title %q", tune.Title)
