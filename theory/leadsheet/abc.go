@@ -233,8 +233,8 @@ func (r *abcReader) anyField(letter byte, value string, at place) {
 		r.instruction(value, at)
 	case 'U':
 		r.userSign(value, at)
-	case 'w':
-		r.warnOnce(at, "the words of a song (w:) are not kept")
+	case 'w', 'W':
+		r.warnOnce(at, "the words of a song (w:, W:) are not kept")
 	case 'm':
 		r.warnOnce(at, "macros (m:) are not expanded")
 	}

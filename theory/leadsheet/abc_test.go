@@ -566,7 +566,7 @@ e4|
 2: D5:4
 3: E5:4 | G
 `,
-		`8:3 the words of a song (w:) are not kept
+		`8:3 the words of a song (w:, W:) are not kept
 `,
 	},
 	{

@@ -67,7 +67,9 @@ type abcVoice struct {
 	tieAlter int8
 	tieAt    place
 
-	over    bool // in an overlay
+	over    bool  // in an overlay
+	several bool  // in the first voice of an overlay of several bars, (& ... & ... &)
+	passing place // where its second voice starts, which is passed over
 	overEnd theory.Time
 	codas   []codaSign
 	row     []onset // the notes of the last line of music, for s:
@@ -241,6 +243,9 @@ func isQuote(c rune) bool { return c == '“' || c == '”' || c == '„' }
 func (v *abcVoice) token(s *scanner) bool {
 	c := s.peek(0)
 	at := s.at()
+	if v.passing != (place{}) {
+		return v.pass(s)
+	}
 	switch {
 	case c == ' ' || c == '\t' || c == '`' || c == '\\' || c == ')' || c == '$' || c == '*' || c == 0x1a:
 		s.i++
@@ -279,16 +284,22 @@ func (v *abcVoice) token(s *scanner) bool {
 		v.graces(s, at)
 	case c == '(':
 		s.i++
-		if s.peek(0) == '&' { // the start of an overlay of several bars: it is the first voice so far
+		if s.peek(0) == '&' {
 			s.i++
+			v.several = true
 		} else if isDigit(s.peek(0)) {
 			v.tuplet(s, at)
 		}
 	case c == '&':
 		s.i++
-		if s.peek(0) == ')' {
+		switch {
+		case s.peek(0) == ')':
 			s.i++
-		} else {
+			v.several = false
+		case v.several:
+			v.r.warnOnce(at, secondVoice)
+			v.several, v.passing = false, at
+		default:
 			v.overlay(at)
 		}
 	case c == '-':
@@ -599,7 +610,7 @@ func (v *abcVoice) add(length theory.Time, p *played, at place) {
 	} else if !v.over {
 		v.tie = false
 	} else if p != nil {
-		v.r.warnOnce(at, "a second voice in a bar (&) is left out")
+		v.r.warnOnce(at, secondVoice)
 	}
 	v.last = event{v.cur, note, length}
 	v.t = v.t.Add(length)
@@ -972,6 +983,21 @@ func (v *abcVoice) resolveSigns() {
 	}
 }
 
+const secondVoice = "a second voice in a bar (&) is left out"
+
+// pass goes over the second voice of an overlay of several bars; false ends the
+// line.
+func (v *abcVoice) pass(s *scanner) bool {
+	for ; s.i < len(s.src); s.i++ {
+		if s.src[s.i] == '&' && s.peek(1) == ')' {
+			s.i += 2
+			v.passing = place{}
+			return true
+		}
+	}
+	return false
+}
+
 // overlay starts a second voice over the bar so far.
 func (v *abcVoice) overlay(at place) {
 	if v.t == (theory.Time{}) {
@@ -1194,6 +1220,9 @@ func (v *abcVoice) finish() {
 	}
 	if v.brokenD != 0 && v.last.bar != nil {
 		v.r.warnOnce(place{}, "a sign of broken rhythm at the end of the tune has no second note")
+	}
+	if v.passing != (place{}) {
+		v.r.fault(v.passing, "put &) where the second voice ends", "an overlay of several bars is not closed, and all behind it is lost")
 	}
 	v.closeBar()
 	v.settleJumps()
