@@ -21,6 +21,12 @@
 //   - D.C. and D.S. are obeyed where the sheet says how the tune ends then (a
 //     Fine, or a sign to go to the coda and the coda) and no P: field sets the
 //     order of parts; repeats are not played again after the jump.
+//     In a score the words suffice; what sound says there goes before words. Of
+//     two coda signs that nothing explains the first sends to the second.
+//   - An ending whose bracket is drawn over its first bars alone reaches to the
+//     repeat sign: its last bars are not part of the next pass.
+//   - A numeral of MusicXML 4.0 is read in its key; a function (V7) and a chord
+//     on a chord (V of II) are refused.
 package leadsheet
 
 import (
