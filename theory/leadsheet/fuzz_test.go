@@ -43,12 +43,32 @@ func FuzzABC(f *testing.F) {
 	for _, c := range abcCases {
 		seeds = append(seeds, abcSheet(c.sheet))
 	}
-	addSeeds(f, seeds)
+	for _, c := range abcStandard {
+		seeds = append(seeds, c.sheet)
+	}
+	for _, d := range decided {
+		seeds = append(seeds, abcSheet(`"`+d.symbol+`"c4|`))
+	}
+	addSeeds(f, append(seeds, collection))
 	f.Fuzz(func(t *testing.T, in string) {
 		if len(in) > 1<<14 || strings.HasPrefix(strings.TrimSpace(in), "<") {
 			t.Skip()
 		}
 		readAnything(t, in)
+		list, err := List(strings.NewReader(in), "fuzz")
+		if err != nil {
+			return
+		}
+		for _, e := range list[:min(len(list), 4)] { // each is found by its number and title, or it is told why not
+			if e.Line < 1 || e.Col < 1 {
+				t.Fatalf("the tune %+v has no place", e)
+			}
+			if _, err := Read(strings.NewReader(in), "fuzz", Options{Number: e.Number, Title: e.Title}); err != nil {
+				if list, ok := err.(ErrorList); !ok || len(list) == 0 || strings.Contains(err.Error(), "there is no tune") {
+					t.Fatalf("%+v: %v", e, err)
+				}
+			}
+		}
 	})
 }
 
