@@ -35,6 +35,7 @@ const (
 	newDivision   = 3.0  // a beat divided otherwise than the file, at first
 	rareDivision  = 4.5  // the same, when the file does so nowhere else
 	usualDivision = 1.5  // the same, when it does so often
+	allTriplets   = 4.0  // a file that is mainly in triplets of eighths
 	inSwing       = 0.2  // a triplet in a swung file
 	finer         = 2.0  // more for thirty-seconds and sextuplets
 	collision     = 12.0 // two notes at one place
@@ -147,6 +148,7 @@ func (q *quantiser) spots(way division, length theory.Time) []spot {
 	var s []spot
 	n, step := int64(0), theory.Quarters(1, 4)
 	quarter := length == theory.Quarters(1, 1)
+	eighths := length.Mul(2, 1).Den() == 1 // the beat is made of eighths, each of which may be a triplet
 	switch way {
 	case triplets:
 		step = theory.Quarters(1, 3)
@@ -155,7 +157,7 @@ func (q *quantiser) spots(way division, length theory.Time) []spot {
 	case fine:
 		step = theory.Quarters(1, 8)
 	}
-	if way == sixteenths || way == fine || quarter {
+	if way == sixteenths || way == fine || way == sextuplets && eighths || quarter {
 		for ; step.Mul(n, 1).Less(length); n++ {
 			at := step.Mul(n, 1)
 			s = append(s, spot{at.Float(), at})
@@ -253,7 +255,7 @@ func (q *quantiser) findSwing() (float64, bool) {
 			thirds++
 		}
 	}
-	const enough = 4
+	const enough = 3
 	if len(pairs) < enough || 5*inside < 4*len(pairs) || 100*thirds > 35*(thirds+len(pairs)) {
 		return 0, false
 	}
@@ -351,6 +353,9 @@ func (q *quantiser) settle(main division) float64 {
 		var share [numDivisions]float64
 		telling, squares := 0.0, 0.0
 		total = 0
+		if main == triplets {
+			total = allTriplets
+		}
 		for i := range q.beats {
 			b := &q.beats[i]
 			usual := main
@@ -386,7 +391,7 @@ func (q *quantiser) settle(main division) float64 {
 		sigma = math.Sqrt((squares + 4*0.015*0.015) / (n + 4))
 		sigma = min(max(sigma, steadiest), unsteadiest)
 		for way := range other {
-			odds := math.Log((share[main] + 0.5) / (share[way] + 0.5))
+			odds := 1 + math.Log((share[main]+0.5)/(share[way]+0.5))
 			other[way] = min(max(odds, usualDivision), rareDivision)
 			if telling == 0 {
 				other[way] = newDivision

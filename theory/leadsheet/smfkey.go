@@ -28,7 +28,7 @@ func likeliestKey(pcs [12]float64, changes []smfChord) (key theory.Key, over fun
 	var first, last *theory.Chord
 	flats := 0
 	for i := range changes {
-		c := &changes[i].chord
+		c := changes[i].chord()
 		if c.NoChord {
 			continue
 		}

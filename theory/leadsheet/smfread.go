@@ -16,10 +16,11 @@ type smfChord struct {
 	words *smfWords
 	tick  uint32
 	part  int32 // of several symbols in one text, from 0
-	chord theory.Chord
 	at    theory.Time
 	len   float64 // quarters until the next
 }
+
+func (c *smfChord) chord() *theory.Chord { return &c.words.chords[c.part] }
 
 // An smfReader makes a sheet of a file.
 type smfReader struct {
@@ -152,6 +153,7 @@ type textGroup struct {
 	track          uint16
 	kind           byte
 	symbols, words int
+	chords         int  // symbols, where several stand in one text
 	letters        bool // nothing but single letters, as rehearsal marks are
 }
 
@@ -178,6 +180,7 @@ func (r *smfReader) findChords() textGroup {
 		switch {
 		case w.isSymbol():
 			g.symbols++
+			g.chords += len(w.chords)
 		case w.fault != "" && strings.ContainsAny(w.text, "0123456789#"):
 			// meant for a chord symbol
 		default:
@@ -215,6 +218,7 @@ func (r *smfReader) findChords() textGroup {
 	if second >= 0 && !groups[second].letters && !r.same(g, groups[second]) {
 		r.warn(place{}, "chord symbols stand in the %s and in the %s: the first are taken", name(g), name(groups[second]))
 	}
+	r.chords = make([]smfChord, 0, min(g.chords, maxTexts+1))
 	for _, m := range r.metas {
 		if !g.has(m) {
 			continue
@@ -240,8 +244,8 @@ func (r *smfReader) findChords() textGroup {
 		if len(r.chords) > maxTexts {
 			break // readSMF tells
 		}
-		for i, c := range rd.chords {
-			r.chords = append(r.chords, smfChord{words: w, tick: m.at, part: int32(i), chord: c})
+		for i := range rd.chords {
+			r.chords = append(r.chords, smfChord{words: w, tick: m.at, part: int32(i)})
 		}
 	}
 	return g
@@ -473,7 +477,7 @@ func (r *smfReader) placeChords() {
 	kept := r.chords[:0]
 	for _, c := range r.chords {
 		if k := len(kept) - 1; k >= 0 && !kept[k].at.Less(c.at) {
-			if kept[k].chord != c.chord {
+			if *kept[k].chord() != *c.chord() {
 				at, old := kept[k].at, kept[k].words.text
 				r.later = append(r.later, func(label func(theory.Time) string) {
 					r.warn(place{}, "bar %s: two chord symbols at one place, %s and %s: the second is kept", label(at), quote(old), quote(c.words.text))
@@ -529,6 +533,7 @@ func (r *smfReader) sheet(chords textGroup) *sheet {
 		to--
 	}
 	s := &sheet{howSymbols: howSMFChords + r.noChord}
+	s.bars = make([]*bar, 0, to-from)
 	for i := from; i < to; i++ {
 		g := bars[i]
 		b := &bar{len: g.len, metre: g.metre}
@@ -575,15 +580,23 @@ func (r *smfReader) sheet(chords textGroup) *sheet {
 		all = append(all, note{at: n.at.Sub(starts[k]), len: n.end.Sub(n.at), pitch: pitch, grace: grace})
 		b.notes = all[len(all)-len(b.notes)-1 : len(all) : len(all)]
 	}
+	symbols := make([]symbol, 0, len(r.chords))
 	for _, c := range r.chords {
 		k := inBar(c.at)
-		s.bars[k].symbols = append(s.bars[k].symbols, symbol{at: c.at.Sub(starts[k]), chord: c.chord})
+		b := s.bars[k]
+		symbols = append(symbols, symbol{at: c.at.Sub(starts[k]), chord: *c.chord()})
+		b.symbols = symbols[len(symbols)-len(b.symbols)-1 : len(symbols) : len(symbols)]
 	}
 	r.tempi(s, starts, inBar)
 	r.sections(s, chords, inBar)
 	r.titles(s)
-	labels := s.labels()
-	label := func(t theory.Time) string { return labels[inBar(t)] }
+	var labels []string
+	label := func(t theory.Time) string {
+		if labels == nil {
+			labels = s.labels()
+		}
+		return labels[inBar(t)]
+	}
 	for _, f := range r.later {
 		f(label)
 	}
@@ -601,7 +614,7 @@ func (r *smfReader) chordAt(t theory.Time) *theory.Chord {
 	if !found {
 		i--
 	}
-	return &r.chords[max(i, 0)].chord
+	return r.chords[max(i, 0)].chord()
 }
 
 // findKeys gives each bar its key: that of the signatures, or the likeliest.
@@ -776,7 +789,8 @@ func (r *smfReader) moves(label func(theory.Time) string) {
 		}
 	}
 	if r.q.main == swung {
-		r.warn(place{}, "the eighths are swung %.1f to 1: they are read as straight eighths (--feel swing plays them so)", r.q.swing/(1-r.q.swing))
+		ratio := r.q.swing / (1 - r.q.swing)
+		r.warn(place{}, "the eighths are swung %.1f to 1: they are read as straight eighths (--feel %.1f plays them so)", ratio, ratio)
 	}
 	if moved == 0 {
 		return

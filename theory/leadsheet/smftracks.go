@@ -126,7 +126,7 @@ func (f *smfFile) infos() (infos []TrackInfo, choice []int) {
 		mean := float64(sum) / float64(len(t.notes))
 		bass := t.program >= 33 && t.program <= 40 // General MIDI 1, sound set: bass
 		isMelody, isOther := melodyName.MatchString(t.name), otherName.MatchString(t.name)
-		if !info.Drums && !bass && mean >= lowestMelody && info.Alone >= plausibleAlone && (isMelody || !isOther) {
+		if !info.Drums && !bass && mean >= lowestMelody && info.Alone >= plausibleAlone && (isMelody || !isOther) && (f.format != 2 || chords[i] > 0) {
 			choice = append(choice, i)
 			scores[i] = 3*info.Alone + mean/40 + float64(len(t.notes))/float64(most)
 			if words[i] > 0 {
