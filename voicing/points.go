@@ -396,7 +396,7 @@ func (s *score) settle(p *point, g *grip) {
 	tx := &p.texture
 	b, ok := g.bass()
 	if tx.rootLast && ok && int(b.midi)%12 == s.chords[p.chord].chord.RootPC() {
-		tx.bassAt = tx.answers[len(tx.answers)-1].at
+		tx.bassAt, tx.name = tx.answers[len(tx.answers)-1].at, "together, the low root last"
 		tx.answers = tx.answers[:len(tx.answers)-1]
 	}
 	if !ok && (p.change || p.tune < 0 || p.held || p.late) && tx.innerAt > p.at {
@@ -446,5 +446,8 @@ func (s *score) planEnd(p *point, tx *texture) {
 		}
 	}
 	tx.answers = append(before, tx.answers...)
-	tx.name = "together, the low root last"
+	tx.name = "together"
+	if k := len(tx.answers); k > 0 && tx.answers[k-1].root {
+		tx.name = "together, the root again last"
+	}
 }
