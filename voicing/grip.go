@@ -100,6 +100,10 @@ type spot struct {
 // kept: hardly a way to it could make up for more.
 const spread = 7
 
+// highTune is the tune's pitch from which on the hand lies so high that the bass
+// does as well.
+const highTune = 76
+
 // hopeful is what the best grip of a spot costs at most, nearly always; it lets
 // poor ones be dropped before the first good one is found.
 const hopeful = 7
@@ -196,7 +200,10 @@ func (m *maker) at(s spot) []grip {
 	base := s
 	base.ground, base.light, base.room, base.cadence, base.final = false, false, false, false, false
 	e := enumerator{m: m, s: s, pal: newPalette(s), sets: m.stepSets(s.chord), best: hopeful,
-		most: int8(min(max(usualNotes, m.right.Fingers), maxNotes))}
+		most: int8(min(max(usualNotes, m.right.Fingers), maxNotes)), high: highestBass}
+	if s.tune >= highTune {
+		e.high += 2
+	}
 	raw, ok := m.raw[base]
 	if !ok {
 		f := e
@@ -272,6 +279,7 @@ type enumerator struct {
 	out   []grip
 	cur   grip
 	best  float64
+	high  int                        // the highest bass
 	most  int8                       // notes of a grip
 	cut   bool                       // prune left out a grip nearly as good as the best
 	notes [maxPresses + 1][]spotNote // by string, what the palette allows, low frets first
@@ -394,8 +402,8 @@ func (e *enumerator) place(s int8, frets uint32, hit bool) {
 			cur.n++
 			cur.pcs |= 1 << uint(pc)
 			cur.strings |= 1 << uint(str)
-			// the bass lies on the three low strings; an A flat on the fifth is still one
-			bassy := str >= strings-1 && midi <= 57 || str == strings-2 && midi <= 55
+			// the bass lies on the three low strings; high up the fifth it is still one, under a tune that lies high
+			bassy := str >= strings-1 && midi <= e.high || str == strings-2 && midi <= 55
 			if bassy && e.pal.bassCost(pc, &e.m.taste, false) < 6 {
 				cur.hasBass = true
 				cur.note[cur.n-1].voice = Bass

@@ -254,7 +254,7 @@ func (p *palette) bassCost(pc int, w *Taste, ground bool) float64 {
 	}
 	switch (pc - p.root + 12) % 12 {
 	case 7:
-		c += 0.3
+		c += w.FifthLowest
 	case 3, 4, 10, 0:
 	default:
 		c += 2.5

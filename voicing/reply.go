@@ -52,7 +52,27 @@ func (l *layer) reply(i int, a answer, now []strike, after []strike) []strike {
 			l.steps = append(l.steps, slide{point: i, at: a.at})
 		}
 	}
+	for _, n := range best {
+		if n.voice == Inner {
+			l.leave(n)
+		}
+	}
 	return append(now, best...)
+}
+
+// leave ends the inner note from which a voice has stepped to n on another
+// string: it has moved, and would rub against where it was.
+func (l *layer) leave(n strike) {
+	from := -1
+	for k, x := range l.live {
+		if d := absInt(int(x.midi) - int(n.midi)); x.voice == Inner && x.end > n.at && x.str != n.str && d >= 1 && d <= 2 &&
+			(from < 0 || d < absInt(int(l.live[from].midi)-int(n.midi))) {
+			from = k
+		}
+	}
+	if from >= 0 {
+		l.live[from].end = n.at
+	}
 }
 
 // fits asks whether ns can be struck now: held in one hand together with the
@@ -251,11 +271,16 @@ func (l *layer) bassSays(i int, a answer, midi int, line bassLine) (cost float64
 		}
 	case l.chosen[i].mood == pedal && pc != pal.bass:
 		return 0, false // it lies there until the five has come
+	case pc != pal.bass && s.writtenLine(p.chord):
+		return 0, false // the sheet has a line of its own there
 	case next > 0 && next != last && absInt(midi-next) >= 1 && absInt(midi-next) <= 2 && a.at-p.at >= beat &&
 		(w.ps[i+1].change || pal.cost[pc] == 0 && deg != 1 || between(last, midi, next)):
 		// the approach: a half step, or a step of the scale or chord
 		if absInt(midi-next) == 2 && !toned && !s.keyPCs[s.barAt(a.at)].Has(pc) {
 			return 0, false
+		}
+		if d := (l.tuneOver(a.at) - midi + 120) % 12; !toned && (d == 1 || d == 11) && l.tuneOver(a.at) > 0 {
+			return 0, false // it rubs against the tune
 		}
 		cost = -wt.StepIn
 		if absInt(midi-next) == 1 && midi < next {
@@ -338,7 +363,27 @@ func (l *layer) bassPlace(i int, a answer, midi int, line bassLine) float64 {
 	if midi > 52 {
 		cost += wt.BassHigh * float64(midi-52)
 	}
+	if l.justStruck(a.at, midi, Inner) {
+		cost += wt.OtherVoice
+	}
 	return cost
+}
+
+// tuneOver is the pitch of the tune that sounds at t, 0 for none.
+func (l *layer) tuneOver(t Tick) int {
+	if k := l.w.s.tuneAt(t); k >= 0 && l.w.s.tune[k].end > t {
+		return l.w.s.tune[k].midi
+	}
+	return 0
+}
+
+// justStruck reports whether a voice struck the pitch within the beat before t.
+func (l *layer) justStruck(t Tick, midi int, v Voice) bool {
+	from, struck := t-l.w.s.bars[l.w.s.barAt(t)].Beat, false
+	l.recent(func(x *strike) {
+		struck = struck || x.voice == v && int(x.midi) == midi && x.at >= from
+	})
+	return struck
 }
 
 // bassFollows reports whether another bass is due in the stretch of point i
@@ -616,6 +661,9 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 		}
 		if pc == ground {
 			cost += wt.BassDoubled
+		}
+		if l.justStruck(a.at, midi, Bass) {
+			cost += wt.OtherVoice
 		}
 		if midi == ahead {
 			cost += wt.TuneAhead

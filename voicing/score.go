@@ -122,6 +122,17 @@ func signaturePCs(fifths int) theory.PCSet {
 	return m.With(tonic, tonic+2, tonic+4, tonic+5, tonic+7, tonic+9, tonic+11)
 }
 
+// writtenLine reports whether the sheet itself leads the bass by step from
+// chord k to the next, with a bass written under one of them.
+func (s *score) writtenLine(k int) bool {
+	if k+1 >= len(s.chords) || s.chords[k].chord.NoChord || s.chords[k+1].chord.NoChord {
+		return false
+	}
+	a, b := s.chords[k].chord, s.chords[k+1].chord
+	d := (b.BassPC() - a.BassPC() + 12) % 12
+	return (a.Slash || b.Slash) && (d <= 2 || d >= 10)
+}
+
 // barAt is the index of the bar that holds t.
 func (s *score) barAt(t Tick) int {
 	i := sort.Search(len(s.start), func(i int) bool { return s.start[i] > t }) - 1

@@ -20,6 +20,7 @@ type Taste struct {
 	GuideMissing     float64 // a third or seventh that neither grip nor tune has
 	NoBass           float64 // nothing in the bass register
 	BassNotRoot      float64 // a lowest note other than the root or the written bass
+	FifthLowest      float64 // and it is the fifth, which wants its root before it
 	DominantRootless float64 // and it is a dominant without its root, which may be taken for the two
 	GroundMissing    float64 // the same where a section starts or the tune ends
 	Hole             float64 // more than an octave under the tune
@@ -127,6 +128,7 @@ type AnswerTaste struct {
 	BassOctave   float64 // any note but the ground an octave from the bass struck last
 	BassTune     float64 // any note but the ground struck with the tune in octaves: the outer voices say one thing
 	BassEarly    float64 // any note but the ground that the next chord will bring as its bass within two beats
+	OtherVoice   float64 // the very pitch that bass or inner voice, the other of the two, struck within the last beat
 	BassAgain    float64 // any note that is the bass struck last, but at the end
 	RootAgain    float64 // the last root, when it is the bass struck last
 	RootHigh     float64 // each semitone of the last root above C3 where the root is asked for
@@ -168,7 +170,7 @@ type AnswerTaste struct {
 // the ear asked for it.
 func DefaultTaste() Taste {
 	return Taste{
-		GuideMissing: 9, NoBass: 4.4, BassNotRoot: 3.4, DominantRootless: 1.2, GroundMissing: 8,
+		GuideMissing: 9, NoBass: 4.4, BassNotRoot: 3.4, FifthLowest: 1.6, DominantRootless: 1.2, GroundMissing: 8,
 		Hole: 5, Thin: 2.5, Doubled: 1.6, OuterOctave: 1, NoStep: 1.2, Bare: 0.8, FlatNine: 0.8, Close: 0.9, Colour: 1,
 		Suspended: 0.5, BareSeventh: 3, AloneGuide: 0.8, GroundNoBass: 0.9, DimOwed: 1.5, DimNoBass: 2, RootLowest: 0.5, DoubledThin: 0.5, CadenceBare: 1.5,
 		FinalHigh: 0.25, FinalBare: 1.5, BassColour: 0.3, RootInside: 0.4, HoleMore: 0.3, HoleThin: 0.1, CloseUnder: 0.4,
@@ -178,14 +180,14 @@ func DefaultTaste() Taste {
 		Shift: 2.2, ShiftFret: 0.25, Creep: 0.22, Rushed: 10, CutsTune: 4,
 		Seventh: 3.5, InnerMove: 0.12, InnerLeap: 2.5,
 		BassLeap: 6, BassFifth: 1.3, BassStep: 0.6, TurnedLeap: 2, PassingDim: 2.5, Octaves: 6, Contrary: 0.3, Common: 0.15, Structure: 0.25, HeldLost: 30,
-		BassRepeat: 0.2, Pedal: 0.6,
+		BassRepeat: 0.2, Pedal: 1.2,
 		Answer: AnswerTaste{
 			Dearest: 3.4, InnerForBass: 1.8,
 			TuneOctave: 0.8, CutsBass: 0.5, TakesBass: 0.8, CutsInner: 0.35,
 			Shift: 0.8, ShiftFret: 0.2, Onward: 0.3, OnwardFret: 0.12, Hurried: 1.5, SameFinger: 0.5,
 			StepIn: 0.5, Leading: 0.7, LeadsOn: 0.8, StepForeign: 0.4, StepDenies: 0.6,
 			Ground: 0.6, GroundAgain: 1.2, GroundOctave: 0.5, BassThird: 0.5, BassOther: 0.5, BassSixth: 2,
-			BassOctave: 0.8, BassTune: 0.7, BassEarly: 0.9, BassAgain: 1.5,
+			BassOctave: 0.8, BassTune: 0.7, BassEarly: 0.9, OtherVoice: 0.6, BassAgain: 1.5,
 			RootAgain: 0.6, RootHigh: 0.2, FinalHigh: 0.1, BassFifth: 0.5, BelowGround: 2.2, BassHigh: 0.15, BassFret: 0.25,
 			Open: 0.1, Finger: 0.02, InHand: 0.3,
 			LineNew: 0.5, LineSame: 1.2, LineBack: 2.2, LineThird: 0.7, LineLeap: 3, LineWide: 0.2,
