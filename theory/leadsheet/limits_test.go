@@ -71,13 +71,42 @@ func TestAllocation(t *testing.T) {
 		{"credits", padded("<score-partwise>", "<credit/>", "</score-partwise>")},
 		{"broken at the end", padded(part+"<measure>", n("C5", 12), "")},
 	} {
-		t.Run(c.name, func(t *testing.T) {
-			got, most := allocated(c.in), mostAllocated(len(c.in))
-			t.Logf("%.1f times the input", float64(got)/float64(len(c.in)))
-			if got > most {
-				t.Errorf("%d bytes for %d, more than %d", got, len(c.in), most)
-			}
-		})
+		t.Run(c.name, func(t *testing.T) { checkAllocated(t, c.in) })
+	}
+}
+
+// The same in ABC.
+func TestAllocationABC(t *testing.T) {
+	const head = "X:1\nL:1/8\nK:C\n"
+	for _, c := range []struct{ name, in string }{
+		{"bars", padded(head, "|c", "\n")},
+		{"symbols", padded(head, `"C"c`, "|\n")},
+		{"bad symbols", padded(head, `"Cx"c|`, "|\n")},
+		{"chords", padded(head, "[ceg]", "|\n")},
+		{"grace notes", padded(head, "{c}d", "|\n")},
+		{"tuplets", padded(head, "(3ccc|", "|\n")},
+		{"repeats", head + "|:" + strings.Repeat("c|", 150) + strings.Repeat(":", 64) + "|\n"},
+		{"voices", padded(head, "V:1\nc|\nV:2\nc|\n", "")},
+		{"inline fields", padded(head, "[K:D]", "c|\n")},
+		{"words", padded(head+"\"C\"c|\n", "w:a\n", "")},
+		{"parts", padded("X:1\nP:A\nK:C\n", "P:A\nc|\n", "")},
+		{"order of parts", "X:1\nP:" + strings.Repeat("A99", 99) + "\nK:C\nP:A\n|:\"C\"c4|d4:|\n"},
+		{"tunes", padded("", "X:1\nK:C\n\"C\"c|\n\n", "")},
+		{"decorations", padded(head, "!a!", "c|\n")},
+		{"rests of many bars", padded(head, "Z1000|", "\n")},
+		{"endings", padded(head, "[1,2,3,4,5 c|", "\n")},
+		{"notes", padded(head, "c", "|\n")},
+	} {
+		t.Run(c.name, func(t *testing.T) { checkAllocated(t, c.in) })
+	}
+}
+
+func checkAllocated(t *testing.T, in string) {
+	t.Helper()
+	got, most := allocated(in), mostAllocated(len(in))
+	t.Logf("%.1f times the input", float64(got)/float64(len(in)))
+	if got > most {
+		t.Errorf("%d bytes for %d, more than %d", got, len(in), most)
 	}
 }
 
