@@ -43,6 +43,7 @@ type abcReader struct {
 	unitSet bool
 	tempi   []tempo // of the header
 	tempo   pendingField
+	charset pendingField // what the file says of its letters
 
 	accidentals string // how long they hold: pitch, octave, not
 	order       string // the header's P:
@@ -461,6 +462,8 @@ func (r *abcReader) instruction(s string, at place) {
 		case "transpose", "rtranspose", "c":
 			r.warnOnce(at, "a directive that transposes the notes is not obeyed (write transpose= behind K:)")
 		}
+	case "abc-charset", "charset", "encoding":
+		r.charset = pendingField{strings.ToLower(value), at}
 	case "abc-include":
 		r.warnOnce(at, "a file that the sheet includes is not read (copy it in)")
 	}
@@ -583,6 +586,10 @@ func (r *abcReader) finish(opt Options) *sheet {
 	s := r.sheet
 	if v == nil && r.lenient && len(r.voices) > 0 {
 		v, symbols = r.voices[0], r.voices[0] // rests are a beginning
+	}
+	if known := "utf-8 utf8 us-ascii iso-8859-1 latin1 latin-1 windows-1252 1"; r.charset.value != "" && !slices.Contains(strings.Fields(known), r.charset.value) &&
+		strings.ContainsFunc(s.title+s.composer, func(c rune) bool { return c >= 0x80 }) {
+		r.warn(r.charset.at, "the letters with accents may be wrong: they are read as UTF-8 or Windows-1252 (save the file as UTF-8)")
 	}
 	if v == nil {
 		return s // without notes: build says so

@@ -799,6 +799,15 @@ func TestABCHeader(t *testing.T) {
 			t.Errorf("%q: %q, want %q", c.sheet, got, c.want)
 		}
 	}
+	for charset, want := range map[string]string{
+		"utf-8": "", "iso-8859-1": "",
+		"iso-8859-2": "2:1 the letters with accents may be wrong: they are read as UTF-8 or Windows-1252 (save the file as UTF-8)\n",
+	} {
+		tune := mustRead(t, "X:1\n%%abc-charset "+charset+"\nT:Caf\xe9\nM:4/4\nK:C\n\"C\"c8|\n", Options{})
+		if got := warned(tune); got != want || tune.Title != "Café" {
+			t.Errorf("%s: %q %s", charset, tune.Title, got)
+		}
+	}
 	tune := mustRead(t, abcSheet(`"C"c4[|]d4[|]e4||f4|]`), Options{})
 	if len(tune.Sections) != 2 || tune.Sections[0].To != 3 {
 		t.Errorf("sections %v", tune.Sections)

@@ -13,6 +13,11 @@
 //   - A repeat without its start goes back to the last double bar, the end of
 //     the repeat before or a P: label; the repeat sign at the end of a last
 //     ending closes the ending and plays nothing again.
+//   - What moves the notes in ABC is obeyed where the standard names it: octave=,
+//     transpose=, clefs with an 8, L:, U:, s:, words of a jump over the staff.
+//     Macros (m:) and directives for the sound of one player are not, and said
+//     so. A chord symbol with no note behind it in its bar goes to the next bar,
+//     if that has none of its own.
 //   - Rhythm is read as written: R:Hornpipe swings nothing here.
 //   - A MIDI file is played, not written: notes go to the grid that asks for the
 //     least movement beat by beat, evenly swung eighths are read as straight,
