@@ -646,7 +646,12 @@ func TestSMFCost(t *testing.T) {
 }
 
 func FuzzSMF(f *testing.F) {
-	seeds := []string{smfBytes(96, smfTune...)}
+	seeds := []string{
+		smfBytes(96, smfTune...),
+		smfBytes(1, 0, 0xff, 1, 1, 'C', 0x88, 0x00, 0x90, 60, 90, 0x84, 0x00, 62, 90),              // long times, nothing ended
+		smfBytes(32767, 0, 0xff, 1, 1, 'C', 1, 0xff, 0x58, 2, 1, 6, 0, 0x90, 60, 90, 1, 61, 90),    // short bars, fine ticks
+		"RIFF\x00\x00\x00\x00RMIDdata\x16\x00\x00\x00MThd\x00\x00\x00\x06\x00\x02\xff\xff\x00\x60", // a wrapper, tracks that are not there
+	}
 	for _, c := range smfCases {
 		seeds = append(seeds, string(midiFile(f, c.format, c.division, c.tracks...)))
 	}
