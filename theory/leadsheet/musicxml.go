@@ -23,6 +23,7 @@ type xmlPart struct {
 	id, name string
 	measures []*node
 	bars     []*xmlBar // when it is read
+	timed    bool      // it has a time signature
 }
 
 // An xmlBar is a measure of one part while it is read.
@@ -140,6 +141,9 @@ func readXML(text string, opt Options, l *log) *sheet {
 		s.bars = append(s.bars, &b.bar)
 	}
 	s.codaSigns()
+	if !melody.timed {
+		r.guessMetre(s)
+	}
 	s.closeEndings()
 	if !slices.ContainsFunc(s.bars, hasTempo) {
 		for _, p := range parts {
@@ -155,6 +159,27 @@ func readXML(text string, opt Options, l *log) *sheet {
 	}
 	s.grid = r.grid
 	return s
+}
+
+// guessMetre gives the bars of a score without a time signature the metre of
+// most of them: so many quarters, or eighths.
+func (r *xmlReader) guessMetre(s *sheet) {
+	count := make(map[theory.Time]int)
+	var most theory.Time
+	for _, b := range s.bars {
+		count[b.len]++
+		if count[b.len] > count[most] {
+			most = b.len
+		}
+	}
+	m := theory.Metre{Num: int(most.Num()), Den: 4 * int(most.Den())}
+	if 2*count[most] <= len(s.bars) || m.Den > 8 || !validMetre(m) || m == (theory.Metre{Num: 4, Den: 4}) {
+		return
+	}
+	r.warn(s.bars[0].place, "there is no time signature; %d/%d is taken from the lengths of the bars", m.Num, m.Den)
+	for _, b := range s.bars {
+		b.metre = m
+	}
 }
 
 // knownEncodings are those that decode tells apart by the bytes themselves.
@@ -617,6 +642,7 @@ type xmlState struct {
 	copies    int     // a sign for the bar that stands so many bars before
 	bpm       float64 // the tempo so far, 0 none
 	tellTo    bool    // faults and warnings are told
+	timed     bool    // there was a time signature
 }
 
 // read reads the bars of a part; tell is false for a part of which only the
@@ -632,6 +658,7 @@ func (r *xmlReader) read(p *xmlPart, tell bool) {
 		b := r.measure(m, st, grace)
 		p.bars = append(p.bars, b)
 	}
+	p.timed = st.timed
 	if len(grace) > 0 && tell && len(p.measures) > 0 {
 		r.warnOnce(p.measures[len(p.measures)-1].place, "grace notes behind the last note are left out")
 	}
@@ -944,6 +971,7 @@ func keyOf(fifths int, mode string) theory.Key {
 
 // time reads a time signature, sums and composites included.
 func (r *xmlReader) time(k *node, st *xmlState) {
+	st.timed = true
 	if k.kid("senza-misura") != nil {
 		st.free = true
 		return

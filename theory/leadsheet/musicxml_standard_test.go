@@ -150,6 +150,11 @@ var xmlStandardCases = []struct{ name, sheet, want, warnings string }{
 		"1: C5:7 | C\n2: D5:1\n", "",
 	},
 	{
+		"no time signature: that of most bars",
+		score("<attributes><divisions>12</divisions></attributes>"+n("G4", 12), h("C", "major")+n("C5", 36), n("D5", 36), n("E5", 36)),
+		"1: G4:1\n2: C5:3 | C\n3: D5:3\n4: E5:3\n", "measure 1: there is no time signature; 3/4 is taken from the lengths of the bars\n",
+	},
+	{
 		"interchangeable metres: the first",
 		score(attr("<divisions>12</divisions><time><beats>3</beats><beat-type>4</beat-type><interchangeable><beats>6</beats><beat-type>8</beat-type></interchangeable></time>") + h("C", "major") + n("C5", 36)),
 		"1: C5:3 | C\n", "measure 1, attributes/time: of two metres for choice the first is read\n",
