@@ -814,6 +814,15 @@ func TestABCHeader(t *testing.T) {
 	}
 }
 
+// What the writer makes of a text the reader takes back.
+func TestABCTextBack(t *testing.T) {
+	for _, text := range []string{"Café & Bar", `a \ b`, "50% of $5, $$", "&eacute; &amp;", `\u00e9 \'e`, `"quoted"`, "Ўсё ♭"} {
+		if got := abcText(fieldValue(abcEscape(text))); got != text {
+			t.Errorf("%q is read back as %q", text, got)
+		}
+	}
+}
+
 // A collection: tunes by number and by title, in which what one tune sets does
 // not reach the next.
 const collection = `%abc-2.1
