@@ -33,6 +33,9 @@ func check(_ context.Context, e *env, o *options) error {
 		return err
 	}
 	var b strings.Builder
+	if leadsheet.IsSMF(file.Bytes()) {
+		b.WriteString(tracksOf(file.Bytes()))
+	}
 	if list, err := leadsheet.List(&file, tuneName(o)); err == nil && len(list) > 1 && !o.changed("number") {
 		b.WriteString(tunesOf(list) + "\n")
 	}
@@ -52,6 +55,26 @@ func check(_ context.Context, e *env, o *options) error {
 		}
 	}
 	return errors.Join(errs...)
+}
+
+// tracksOf lists the tracks of a MIDI file and says which one is proposed as
+// the melody; empty when they cannot be read, which Inspect tells.
+func tracksOf(data []byte) string {
+	list, err := leadsheet.Tracks(data)
+	if err != nil {
+		return ""
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s. The melody: --melody NUMBER or NAME.\n", count(len(list), "track"))
+	for _, t := range list {
+		proposed := ""
+		if t.Proposed {
+			proposed = "  <- proposed"
+		}
+		fmt.Fprintf(&b, "  %v%s\n", t, proposed)
+	}
+	b.WriteString("\n")
+	return b.String()
 }
 
 // tunesOf lists the tunes of a file.

@@ -62,7 +62,7 @@ type flagGroup struct {
 var (
 	readFlags = flagGroup{"What to read", func(fs *pflag.FlagSet, o *options) {
 		fs.StringVar(&o.number, "number", "", "N|tune N of a file that holds several, or TITLE, the title of one or a part of it (check lists them)")
-		fs.StringVar(&o.melody, "melody", "", "PART[/VOICE]|where the melody is")
+		fs.StringVar(&o.melody, "melody", "", "PART[/VOICE]|where the melody is; in a MIDI file a track, by name or number")
 	}}
 	arrangeFlags = flagGroup{"What to arrange", func(fs *pflag.FlagSet, o *options) {
 		fs.StringVar(&o.key, "key", "", "KEY|key to play in, such as Eb or Dm (default: the sheet's)")

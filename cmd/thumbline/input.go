@@ -84,7 +84,7 @@ func openTune(e *env, o *options) (r io.ReadCloser, info fs.FileInfo, err error)
 	}
 	if info.IsDir() {
 		f.Close()
-		return nil, nil, fmt.Errorf("%s: is a folder (give a lead sheet: a file in ABC or MusicXML)", o.tune)
+		return nil, nil, fmt.Errorf("%s: is a folder (give a lead sheet: a file in ABC, MusicXML or MIDI)", o.tune)
 	}
 	return f, info, nil
 }

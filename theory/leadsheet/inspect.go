@@ -80,7 +80,7 @@ func Inspect(r io.Reader, name string, opt Options) (*Inspection, error) {
 	}
 	in.Howto = s.howSymbols
 	var lines []string // of ABC
-	if !bytes.HasPrefix(data, []byte("PK")) && !bytes.HasPrefix(data, []byte("MThd")) {
+	if !bytes.HasPrefix(data, []byte("PK")) && !IsSMF(data) {
 		if text := decode(data); !strings.HasPrefix(strings.TrimLeft(text, " \t\r\n\ufeff"), "<") {
 			lines = abcLines(text)
 		}

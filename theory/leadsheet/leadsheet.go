@@ -170,13 +170,13 @@ func readAny(data []byte, opt Options, l *log) *sheet {
 	trimmed := strings.TrimLeft(text, " \t\r\n\ufeff")
 	switch {
 	case trimmed == "":
-		l.fault(place{}, "give a lead sheet in ABC or MusicXML", "the file is empty")
+		l.fault(place{}, "give a lead sheet in ABC, MusicXML or MIDI", "the file is empty")
 	case trimmed[0] == '<':
 		return readXML(strings.ReplaceAll(text[:len(text)-len(trimmed)], "\ufeff", "")+trimmed, opt, l)
 	case isBinary(text):
-		l.fault(place{}, "give a lead sheet in ABC or MusicXML", "not a lead sheet but binary data")
+		l.fault(place{}, "give a lead sheet in ABC, MusicXML or MIDI", "not a lead sheet but binary data")
 	case !looksLikeABC(text):
-		l.fault(place{}, "give a lead sheet in ABC or MusicXML", "not a lead sheet: neither ABC fields (X: K:) nor MusicXML in it")
+		l.fault(place{}, "give a lead sheet in ABC, MusicXML or MIDI", "not a lead sheet: neither ABC fields (X: K:) nor MusicXML in it")
 	default:
 		return readABC(text, opt, l)
 	}

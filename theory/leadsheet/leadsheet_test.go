@@ -31,10 +31,10 @@ func TestErrors(t *testing.T) {
 		opt      Options
 		want     string
 	}{
-		{"empty", "", Options{}, `test: the file is empty (give a lead sheet in ABC or MusicXML)`},
-		{"blank", " \n\n", Options{}, `test: the file is empty (give a lead sheet in ABC or MusicXML)`},
-		{"text", "Dear reader\n", Options{}, `test: not a lead sheet: neither ABC fields (X: K:) nor MusicXML in it (give a lead sheet in ABC or MusicXML)`},
-		{"binary", "\x7fELF\x02\x01\x01\x00\x00", Options{}, `test: not a lead sheet but binary data (give a lead sheet in ABC or MusicXML)`},
+		{"empty", "", Options{}, `test: the file is empty (give a lead sheet in ABC, MusicXML or MIDI)`},
+		{"blank", " \n\n", Options{}, `test: the file is empty (give a lead sheet in ABC, MusicXML or MIDI)`},
+		{"text", "Dear reader\n", Options{}, `test: not a lead sheet: neither ABC fields (X: K:) nor MusicXML in it (give a lead sheet in ABC, MusicXML or MIDI)`},
+		{"binary", "\x7fELF\x02\x01\x01\x00\x00", Options{}, `test: not a lead sheet but binary data (give a lead sheet in ABC, MusicXML or MIDI)`},
 		{"MIDI", "MThd\x00\x00\x00\x06", Options{}, `test: byte 8: the MIDI file ends within its header (export the MIDI file again)`},
 		{"too large", strings.Repeat("x", maxFile+1), Options{}, `test: larger than 16 MB (a lead sheet is a small text file: give the right file)`},
 		{"no symbols", abcSheet("cdef|"), Options{}, `test: there are no chord symbols in this tune (write them in double quotes before the notes: "Am7"A2)`},
