@@ -244,15 +244,26 @@ func (l *layer) step() bool {
 			late = l.afterOctaves(p, now)
 		}
 		if planned > t || late != nil {
-			pair := late != nil && late.pair
 			if late != nil {
-				*split, late.pair = late.at, true
+				*split = late.at
+			} else {
+				late = l.answerAt(p, planned)
 			}
-			if rest, ok := l.waits(p, now); ok {
+			rest, ok := []strike(nil), false
+			if late == nil || late.pair || planned > t {
+				rest, ok = l.waits(p, now)
+			}
+			if !ok && late != nil && !late.pair { // one voice does not make the chord: two
+				late.pair = true
+				if rest, ok = l.waits(p, now); !ok {
+					late.pair = false
+				}
+			}
+			if ok {
 				now = rest
 				l.waited[p] = true
-			} else if late != nil {
-				*split, late.pair = planned, pair
+			} else {
+				*split = planned
 			}
 		}
 	}
@@ -308,6 +319,16 @@ func (l *layer) afterOctaves(p int, now []strike) *answer {
 	return late
 }
 
+// answerAt is the answer at t that belongs to point p, nil for none.
+func (l *layer) answerAt(p int, t Tick) *answer {
+	for k := l.f; k < len(l.free) && l.free[k].at <= t; k++ {
+		if x := l.free[k]; x.at == t && x.point == p {
+			return x.ans
+		}
+	}
+	return nil
+}
+
 // outer is the lowest and the highest pitch of an attack.
 func outer(ns []strike) (lo, hi int) {
 	lo = 999
@@ -346,10 +367,14 @@ func (l *layer) waits(p int, now []strike) ([]strike, bool) {
 	for _, x := range c.live {
 		inner = inner || x.at == until && x.voice == Inner
 	}
-	for _, g := range l.w.s.chords[l.w.ps[p].chord].chord.GuideTones() {
+	ch := l.w.s.chords[l.w.ps[p].chord].chord
+	for _, g := range ch.GuideTones() {
 		if !heard.Has(g) {
 			return nil, false
 		}
+	}
+	if heard.Len() < 3 && ch.Tones.Len() >= 3 {
+		return nil, false // tune and bass on one note, and a third: no chord yet
 	}
 	return rest, inner
 }

@@ -352,7 +352,8 @@ func (s *score) answer(p *point, tx *texture, fig figure, bar Bar, apart, half T
 			add(answer{at: t, bass: bass, pair: !bass && inner == 0})
 		case !onBeat && clear(t) && wants(fig.inner, t) && !slow && !s.phraseRest(t, p):
 			add(answer{at: t, pair: inner == 0})
-		case onBeat && i >= 0 && s.tune[i].at == t && (!s.strong(t) || bar.Len <= 2*beat) && inner == 0 && s.seconds(p.at, t) > 0.25 &&
+		case (onBeat && (compound(bar) || t-p.at < 2*PerQuarter) || unit(bar) < beat && t-p.at == unit(bar)) &&
+			i >= 0 && s.tune[i].at == t && (!s.strong(t) || bar.Len <= 2*beat) && inner == 0 && s.seconds(p.at, t) > 0.25 &&
 			tx.innerAt == p.at && t-p.at <= 2*beat && fig.delay > 0:
 			// no room for the chord to come after the bass: it comes with the tune's next beat
 			may := !p.light && t-p.at <= beat && (mayWait || compound(bar))
