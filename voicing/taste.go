@@ -171,7 +171,7 @@ type AnswerTaste struct {
 func DefaultTaste() Taste {
 	return Taste{
 		GuideMissing: 9, NoBass: 4.4, BassNotRoot: 3.4, FifthLowest: 1.6, DominantRootless: 1.2, GroundMissing: 8,
-		Hole: 5, Thin: 2.5, Doubled: 1.6, OuterOctave: 1, NoStep: 1.2, Bare: 0.8, FlatNine: 0.8, Close: 0.9, Colour: 1,
+		Hole: 5, Thin: 2.5, Doubled: 2.2, OuterOctave: 1, NoStep: 1.2, Bare: 0.8, FlatNine: 0.8, Close: 0.9, Colour: 1,
 		Suspended: 0.5, BareSeventh: 3, AloneGuide: 0.8, GroundNoBass: 0.9, DimOwed: 1.5, DimNoBass: 2, RootLowest: 0.5, DoubledThin: 0.5, CadenceBare: 1.5,
 		FinalHigh: 0.25, FinalBare: 1.5, BassColour: 0.3, RootInside: 0.4, HoleMore: 0.3, HoleThin: 0.1, CloseUnder: 0.4,
 		Wide: 0.25, LowInner: 0.15, BassClose: 0.8, BassFar: 0.2, NoInner: 1.5,
@@ -180,7 +180,7 @@ func DefaultTaste() Taste {
 		Shift: 2.2, ShiftFret: 0.25, Creep: 0.22, Rushed: 10, CutsTune: 4,
 		Seventh: 3.5, InnerMove: 0.12, InnerLeap: 2.5,
 		BassLeap: 6, BassFifth: 1.3, BassStep: 0.6, TurnedLeap: 2, PassingDim: 2.5, Octaves: 6, Contrary: 0.3, Common: 0.15, Structure: 0.25, HeldLost: 30,
-		BassRepeat: 0.2, Pedal: 1.2,
+		BassRepeat: 0.2, Pedal: 1.8,
 		Answer: AnswerTaste{
 			Dearest: 3.4, InnerForBass: 1.8,
 			TuneOctave: 0.8, CutsBass: 0.5, TakesBass: 0.8, CutsInner: 0.35,
