@@ -10,9 +10,10 @@ SYSTEMS = linux-amd64 linux-arm64 darwin-amd64 darwin-arm64 windows-amd64 window
 CROSS = $(SYSTEMS:%=cross-%)
 RAPID_CHECKS ?= 1000
 FUZZ_TIME ?= 1m
+READERS_FUZZ_TIME ?= 10m
 
 .DEFAULT_GOAL := build
-.PHONY: build demo test vet bench cross $(CROSS) crosscheck crosscheck-long rapid fuzz report clean help
+.PHONY: build demo test vet bench cross $(CROSS) crosscheck crosscheck-long rapid fuzz fuzz-readers report clean help
 
 build: ## the program, ./thumbline
 	$(BUILD) -o thumbline ./cmd/thumbline
@@ -32,7 +33,7 @@ vet: ## what the tools find without running anything
 	$(GO) vet ./...
 	$(GO) tool staticcheck ./...
 
-bench: ## how fast a tune is arranged and its sound rendered
+bench: build ## how fast a tune is read and arranged and its sound rendered
 	.ci/bench
 
 cross: $(CROSS) ## the program for three systems, in build/
@@ -51,8 +52,11 @@ crosscheck-long: build rapid ## the same over everything there is, and what take
 rapid: ## every property with many more tries (RAPID_CHECKS=1000)
 	.ci/rapid $(RAPID_CHECKS)
 
-fuzz: ## every fuzz target in turn (FUZZ_TIME=1m)
-	.ci/fuzz $(FUZZ_TIME)
+fuzz: fuzz-readers ## every fuzz target in turn (FUZZ_TIME=1m, READERS_FUZZ_TIME=10m)
+	.ci/fuzz $(FUZZ_TIME) $$($(GO) list ./... | grep -v /theory/leadsheet)
+
+fuzz-readers: ## the targets of the lead-sheet readers (READERS_FUZZ_TIME=10m)
+	.ci/fuzz $(READERS_FUZZ_TIME) ./theory/leadsheet
 
 report: build ## figures of the arrangements: the judge's whole table (needs THUMBLINE_DATA)
 	.ci/crosscheck/judged.py --report
