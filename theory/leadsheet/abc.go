@@ -752,7 +752,8 @@ func (r *abcReader) expandOrder(s string) (names []string, ok bool) {
 			last = len(names)
 			names = append(names, string(c))
 		case c == '(':
-			open = append(open, len(names))
+			last = len(names) // a figure right behind it has nothing to repeat
+			open = append(open, last)
 		case c == ')' && len(open) > 0:
 			last = open[len(open)-1]
 			open = open[:len(open)-1]

@@ -147,6 +147,23 @@ f3|`,
 `,
 	},
 	{
+		"figures of the order of parts that repeat nothing [3.1.9]",
+		`X:1
+P:AB0(0)2A(3)
+M:4/4
+L:1/4
+K:C
+P:A
+"C"c4|
+P:B
+d4|`,
+		`1: C5:4 | C
+1/2: C5:4 | C
+`,
+		`8:3 part B is not played: the order in the header leaves it out
+`,
+	},
+	{
 		"parts nested, with dots [3.1.9]",
 		`X:1
 P:((A.B)2C)2D
