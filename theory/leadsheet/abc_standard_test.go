@@ -493,6 +493,27 @@ c4|`,
 `,
 	},
 	{
+		"jumps in a symbol line stand at their notes [4.15]",
+		`X:1
+M:4/4
+L:1/4
+K:C
+"C"cdef|gabc|
+s:*|***"Fine"
+"G"c4|
+d4|
+s:!D.C.!!trill!`,
+		`1: C5:1 D5:1 E5:1 F5:1 | C
+2: G5:1 A5:1 B5:1 C5:1
+3: C5:4 | G
+4: D5:4
+1/2: C5:1 D5:1 E5:1 F5:1 | C
+2/2: G5:1 A5:1 B5:1 C5:1
+`,
+		`9:9 a sign of a symbol line has no note over it and is left out
+`,
+	},
+	{
 		"annotations and escapes [4.19, 8.2]",
 		`X:1
 M:4/4

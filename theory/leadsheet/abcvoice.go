@@ -227,7 +227,7 @@ func (v *abcVoice) quoted(s *scanner, at place) {
 	from := s.i
 	text, ok := s.quotedText(open)
 	// No chord symbol goes over a bar line: the quote found is the next one's.
-	if bar := strings.IndexByte(text, '|'); !ok || bar >= 0 && open == '"' && text[0] != '^' && !strings.ContainsRune("_<>@", rune(text[0])) {
+	if bar := strings.IndexByte(text, '|'); !ok || bar >= 0 && open == '"' && !isAnnotation(text) {
 		v.r.fault(at, `put a " behind it`, "a chord symbol or text has no closing quote")
 		s.i = from
 		s.toBar()
@@ -404,15 +404,11 @@ func (v *abcVoice) text(text string, at place) {
 	if strings.Contains(text, "&") {
 		text = unescape(text) // B&flat;
 	}
-	words := text
-	if text != "" && strings.ContainsRune("^_<>@", rune(text[0])) {
-		words = strings.TrimLeft(words, "^_<>@0123456789.,- ")
-	}
-	if name, ok := jumpOf(words); ok {
+	if name, ok := jumpText(text); ok {
 		v.sign(name, at)
 		return
 	}
-	if text != "" && strings.ContainsRune("^_<>@", rune(text[0])) {
+	if isAnnotation(text) {
 		v.r.warnOnce(at, "annotations over the staff are not read")
 		return
 	}
@@ -431,6 +427,19 @@ func (v *abcVoice) text(text string, at place) {
 	default:
 		v.pending = append(v.pending, pendingText{at, rd.chords, text, len(v.bars)})
 	}
+}
+
+// isAnnotation reports a text with the sign of its place before it (ABC 2.1,
+// 4.19).
+func isAnnotation(text string) bool { return text != "" && strings.ContainsRune("^_<>@", rune(text[0])) }
+
+// jumpText gives the decoration for a quoted text that says where the tune goes
+// on, an annotation or not.
+func jumpText(text string) (name string, ok bool) {
+	if isAnnotation(text) {
+		text = strings.TrimLeft(text, "^_<>@0123456789.,- ")
+	}
+	return jumpOf(text)
 }
 
 // jumps are the words for where a tune goes on, without blanks and full stops.
@@ -909,9 +918,12 @@ func (v *abcVoice) decoration(s *scanner, mark rune, at place) {
 // oldChord is music between two ! or +: notes with their lengths.
 var oldChord = regexp.MustCompile(`^(?:[_^=]*[A-Ga-g][,']*[0-9/]*)+$`)
 
-// sign obeys the decorations that say where the tune goes on (ABC 2.1, 4.14).
-func (v *abcVoice) sign(name string, at place) {
-	b := v.cur
+// sign obeys a decoration at the place where the voice stands.
+func (v *abcVoice) sign(name string, at place) { v.signIn(v.cur, !v.cur.filled, name, at) }
+
+// signIn obeys the decorations that say where the tune goes on (ABC 2.1, 4.14);
+// atStart tells that it stands before all notes of bar b.
+func (v *abcVoice) signIn(b *abcBar, atStart bool, name string, at place) {
 	word, ok := jumpOf(name)
 	if !ok {
 		if name != "nil" && name != "none" && name != "" {
@@ -924,7 +936,7 @@ func (v *abcVoice) sign(name string, at place) {
 		b.segno = true
 	case "coda":
 		if len(v.codas) < maxWaiting {
-			v.codas = append(v.codas, codaSign{b, !b.filled, at})
+			v.codas = append(v.codas, codaSign{b, atStart, at})
 		} else {
 			v.r.warnOnce(at, "so many coda signs are not read")
 		}
@@ -1276,8 +1288,8 @@ func (v *abcVoice) symbolLine(text string, at place) {
 			k++
 		case c == '!' || c == '+':
 			s.i++
-			if _, ok := s.until(c); ok {
-				v.r.warnOnce(here, notPlayed)
+			if name, ok := s.until(c); ok {
+				v.lineSign(name, k, here)
 				k++
 			}
 		default:
@@ -1286,8 +1298,21 @@ func (v *abcVoice) symbolLine(text string, at place) {
 	}
 }
 
+// lineSign obeys a decoration of an s: line at note k of the line of music.
+func (v *abcVoice) lineSign(name string, k int, at place) {
+	if k >= len(v.row) {
+		v.r.warnOnce(at, "a sign of a symbol line has no note over it and is left out")
+		return
+	}
+	v.signIn(v.row[k].bar, v.row[k].at == theory.Time{}, name, at)
+}
+
 // lineSymbol puts a chord symbol of an s: line to note k of the line of music.
 func (v *abcVoice) lineSymbol(text string, k int, at place) {
+	if name, ok := jumpText(text); ok {
+		v.lineSign(name, k, at)
+		return
+	}
 	pending, cur, t := v.pending, v.cur, v.t
 	v.pending = nil
 	v.text(text, at)
