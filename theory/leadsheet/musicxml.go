@@ -3,6 +3,7 @@ package leadsheet
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"regexp"
 	"slices"
 	"strconv"
@@ -104,6 +105,7 @@ func readXML(text string, opt Options, l *log) *sheet {
 	for _, p := range parts {
 		r.obeyWords(p)
 	}
+	left := make(map[string]bool) // other voices of the part
 	for i, b := range melody.bars {
 		if !b.filled {
 			// The length of a bar without notes shows in the other parts.
@@ -114,8 +116,14 @@ func readXML(text string, opt Options, l *log) *sheet {
 				}
 			}
 		}
-		if v := b.voiceFor(voice, opt.Melody); v != nil {
-			b.notes = r.oneLine(v.notes, b.place)
+		main := b.voiceFor(voice, opt.Melody)
+		if main != nil {
+			b.notes = r.oneLine(main.notes, b.place)
+		}
+		for _, v := range b.voices {
+			if v != main && len(v.notes) > 0 {
+				left[v.name] = true
+			}
 		}
 		if harmony != melody {
 			b.harmony = nil
@@ -140,6 +148,7 @@ func readXML(text string, opt Options, l *log) *sheet {
 		}
 		s.bars = append(s.bars, &b.bar)
 	}
+	r.tellLeftOut(parts, melody, voice, left)
 	s.codaSigns()
 	if !melody.timed {
 		r.guessMetre(s)
@@ -160,6 +169,36 @@ func readXML(text string, opt Options, l *log) *sheet {
 	s.grid = r.grid
 	return s
 }
+
+// tellLeftOut says which parts and which voices of the part read are not the
+// melody.
+func (r *xmlReader) tellLeftOut(parts []*xmlPart, melody *xmlPart, voice string, left map[string]bool) {
+	var others []string
+	for _, p := range parts {
+		if notes, _ := p.holds(); notes && p != melody {
+			others = append(others, p.called())
+		}
+	}
+	if len(others) > 0 {
+		r.warn(place{}, "only part %s is read; left out: %s (--melody chooses another)", melody.called(), some(others))
+	}
+	if len(left) > 0 {
+		names := slices.SortedFunc(maps.Keys(left), compareVoices)
+		r.warn(place{}, "only voice %s of its part is read; left out: %s (--melody PART/VOICE chooses another)", voice, some(names))
+	}
+}
+
+// some is a list of at most ten names.
+func some(names []string) string {
+	const most = 10
+	if n := len(names); n > most {
+		return strings.Join(names[:most], ", ") + fmt.Sprintf(" and %d more", n-most)
+	}
+	return strings.Join(names, ", ")
+}
+
+// called is what messages call a part: its id and its name.
+func (p *xmlPart) called() string { return strings.TrimSpace(p.id + " " + oneLine(p.name)) }
 
 // guessMetre gives the bars of a score without a time signature the metre of
 // most of them: so many quarters, or eighths.
@@ -326,7 +365,7 @@ func (r *xmlReader) choose(parts []*xmlPart, want string) (melody, harmony *xmlP
 		if melody == nil {
 			var names []string
 			for _, p := range parts {
-				names = append(names, strings.TrimSpace(p.id+" "+p.name))
+				names = append(names, p.called())
 			}
 			r.fault(place{}, "choose one that is there", "there is no part %s: the score has %s", quote(part), strings.Join(names, ", "))
 			return nil, nil, ""

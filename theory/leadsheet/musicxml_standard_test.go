@@ -96,7 +96,7 @@ var xmlStandardCases = []struct{ name, sheet, want, warnings string }{
 	{
 		"a step back too far",
 		score(fourFour + h("C", "major") + n("C5", 48) + fmt.Sprintf(backup, 60) + n("E4", 48, voice("2"))),
-		"1: C5:4 | C\n", "measure 1, backup: a step back beyond the start of the bar ends at its start\n",
+		"1: C5:4 | C\n", "only voice 1 of its part is read; left out: 2 (--melody PART/VOICE chooses another)\nmeasure 1, backup: a step back beyond the start of the bar ends at its start\n",
 	},
 	{
 		"divisions change within a bar",
@@ -288,13 +288,13 @@ var xmlStandardCases = []struct{ name, sheet, want, warnings string }{
 		"jumps in another part",
 		partwise("<part id='P1'>"+numbered([]string{fourFour + h("C", "major") + n("C5", 48), n("D5", 48), n("E5", 48)})+"</part>",
 			"<part id='P2'>"+numbered([]string{fourFour + n("C3", 48) + dir("", say("Fine")), n("D3", 48), n("E3", 48) + dir("", say("D.C. al Fine"))})+"</part>"),
-		"1: C5:4 | C\n2: D5:4\n3: E5:4\n1/2: C5:4 | C\n", "part P2, measure 3, direction: the words \"D.C. al Fine\" are read as a jump\n",
+		"1: C5:4 | C\n2: D5:4\n3: E5:4\n1/2: C5:4 | C\n", "only part P1 is read; left out: P2 (--melody chooses another)\npart P2, measure 3, direction: the words \"D.C. al Fine\" are read as a jump\n",
 	},
 	// parts and voices
 	{
 		"staves that the writer tells apart by nothing else",
 		score(fourFour + h("C", "major") + n("C5", 48, "<staff>1</staff>") + fmt.Sprintf(backup, 48) + n("C3", 24, "<staff>2</staff>") + n("G3", 24, "<staff>2</staff>")),
-		"1: C5:4 | C\n", "",
+		"1: C5:4 | C\n", "only voice 1 of its part is read; left out: staff 2 (--melody PART/VOICE chooses another)\n",
 	},
 	{
 		"a part of slashes with chord symbols is not the melody",
@@ -306,7 +306,7 @@ var xmlStandardCases = []struct{ name, sheet, want, warnings string }{
 		"a bar without notes has the length of the other parts",
 		partwise("<part id='P1'>"+numbered([]string{fourFour, h("C", "major") + n("C5", 48)})+"</part>",
 			"<part id='P2'>"+numbered([]string{fourFour + n("G3", 12), n("C3", 48)})+"</part>"),
-		"0: z:1\n2: C5:4 | C\n", "",
+		"0: z:1\n2: C5:4 | C\n", "only part P1 is read; left out: P2 (--melody chooses another)\n",
 	},
 	{
 		"part groups, and a part that the list does not name",
@@ -317,7 +317,7 @@ var xmlStandardCases = []struct{ name, sheet, want, warnings string }{
 	{
 		"timewise with a part that comes later",
 		"<score-timewise><measure number='1'><part id='P2'>" + fourFour + n("C3", 48) + "</part></measure><measure number='2'><part id='P1'>" + fourFour + h("C", "major") + n("D5", 48) + "</part><part id='P2'>" + n("C3", 48) + "</part></measure></score-timewise>",
-		"1: z:4\n2: D5:4 | C\n", "",
+		"1: z:4\n2: D5:4 | C\n", "only part P1 is read; left out: P2 (--melody chooses another)\n",
 	},
 }
 

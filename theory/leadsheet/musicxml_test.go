@@ -123,7 +123,7 @@ var xmlCases = []struct{ name, sheet, want, warnings string }{
 	{
 		"voices: the one that sounds longest",
 		score(fourFour + h("C", "major") + n("C4", 24, voice("2")) + fmt.Sprintf(backup, 24) + n("E5", 48, voice("1"))),
-		"1: E5:4 | C\n", "",
+		"1: E5:4 | C\n", "only voice 1 of its part is read; left out: 2 (--melody PART/VOICE chooses another)\n",
 	},
 	{
 		"a bar in which another voice has the tune",
@@ -133,7 +133,7 @@ var xmlCases = []struct{ name, sheet, want, warnings string }{
 	{
 		"voices on two staves: the upper",
 		score(fourFour + h("C", "major") + n("E5", 12, voice("1"), "<staff>1</staff>") + n("z", 36, voice("1"), "<staff>1</staff>") + fmt.Sprintf(backup, 48) + n("C3", 48, voice("5"), "<staff>2</staff>")),
-		"1: E5:1 z:3 | C\n", "",
+		"1: E5:1 z:3 | C\n", "only voice 1 of its part is read; left out: 5 (--melody PART/VOICE chooses another)\n",
 	},
 	{
 		"backup and forward",
@@ -242,7 +242,7 @@ var xmlCases = []struct{ name, sheet, want, warnings string }{
 		partwise("<part-list><score-part id='P1'><part-name>Bass</part-name></score-part><score-part id='P2'><part-name>Lead</part-name></score-part></part-list>",
 			"<part id='P1'>"+numbered([]string{fourFour + forward + n("C3", 48) + backward})+"</part>",
 			"<part id='P2'>"+numbered([]string{fourFour + h("C", "major") + n("E5", 48)})+"</part>"),
-		"1: E5:4 | C\n1/2: E5:4 | C\n", "",
+		"1: E5:4 | C\n1/2: E5:4 | C\n", "only part P2 Lead is read; left out: P1 Bass (--melody chooses another)\n",
 	},
 	{
 		"harmony in another part than the notes",
