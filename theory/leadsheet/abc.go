@@ -72,7 +72,12 @@ func readABC(text string, opt Options, l *log) *sheet {
 		unit: theory.Quarters(1, 2), accidentals: "pitch", user: make(map[rune]string),
 	}
 	r.fileHeader(lines[:list[0].from])
+	usual := r.sheet.composer // of the file, for tunes that name none
+	r.sheet.composer = ""
 	r.lines(lines[e.from:e.to], e.from)
+	if r.sheet.composer == "" {
+		r.sheet.composer = usual
+	}
 	return r.finish(opt)
 }
 
@@ -604,9 +609,6 @@ func (r *abcReader) finish(opt Options) *sheet {
 	for _, b := range v.bars {
 		s.bars = append(s.bars, &b.bar)
 	}
-	if len(s.bars) > 0 && len(r.tempi) > 0 {
-		s.bars[0].tempi = slices.Insert(s.bars[0].tempi, 0, r.tempi...)
-	}
 	v.resolveSigns()
 	if !slices.ContainsFunc(s.bars, hasTempo) {
 		for _, other := range r.voices { // a tempo inside the tune stands in one voice only
@@ -616,6 +618,9 @@ func (r *abcReader) finish(opt Options) *sheet {
 				}
 			}
 		}
+	}
+	if len(s.bars) > 0 && len(r.tempi) > 0 {
+		s.bars[0].tempi = slices.Insert(s.bars[0].tempi, 0, r.tempi...)
 	}
 	if len(v.parts) == 0 {
 		for _, other := range r.voices { // labels stand in one voice only

@@ -837,6 +837,18 @@ func TestABCHeader(t *testing.T) {
 			t.Errorf("%q: %q, want %q", c.sheet, got, c.want)
 		}
 	}
+	for _, c := range []struct{ sheet, want string }{ // of the file and of the tune [2.2.2]
+		{"C:File\n\nX:1\nK:C\n\"C\"c8|\n", "File"},
+		{"C:File\n\nX:1\nC:Tune\nK:C\n\"C\"c8|\n", "Tune"},
+	} {
+		if tune := mustRead(t, c.sheet, Options{}); tune.Composer != c.want {
+			t.Errorf("%q: composer %q, want %q", c.sheet, tune.Composer, c.want)
+		}
+	}
+	two := mustRead(t, "X:1\nM:4/4\nL:1/4\nQ:1/4=90\nK:C\nV:1\n\"C\"c4|d4|\nV:2\nC4|[Q:1/4=60]C4|\n", Options{})
+	if len(two.Tempi) != 2 || two.Tempi[1].BPM != 60 {
+		t.Errorf("a tempo inside another voice: %v", two.Tempi)
+	}
 	for charset, want := range map[string]string{
 		"utf-8": "", "iso-8859-1": "",
 		"iso-8859-2": "2:1 the letters with accents may be wrong: they are read as UTF-8 or Windows-1252 (save the file as UTF-8)\n",

@@ -431,7 +431,9 @@ func (v *abcVoice) text(text string, at place) {
 
 // isAnnotation reports a text with the sign of its place before it (ABC 2.1,
 // 4.19).
-func isAnnotation(text string) bool { return text != "" && strings.ContainsRune("^_<>@", rune(text[0])) }
+func isAnnotation(text string) bool {
+	return text != "" && strings.ContainsRune("^_<>@", rune(text[0]))
+}
 
 // jumpText gives the decoration for a quoted text that says where the tune goes
 // on, an annotation or not.
