@@ -64,6 +64,20 @@ type Options struct {
 	Melody string
 }
 
+// onlyTune reports whether opt can mean the tune of a kind of file that holds
+// one; else it logs a fault.
+func (opt Options) onlyTune(kind string, l *log) bool {
+	switch {
+	case strings.TrimSpace(opt.Title) != "":
+		l.fault(place{}, "leave the title out", "no tune is chosen by its title %s: %s holds one", quote(opt.Title), kind)
+	case opt.Number != 0 && opt.Number != 1:
+		l.fault(place{}, "leave the number out", "there is no tune %d: %s holds one", opt.Number, kind)
+	default:
+		return true
+	}
+	return false
+}
+
 // Limits that no lead sheet comes near; they bound what a broken or hostile
 // file can cost. Reading allocates less than 64 times the bytes of the sheet
 // (of what a compressed file unpacks to), and 16 MB for the tune played out.

@@ -76,6 +76,7 @@ test:6:6: unknown chord symbol "Bad": "ad" is not understood (correct it, or put
 		{"part", xml(score(fourFour + n("C5", 48))), Options{Melody: "P9"}, `test: there is no part "P9": the score has P1 Tune (choose one that is there)`},
 		{"voice of a part", xml(score(fourFour + n("C5", 48))), Options{Melody: "P1/7"}, `test: there is no voice "7" with notes in the part "P1" (choose one that is there)`},
 		{"number of a score", xml(score(fourFour + n("C5", 48))), Options{Number: 2}, `test: there is no tune 2: a MusicXML file holds one (leave the number out)`},
+		{"title of a score", xml(score(fourFour + n("C5", 48))), Options{Title: "Blue"}, `test: no tune is chosen by its title "Blue": a MusicXML file holds one (leave the title out)`},
 		{"broken zip", "PK\x03\x04rubbish", Options{}, `test: the compressed file is broken: zip: not a valid zip file (export the score again as .mxl or .musicxml)`},
 		{"zip without score", zipped(t, [2]string{"a.txt", "x"}), Options{}, `test: there is no score in the compressed file (export the score again as .mxl or .musicxml)`},
 		{"zip bomb", zipped(t, [2]string{"a.xml", strings.Repeat(" ", maxScore+1)}), Options{}, `test: the score in the compressed file unpacks to more than 250 times its size (export the score again as .mxl or .musicxml)`},

@@ -44,8 +44,7 @@ func readSMF(data []byte, opt Options, l *log) *sheet {
 		l.fault(place{}, fault.do, "%s", fault.msg)
 		return nil
 	}
-	if opt.Number > 1 {
-		l.fault(place{}, "leave the number out", "there is no tune %d: a MIDI file holds one", opt.Number)
+	if !opt.onlyTune("a MIDI file", l) {
 		return nil
 	}
 	r := &smfReader{log: l, file: f}
