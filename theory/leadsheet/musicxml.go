@@ -64,8 +64,7 @@ func readXML(text string, opt Options, l *log) *sheet {
 	}
 	var parts []*xmlPart
 	l.where = func(at place) string { return root.pathAt(at, len(parts)) }
-	if opt.Number != 0 && opt.Number != 1 {
-		l.fault(place{}, "leave the number out", "there is no tune %d: a MusicXML file holds one", opt.Number)
+	if !opt.onlyTune("a MusicXML file", l) {
 		return nil
 	}
 	r := &xmlReader{log: l}
@@ -674,14 +673,15 @@ type xmlState struct {
 	key       theory.Key // as written
 	transpose theory.Interval
 	endings   []int
-	starts    bool    // the next bar starts a section
-	segno     bool    // the sign stands at the end of the bar before
-	coda      bool    // and so for this one
-	slashes   bool    // slashes stand for the notes
-	copies    int     // a sign for the bar that stands so many bars before
-	bpm       float64 // the tempo so far, 0 none
-	tellTo    bool    // faults and warnings are told
-	timed     bool    // there was a time signature
+	starts    bool      // the next bar starts a section
+	segno     bool      // the sign stands at the end of the bar before
+	coda      bool      // and so for this one
+	sign      signNames // theirs
+	slashes   bool      // slashes stand for the notes
+	copies    int       // a sign for the bar that stands so many bars before
+	bpm       float64   // the tempo so far, 0 none
+	tellTo    bool      // faults and warnings are told
+	timed     bool      // there was a time signature
 }
 
 // read reads the bars of a part; tell is false for a part of which only the
@@ -721,6 +721,7 @@ func (r *xmlReader) measure(m *node, st *xmlState, grace map[string]*graceNotes)
 	b.starts, st.starts = st.starts, false
 	b.segno, st.segno = st.segno, false
 	b.coda, st.coda = st.coda, false
+	b.sign, st.sign = st.sign, signNames{}
 	b.metre, b.free, b.key = st.metre, st.free, st.key.Transpose(st.transpose)
 	if len(m.kids) > maxInBar {
 		r.fault(m.place, "give a lead sheet", "this bar has more than %d elements", maxInBar)
@@ -801,9 +802,11 @@ func (r *xmlReader) measure(m *node, st *xmlState, grace map[string]*graceNotes)
 	// What stands behind all notes belongs to the next bar.
 	if segnoAt == top && top != zero {
 		b.segno, st.segno = false, true
+		b.sign.segno, st.sign.segno = "", b.sign.segno
 	}
 	if codaAt == top && top != zero {
 		b.coda, st.coda = false, true
+		b.sign.coda, st.sign.coda = "", b.sign.coda
 	}
 	b.copies = st.copies
 	if b.endings == nil {
@@ -1277,14 +1280,14 @@ func (r *xmlReader) barline(e *node, b *xmlBar, st *xmlState) (ended bool) {
 			b.segno = true
 			b.sign.segno = e.get("segno")
 		} else {
-			st.segno = true
+			st.segno, st.sign.segno = true, e.get("segno")
 		}
 	}
 	switch {
 	case e.get("coda") != "" && left:
 		b.coda, b.sign.coda = true, e.get("coda")
 	case e.get("coda") != "":
-		st.coda = true
+		st.coda, st.sign.coda = true, e.get("coda")
 	case e.kid("coda") != nil && left:
 		b.codaSign = signAtStart
 	case e.kid("coda") != nil:

@@ -285,6 +285,16 @@ var xmlStandardCases = []struct{ name, sheet, want, warnings string }{
 		"1: C5:4 | C\n2: D5:4\n", "measure 2, direction: D.S. is not followed: there is no segno to go back to\n",
 	},
 	{
+		"D.S. before its sign",
+		barsWith(3, marks{3: dir("", signSegno)}, marks{1: dir("", say("Fine")), 2: dir("", say("D.S. al Fine"))}),
+		"1: C5:4 | C\n2: D5:4\n3: E5:4\n", "measure 2, direction: D.S. is not followed: there is no segno to go back to\n",
+	},
+	{
+		"two signs by their names, at the ends of the bars before theirs",
+		barsWith(5, nil, marks{1: dir(`segno="one"`, signSegno), 2: dir(`segno="two"`, signSegno), 3: sound(`fine="yes"`), 4: sound(`dalsegno="one"`)}),
+		"1: C5:4 | C\n2: D5:4\n3: E5:4\n4: F5:4\n2/2: D5:4\n3/2: E5:4\n", "",
+	},
+	{
 		"jumps in another part",
 		partwise("<part id='P1'>"+numbered([]string{fourFour + h("C", "major") + n("C5", 48), n("D5", 48), n("E5", 48)})+"</part>",
 			"<part id='P2'>"+numbered([]string{fourFour + n("C3", 48) + dir("", say("Fine")), n("D3", 48), n("E3", 48) + dir("", say("D.C. al Fine"))})+"</part>"),

@@ -63,14 +63,15 @@ func (s *sheet) checkJumps(l *log) {
 		}
 		return
 	}
-	var fine, toCoda, coda, segno bool
+	var fine, toCoda, coda bool
 	for i, b := range s.bars {
 		fine = fine || b.fine && i < len(s.bars)-1
-		segno = segno || b.segno
 		toCoda = toCoda || b.toCoda
 		coda = coda || b.coda && toCoda
 	}
+	segno := false // up to the bar: a jump goes back
 	for _, b := range s.bars {
+		segno = segno || b.segno
 		switch {
 		case !b.daCapo && !b.dalSegno:
 			continue
@@ -114,7 +115,7 @@ func (s *sheet) groups(p span, l *log) []group {
 		switch {
 		case b.endings != nil:
 			// All endings that follow each other belong to the group.
-			to, most, runs, back, again := i, 0, 0, 0, false
+			to, most, runs, again := i, 0, 0, false
 			for to < p.to && s.bars[to].endings != nil && !(s.bars[to].from && to > i) {
 				e := s.bars[to]
 				if e.ending {
@@ -123,7 +124,6 @@ func (s *sheet) groups(p span, l *log) []group {
 				for _, n := range e.endings {
 					most = max(most, n)
 				}
-				back = max(back, e.back)
 				again = again || e.afterJump
 				to++
 			}
