@@ -28,7 +28,7 @@ var (
 	badRoot = regexp.MustCompile(`^([H-Z])([#b]?.+)$`)
 	// A symbol with a small letter: "am", "f#m7", "g7". A letter alone is a bass
 	// note, and what goes on otherwise a word.
-	smallRoot = regexp.MustCompile(`^[a-g](?:#|♯|b|♭)?(?:m|7|6|9|11|13|sus|dim|aug)`)
+	smallRoot = regexp.MustCompile(`(?i)^[a-g][#♯b♭]?(?:m|7|6|9|11|13|sus|dim|aug|add|alt|-[79]|°|º|o7|ø|∆|Δ|△)`)
 	// "C (drone)", "N.C. (C)".
 	remark      = regexp.MustCompile(`^(\S+)\s*\(\s*([\pL\s]+)\)$`)
 	noChordElse = regexp.MustCompile(`(?i)^n\.?\s?c\.?\s*\(.*\)$`)
