@@ -636,11 +636,11 @@ func (r *abcReader) finish(opt Options) *sheet {
 	var others []string
 	for _, o := range r.voices {
 		if o != v && o.notes > 0 {
-			others = append(others, o.id)
+			others = append(others, shorten(o.id))
 		}
 	}
 	if len(others) > 0 {
-		r.warn(place{}, "only voice %s is read; left out: %s", v.id, strings.Join(others, ", "))
+		r.warn(place{}, "only voice %s is read; left out: %s", shorten(v.id), listed(others))
 	}
 	return s
 }
@@ -671,9 +671,9 @@ func (r *abcReader) chooseVoice(want string) (melody, symbols *abcVoice) {
 		if melody == nil {
 			var names []string
 			for _, v := range r.voices {
-				names = append(names, v.id)
+				names = append(names, shorten(v.id))
 			}
-			r.fault(place{}, "choose one that is there", "there is no voice %s: the tune has %s", quote(want), strings.Join(names, ", "))
+			r.fault(place{}, "choose one that is there", "there is no voice %s: the tune has %s", quote(want), listed(names))
 			return nil, nil
 		}
 	case both != nil:

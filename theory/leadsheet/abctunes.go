@@ -173,21 +173,12 @@ func (e Entry) titled(is func(string) bool) bool {
 
 // listedTunes names the tunes of a file.
 func listedTunes(list []Entry) string {
-	const most = 12
-	var b strings.Builder
-	b.WriteString("the file has ")
+	names := make([]string, len(list))
 	for i, e := range list {
-		if i == most {
-			fmt.Fprintf(&b, " and %d more", len(list)-most)
-			break
-		}
-		if i > 0 {
-			b.WriteString(", ")
-		}
-		b.WriteString(strconv.Itoa(e.Number))
+		names[i] = strconv.Itoa(e.Number)
 		if e.Title != "" {
-			b.WriteString(" " + quote(e.Title))
+			names[i] += " " + quote(e.Title)
 		}
 	}
-	return b.String()
+	return "the file has " + listed(names)
 }

@@ -414,7 +414,7 @@ func (v *abcVoice) text(text string, at place) {
 	}
 	rd := readSymbol(text)
 	if rd.fault != "" {
-		v.r.fault(at, `correct it, or put ^ before it when it is a text: "^`+strings.TrimSpace(text)+`"`, "%s", rd.fault)
+		v.r.fault(at, "correct it, or put ^ before it when it is a text: "+quote("^"+strings.TrimSpace(text)), "%s", rd.fault)
 		return
 	}
 	if rd.note != "" {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"unicode"
 )
 
 // An Error is one fault of a lead sheet: where it stands, what is wrong and
@@ -152,4 +153,39 @@ func (l *log) err() error {
 	}
 	l.faults[len(l.faults)-1].more = l.moreFaults
 	return l.faults
+}
+
+// quote puts a text of the sheet into a message: one line, not too long.
+func quote(s string) string {
+	s = strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) || r == unicode.ReplacementChar {
+			return '?'
+		}
+		return r
+	}, s)
+	if r := []rune(s); len(r) > 30 {
+		s = string(r[:30]) + "..."
+	}
+	return `"` + s + `"`
+}
+
+// shorten makes a name or number of the score fit for a message.
+func shorten(s string) string {
+	if len(s) > 20 || strings.ContainsFunc(s, unicode.IsControl) {
+		return strings.Trim(quote(s), `"`)
+	}
+	return s
+}
+
+// oneLine takes the line breaks out of a text.
+func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
+
+// listed names what there is to choose from: the first maxListed on one line,
+// the others by their number.
+func listed(names []string) string {
+	more := ""
+	if n := len(names) - maxListed; n > 0 {
+		names, more = names[:maxListed], fmt.Sprintf(" and %d more", n)
+	}
+	return oneLine(strings.Join(names, ", ") + more)
 }

@@ -96,6 +96,7 @@ const (
 	maxShown    = 20  // faults printed
 	maxFaults   = 200 // faults kept
 	maxWarnings = 500
+	maxListed   = 12 // tunes, tracks, parts or voices named in a message
 
 	// Of MusicXML alone.
 	maxRatio     = 250     // how much the score in a compressed file may grow, beyond 1 MB; scores have 10 to 40

@@ -23,6 +23,15 @@ func manyUnknown(n int) string {
 	return strings.Join(lines, "\n")
 }
 
+// manyVoices is a bar of each of so many voices.
+func manyVoices(n int) string {
+	var b strings.Builder
+	for i := range n {
+		fmt.Fprintf(&b, "V:%d\n\"C\"c8|\n", i+1)
+	}
+	return b.String()
+}
+
 // Every fault is one line: file, place, what is wrong, what to do.
 func TestErrors(t *testing.T) {
 	xml := func(s string) string { return strings.ReplaceAll(s, "\n", "") }
@@ -77,6 +86,8 @@ test:6:6: unknown chord symbol "Bad": "ad" is not understood (correct it, or put
 		{"voice of a part", xml(score(fourFour + n("C5", 48))), Options{Melody: "P1/7"}, `test: there is no voice "7" with notes in the part "P1" (choose one that is there)`},
 		{"number of a score", xml(score(fourFour + n("C5", 48))), Options{Number: 2}, `test: there is no tune 2: a MusicXML file holds one (leave the number out)`},
 		{"title of a score", xml(score(fourFour + n("C5", 48))), Options{Title: "Blue"}, `test: no tune is chosen by its title "Blue": a MusicXML file holds one (leave the title out)`},
+		{"part, with a name of two lines", strings.Replace(score(fourFour+n("C5", 48)), ">Tune<", ">Tune\nfor me<", 1), Options{Melody: "P9"}, `test: there is no part "P9": the score has P1 Tune for me (choose one that is there)`},
+		{"voice of very many", "X:1\nK:C\n" + manyVoices(maxListed+2), Options{Melody: "Fl"}, `test: there is no voice "Fl": the tune has 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12 and 2 more (choose one that is there)`},
 		{"broken zip", "PK\x03\x04rubbish", Options{}, `test: the compressed file is broken: zip: not a valid zip file (export the score again as .mxl or .musicxml)`},
 		{"zip without score", zipped(t, [2]string{"a.txt", "x"}), Options{}, `test: there is no score in the compressed file (export the score again as .mxl or .musicxml)`},
 		{"zip bomb", zipped(t, [2]string{"a.xml", strings.Repeat(" ", maxScore+1)}), Options{}, `test: the score in the compressed file unpacks to more than 250 times its size (export the score again as .mxl or .musicxml)`},

@@ -76,12 +76,12 @@ func readXML(text string, opt Options, l *log) *sheet {
 	if len(l.faults) > 0 {
 		return nil
 	}
-	s := &sheet{howSymbols: "add chord symbols in the score, not as plain text", title: root.find("work").textOf("work-title"), composer: composer(root)}
+	s := &sheet{howSymbols: "add chord symbols in the score, not as plain text", title: oneLine(root.find("work").textOf("work-title")), composer: oneLine(composer(root))}
 	if s.title == "" {
-		s.title = root.textOf("movement-title")
+		s.title = oneLine(root.textOf("movement-title"))
 	}
 	if s.title == "" {
-		s.title = creditTitle(root)
+		s.title = oneLine(creditTitle(root))
 	}
 	if name := encodingOf(text); !knownEncodings[name] && strings.ContainsFunc(s.title+s.composer, func(c rune) bool { return c > unicode.MaxASCII }) {
 		r.warn(place{1, 1}, "the encoding %s is not known: title and composer may have wrong letters", quote(name))
@@ -117,7 +117,7 @@ func readXML(text string, opt Options, l *log) *sheet {
 		}
 		main := b.voiceFor(voice, opt.Melody)
 		if main != nil {
-			b.notes = r.oneLine(main.notes, b.place)
+			b.notes = r.topLine(main.notes, b.place)
 		}
 		for _, v := range b.voices {
 			if v != main && len(v.notes) > 0 {
@@ -179,25 +179,18 @@ func (r *xmlReader) tellLeftOut(parts []*xmlPart, melody *xmlPart, voice string,
 		}
 	}
 	if len(others) > 0 {
-		r.warn(place{}, "only part %s is read; left out: %s (--melody chooses another)", melody.called(), some(others))
+		r.warn(place{}, "only part %s is read; left out: %s (--melody chooses another)", melody.called(), listed(others))
 	}
 	if len(left) > 0 {
 		names := slices.SortedFunc(maps.Keys(left), compareVoices)
-		r.warn(place{}, "only voice %s of its part is read; left out: %s (--melody PART/VOICE chooses another)", voice, some(names))
+		r.warn(place{}, "only voice %s of its part is read; left out: %s (--melody PART/VOICE chooses another)", shorten(voice), listed(names))
 	}
-}
-
-// some is a list of at most ten names.
-func some(names []string) string {
-	const most = 10
-	if n := len(names); n > most {
-		return strings.Join(names[:most], ", ") + fmt.Sprintf(" and %d more", n-most)
-	}
-	return strings.Join(names, ", ")
 }
 
 // called is what messages call a part: its id and its name.
-func (p *xmlPart) called() string { return strings.TrimSpace(p.id + " " + oneLine(p.name)) }
+func (p *xmlPart) called() string {
+	return strings.TrimSpace(shorten(p.id) + " " + shorten(oneLine(p.name)))
+}
 
 // guessMetre gives the bars of a score without a time signature the metre of
 // most of them: so many quarters, or eighths.
@@ -366,7 +359,7 @@ func (r *xmlReader) choose(parts []*xmlPart, want string) (melody, harmony *xmlP
 			for _, p := range parts {
 				names = append(names, p.called())
 			}
-			r.fault(place{}, "choose one that is there", "there is no part %s: the score has %s", quote(part), strings.Join(names, ", "))
+			r.fault(place{}, "choose one that is there", "there is no part %s: the score has %s", quote(part), listed(names))
 			return nil, nil, ""
 		}
 		if voice != "" && !melody.hasVoice(voice) {
@@ -478,9 +471,9 @@ func (b *xmlBar) voiceFor(name, asked string) *xmlVoice {
 	return best
 }
 
-// oneLine keeps the top note of each onset and lets no note reach over the
+// topLine keeps the top note of each onset and lets no note reach over the
 // next.
-func (r *xmlReader) oneLine(notes []note, at place) []note {
+func (r *xmlReader) topLine(notes []note, at place) []note {
 	slices.SortStableFunc(notes, func(a, b note) int {
 		return cmp.Or(a.at.Cmp(b.at), cmp.Compare(b.pitch.MIDI(), a.pitch.MIDI()))
 	})
@@ -1472,9 +1465,6 @@ func jumpSound(sound *node) bool {
 	}
 	return false
 }
-
-// oneLine takes the line breaks out of a text.
-func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
 
 // words reads what is typed over the staff: N.C., chord symbols that are
 // plainly such, and the names of parts of a tune. The other words are told of

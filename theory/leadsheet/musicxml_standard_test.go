@@ -349,6 +349,14 @@ func TestMusicXMLStandard(t *testing.T) {
 	}
 }
 
+// A title of two lines in the score is one line in messages and fields.
+func TestMusicXMLTitle(t *testing.T) {
+	sheet := strings.Replace(score(fourFour+h("C", "major")+n("C5", 48)), ">Test<", ">Two\n  lines<", 1)
+	if tune := mustRead(t, sheet, Options{}); tune.Title != "Two lines" {
+		t.Errorf("%q", tune.Title)
+	}
+}
+
 // Refused, with the path of the element: what a score can have and no reading
 // would be right.
 func TestMusicXMLFaults(t *testing.T) {

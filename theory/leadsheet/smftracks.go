@@ -236,25 +236,13 @@ func (f *smfFile) chooseTrack(want string, l *log) *smfTrack {
 	return nil
 }
 
-// listed is how many tracks a message names.
-const listed = 12
-
 // trackList names the tracks with notes.
 func trackList(infos []TrackInfo) string {
 	var names []string
-	more := 0
 	for _, t := range infos {
-		switch {
-		case t.Notes == 0:
-		case len(names) == listed:
-			more++
-		default:
+		if t.Notes > 0 {
 			names = append(names, t.String())
 		}
 	}
-	s := strings.Join(names, ", ")
-	if more > 0 {
-		s += fmt.Sprintf(" and %d more", more)
-	}
-	return s
+	return listed(names)
 }

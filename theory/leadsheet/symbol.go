@@ -265,17 +265,3 @@ func reason(err error, symbol string) string {
 	}
 	return msg
 }
-
-// quote puts a text of the sheet into a message: one line, not too long.
-func quote(s string) string {
-	s = strings.Map(func(r rune) rune {
-		if unicode.IsControl(r) || r == unicode.ReplacementChar {
-			return '?'
-		}
-		return r
-	}, s)
-	if r := []rune(s); len(r) > 30 {
-		s = string(r[:30]) + "..."
-	}
-	return `"` + s + `"`
-}

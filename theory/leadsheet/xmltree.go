@@ -13,7 +13,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"unicode"
 
 	"thumbline/theory"
 )
@@ -94,7 +93,7 @@ func parseTree(text string) (*node, *Error) {
 				msg = se.Msg
 			}
 			if name, ok := strings.CutPrefix(msg, "invalid character entity "); ok {
-				msg, do = "the entity "+name+" is not known and entities are not expanded", "write the characters themselves in its place"
+				msg, do = "the entity "+shorten(name)+" is not known and entities are not expanded", "write the characters themselves in its place"
 			} else {
 				msg = "the XML is broken: " + msg
 			}
@@ -302,14 +301,6 @@ func writtenPath(chain []opened, parts int) string {
 		return part + measure
 	}
 	return part + measure + ", " + path
-}
-
-// shorten makes a name or number of the score fit for a message.
-func shorten(s string) string {
-	if len(s) > 20 || strings.ContainsFunc(s, unicode.IsControl) {
-		return strings.Trim(quote(s), `"`)
-	}
-	return s
 }
 
 // kid is the first child of the name, or nil. A nil node has none.
