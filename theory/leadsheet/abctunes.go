@@ -82,7 +82,7 @@ func entries(lines []string) []Entry {
 			switch t := abcText(fieldValue(rest[2:min(len(rest), maxField)])); {
 			case t == "":
 			case e.Title == "":
-				e.Title = t
+				e.Title = printable(t)
 			case len(e.Other) < maxWaiting:
 				e.Other = append(e.Other, t)
 			}
@@ -94,7 +94,7 @@ func entries(lines []string) []Entry {
 	whole := Entry{Line: 1, Col: 1, to: len(lines)}
 	for _, line := range lines {
 		if rest, ok := strings.CutPrefix(strings.TrimLeft(line, " \t"), "T:"); ok {
-			whole.Title = abcText(fieldValue(rest[:min(len(rest), maxField)]))
+			whole.Title = printable(abcText(fieldValue(rest[:min(len(rest), maxField)])))
 			break
 		}
 	}

@@ -112,7 +112,7 @@ func (l *log) fault(p place, do, format string, args ...any) {
 		l.moreFaults++
 		return
 	}
-	l.faults = append(l.faults, &Error{File: l.file, Line: p.line, Col: p.col, Msg: fmt.Sprintf(format, args...), Do: do})
+	l.faults = append(l.faults, &Error{File: l.file, Line: p.line, Col: p.col, Msg: printable(fmt.Sprintf(format, args...)), Do: printable(do)})
 }
 
 func (l *log) warn(p place, format string, args ...any) {
@@ -120,7 +120,18 @@ func (l *log) warn(p place, format string, args ...any) {
 		l.moreWarnings++
 		return
 	}
-	l.warnings = append(l.warnings, warning{p, fmt.Sprintf(format, args...), 1})
+	l.warnings = append(l.warnings, warning{p, printable(fmt.Sprintf(format, args...)), 1})
+}
+
+// printable takes out control characters: what a sheet says goes to a terminal,
+// where they would be commands.
+func printable(s string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) {
+			return '?'
+		}
+		return r
+	}, s)
 }
 
 // warnOnce tells of the first case of a text and counts the others.

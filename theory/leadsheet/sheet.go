@@ -207,7 +207,7 @@ func (s *sheet) build(l *log) *theory.Tune {
 			return nil
 		}
 	}
-	t := &theory.Tune{Title: s.title, Composer: s.composer}
+	t := &theory.Tune{Title: printable(s.title), Composer: printable(s.composer)}
 	t.Bars = make([]theory.Bar, 0, len(order))
 	t.Melody = make([]theory.Note, 0, notes)
 	t.Changes = make([]theory.Change, 0, symbols)
@@ -354,7 +354,7 @@ func (s *sheet) tempoAtBars() []float64 {
 
 // setTempo adds a mark; the later of two at one place holds.
 func setTempo(t *theory.Tune, at theory.Time, m tempo) {
-	mark := theory.TempoMark{At: at, BPM: m.bpm, Text: m.text}
+	mark := theory.TempoMark{At: at, BPM: m.bpm, Text: printable(m.text)}
 	if n := len(t.Tempi) - 1; n >= 0 && t.Tempi[n].At == at {
 		t.Tempi[n] = mark
 		return
@@ -373,13 +373,13 @@ func (s *sheet) firstTempo(t *theory.Tune) {
 			}
 		}
 		metre := t.Bars[0].Metre
-		t.Tempi = []theory.TempoMark{{BPM: theory.DefaultTempo(metre, shortest), Text: s.tempoText}}
+		t.Tempi = []theory.TempoMark{{BPM: theory.DefaultTempo(metre, shortest), Text: printable(s.tempoText)}}
 		t.TempoAssumed = true
 		return
 	}
 	t.Tempi[0].At = theory.Time{}
 	if t.Tempi[0].Text == "" {
-		t.Tempi[0].Text = s.tempoText
+		t.Tempi[0].Text = printable(s.tempoText)
 	}
 }
 
@@ -442,7 +442,7 @@ func (s *sheet) sections(order []int) []theory.Section {
 			names[c.source] = letterName(letter)
 			taken[names[c.source]] = true
 		}
-		out = append(out, theory.Section{Name: names[c.source], From: c.at, To: to})
+		out = append(out, theory.Section{Name: printable(names[c.source]), From: c.at, To: to})
 	}
 	if len(out) == 1 && !named {
 		return nil
