@@ -68,8 +68,8 @@ func readABC(text string, opt Options, l *log) *sheet {
 		return nil
 	}
 	r := &abcReader{
-		log: l, sheet: &sheet{howSymbols: `write them in double quotes before the notes: "Am7"A2`}, metre: theory.Metre{Num: 4, Den: 4}, free: true,
-		unit: theory.Quarters(1, 2), accidentals: "pitch", user: make(map[rune]string),
+		log: l, sheet: &sheet{howSymbols: `write them in double quotes before the notes: "Am7"A2`, lines: lines},
+		metre: theory.Metre{Num: 4, Den: 4}, free: true, unit: theory.Quarters(1, 2), accidentals: "pitch", user: make(map[rune]string),
 	}
 	r.fileHeader(lines[:list[0].from])
 	usual := r.sheet.composer // of the file, for tunes that name none

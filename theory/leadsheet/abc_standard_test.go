@@ -949,7 +949,7 @@ func TestList(t *testing.T) {
 	}
 	var lines []string
 	for _, e := range got {
-		lines = append(lines, fmt.Sprintf("%d %q %q %d:%d", e.Number, e.Title, e.Other, e.Line, e.Col))
+		lines = append(lines, fmt.Sprintf("%d %q %q %d:%d", e.Number, e.Title, e.other, e.line, e.col))
 	}
 	want := []string{
 		`1 "Green Hill" ["The Hill, Green"] 5:1`, `2 "Hill and Dale" [] 13:1`, `3 "Green Hill (slow)" [] 21:1`,
@@ -958,7 +958,7 @@ func TestList(t *testing.T) {
 	if d := cmp.Diff(want, lines); d != "" {
 		t.Errorf("(-want +got):\n%s", d)
 	}
-	if got, err := List(strings.NewReader("T:Alone\nK:C\n\"C\"c|\n"), "test"); err != nil || len(got) != 1 || got[0].Title != "Alone" || got[0].Number != 0 || got[0].Line != 1 {
+	if got, err := List(strings.NewReader("T:Alone\nK:C\n\"C\"c|\n"), "test"); err != nil || len(got) != 1 || got[0].Title != "Alone" || got[0].Number != 0 || got[0].line != 1 {
 		t.Errorf("%v %v", got, err)
 	}
 	for in, want := range map[string]string{

@@ -1,7 +1,6 @@
 package leadsheet
 
 import (
-	"fmt"
 	"io"
 	"slices"
 	"strconv"
@@ -10,13 +9,12 @@ import (
 
 // An Entry is one tune of an ABC file.
 type Entry struct {
-	Number int      // of its X: field; 0 when there is no figure in it
-	Title  string   // its first T: field
-	Other  []string // its other T: fields
-	Line   int      // where it starts, from 1
-	Col    int
-	from   int // its lines, [from, to)
-	to     int
+	Number int    // of its X: field; 0 when there is no figure in it
+	Title  string // its first T: field
+
+	other    []string // its other T: fields
+	place             // where it starts
+	from, to int      // its lines, [from, to)
 }
 
 // List gives the tunes of an ABC file in the order of the file, without
@@ -24,9 +22,9 @@ type Entry struct {
 // the file cannot be read or is no ABC.
 func List(r io.Reader, name string) ([]Entry, error) {
 	l := &log{file: name}
-	data, err := io.ReadAll(io.LimitReader(r, maxFile+1))
+	data, err := readFile(r, name)
 	if err != nil {
-		return nil, ErrorList{{File: name, Msg: fmt.Sprintf("cannot be read: %v", plain(err)), Err: err}}
+		return nil, err
 	}
 	text := ""
 	if len(data) <= maxFile {
@@ -34,7 +32,7 @@ func List(r io.Reader, name string) ([]Entry, error) {
 	}
 	switch {
 	case len(data) > maxFile:
-		l.fault(place{}, "a lead sheet is a small text file: give the right file", "larger than %d MB", maxFile>>20)
+		l.fault(place{}, tooLarge, "larger than %d MB", maxFile>>20)
 	case isBinary(text) || strings.HasPrefix(strings.TrimLeft(text, " \t\r\n"), "<") || !looksLikeABC(text):
 		l.fault(place{}, "only a file in ABC holds several tunes", "not a file in ABC")
 	}
@@ -76,22 +74,22 @@ func entries(lines []string) []Entry {
 			if len(list) == maxTunes {
 				return list
 			}
-			list = append(list, Entry{Number: n, Line: i + 1, Col: indent + 1, from: i, to: len(lines)})
+			list = append(list, Entry{Number: n, place: place{i + 1, indent + 1}, from: i, to: len(lines)})
 		case strings.HasPrefix(rest, "T:") && len(list) > 0 && closing == "":
 			e := &list[len(list)-1]
 			switch t := abcText(fieldValue(rest[2:min(len(rest), maxField)])); {
 			case t == "":
 			case e.Title == "":
 				e.Title = printable(t)
-			case len(e.Other) < maxWaiting:
-				e.Other = append(e.Other, t)
+			case len(e.other) < maxWaiting:
+				e.other = append(e.other, t)
 			}
 		}
 	}
 	if len(list) > 0 {
 		return list
 	}
-	whole := Entry{Line: 1, Col: 1, to: len(lines)}
+	whole := Entry{place: place{1, 1}, to: len(lines)}
 	for _, line := range lines {
 		if rest, ok := strings.CutPrefix(strings.TrimLeft(line, " \t"), "T:"); ok {
 			whole.Title = printable(abcText(fieldValue(rest[:min(len(rest), maxField)])))
@@ -114,7 +112,7 @@ func blockEnd(line string) string {
 // chooseTune gives the tune that opt asks for; without a wish the first.
 func chooseTune(list []Entry, opt Options, l *log) (e Entry, ok bool) {
 	if len(list) == maxTunes {
-		l.fault(place{list[maxTunes-1].Line, 1}, "divide the file", "the file holds more tunes than %d", maxTunes-1)
+		l.fault(place{list[maxTunes-1].line, 1}, "divide the file", "the file holds more tunes than %d", maxTunes-1)
 		return e, false
 	}
 	left := list
@@ -149,9 +147,9 @@ func chooseTune(list []Entry, opt Options, l *log) (e Entry, ok bool) {
 	}
 	switch {
 	case opt.Number == 0 && len(list) > 1:
-		l.warn(place{list[0].Line, 1}, "the file holds %d tunes and the first is read; another is chosen by its number or title", len(list))
+		l.warn(place{list[0].line, 1}, "the file holds %d tunes and the first is read; another is chosen by its number or title", len(list))
 	case len(left) > 1:
-		l.warn(place{left[0].Line, 1}, "%d tunes of the file have the number %d and the first of them is read; another is chosen by its title", len(left), opt.Number)
+		l.warn(place{left[0].line, 1}, "%d tunes of the file have the number %d and the first of them is read; another is chosen by its title", len(left), opt.Number)
 	}
 	return left[0], true
 }
@@ -168,7 +166,7 @@ func choose(list []Entry, is func(Entry) bool) []Entry {
 
 // titled reports whether one of the titles is as asked for.
 func (e Entry) titled(is func(string) bool) bool {
-	return is(e.Title) || slices.ContainsFunc(e.Other, is)
+	return is(e.Title) || slices.ContainsFunc(e.other, is)
 }
 
 // listedTunes names the tunes of a file.

@@ -1,6 +1,7 @@
 package leadsheet
 
 import (
+	"fmt"
 	"regexp"
 	"slices"
 	"strconv"
@@ -573,7 +574,7 @@ func (v *abcVoice) length(s *scanner, at place) (num, den int64) {
 		den = min(den*d, maxParting+1)
 	}
 	if num == 0 || num > maxLength {
-		v.r.fault(at, "write the length as a figure from 1 to 1024", "the length of this note is out of range")
+		v.r.fault(at, fmt.Sprintf("write the length as a figure from 1 to %d", maxLength), "the length of this note is out of range")
 		return 1, 1
 	}
 	if den == 0 || den > maxParting {
@@ -876,7 +877,7 @@ func (v *abcVoice) graces(s *scanner, at place) {
 				continue
 			}
 			v.length(s, at)
-			if len(v.grace) < 16 {
+			if len(v.grace) < maxGraceRun {
 				v.grace = append(v.grace, p)
 			} else {
 				v.r.warnOnce(at, "of many grace notes the first are kept")
@@ -1029,7 +1030,7 @@ func (v *abcVoice) overlay(at place) {
 // barRests reads Zn: n bars of rest.
 func (v *abcVoice) barRests(n int64, at place) {
 	if n < 1 || n > maxRestBars {
-		v.r.fault(at, "write Z with a number of bars from 1 to 1000", "the bars of rest are out of range")
+		v.r.fault(at, fmt.Sprintf("write Z with a number of bars from 1 to %d", maxRestBars), "the bars of rest are out of range")
 		return
 	}
 	for i := range n {
@@ -1121,7 +1122,7 @@ func (v *abcVoice) startEnding(s *scanner, at place) {
 			to, _ = s.number()
 		}
 		if n < 1 || to < n || to > maxEnding {
-			v.r.fault(at, "number endings from 1 to 64", "an ending with a number out of range")
+			v.r.fault(at, fmt.Sprintf("number endings from 1 to %d", maxEnding), "an ending with a number out of range")
 			return
 		}
 		for ; n <= to; n++ {
@@ -1208,7 +1209,7 @@ func (v *abcVoice) shareTime(b *abcBar) {
 		room := to.Sub(g.at)
 		for k, c := range g.chords[1:] {
 			at := g.at.Add(room.Mul(int64(k+1), int64(len(g.chords))))
-			if len(g.chords) > 8 || !v.r.sheet.grid.fits(at) || !g.at.Less(at) {
+			if len(g.chords) > maxInText || !v.r.sheet.grid.fits(at) || !g.at.Less(at) {
 				v.r.warn(g.place, "there is no time for all chord symbols of one text; the first stands")
 				break
 			}

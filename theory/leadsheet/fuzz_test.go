@@ -60,7 +60,7 @@ func FuzzABC(f *testing.F) {
 			return
 		}
 		for _, e := range list[:min(len(list), 4)] { // each is found by its number and title, or it is told why not
-			if e.Line < 1 || e.Col < 1 {
+			if e.line < 1 || e.col < 1 {
 				t.Fatalf("the tune %+v has no place", e)
 			}
 			if _, err := Read(strings.NewReader(in), "fuzz", Options{Number: e.Number, Title: e.Title}); err != nil {

@@ -1,10 +1,7 @@
 package leadsheet
 
 import (
-	"bytes"
-	"fmt"
 	"io"
-	"strings"
 
 	"thumbline/theory"
 )
@@ -19,8 +16,6 @@ type Inspection struct {
 	Faults ErrorList
 	// Bars are the written bars in the order in which they are first played.
 	Bars []BarState
-	// Howto is how a chord symbol is written in this kind of file.
-	Howto string
 }
 
 // A BarState is how far a written bar has come.
@@ -64,9 +59,9 @@ func (in *Inspection) HalfTyped() bool {
 // Inspect reads a lead sheet as Read does, and gives what it could read beside
 // the faults that make Read refuse it. The error is that of reading r alone.
 func Inspect(r io.Reader, name string, opt Options) (*Inspection, error) {
-	data, err := io.ReadAll(io.LimitReader(r, maxFile+1))
+	data, err := readFile(r, name)
 	if err != nil {
-		return nil, ErrorList{{File: name, Msg: fmt.Sprintf("cannot be read: %v", plain(err)), Err: err}}
+		return nil, err
 	}
 	l := &log{file: name, lenient: true}
 	in := &Inspection{}
@@ -78,19 +73,12 @@ func Inspect(r io.Reader, name string, opt Options) (*Inspection, error) {
 	if s == nil || in.Tune == nil {
 		return in, nil
 	}
-	in.Howto = s.howSymbols
-	var lines []string // of ABC
-	if !bytes.HasPrefix(data, []byte("PK")) && !IsSMF(data) {
-		if text := decode(data); !strings.HasPrefix(strings.TrimLeft(text, " \t\r\n\ufeff"), "<") {
-			lines = abcLines(text)
-		}
-	}
-	in.barStates(s, lines)
+	in.barStates(s)
 	return in, nil
 }
 
 // barStates looks at every written bar that is played.
-func (in *Inspection) barStates(s *sheet, lines []string) {
+func (in *Inspection) barStates(s *sheet) {
 	t := in.Tune
 	order := make([]int, len(t.Bars))
 	for k, b := range t.Bars {
@@ -128,7 +116,7 @@ func (in *Inspection) barStates(s *sheet, lines []string) {
 		if f.Line == 0 {
 			continue
 		}
-		if k, ok := known[s.barOf(place{f.Line, f.Col}, lines)]; ok {
+		if k, ok := known[s.barOf(place{f.Line, f.Col})]; ok {
 			in.Bars[k].Faults = append(in.Bars[k].Faults, f)
 		}
 	}
@@ -136,8 +124,8 @@ func (in *Inspection) barStates(s *sheet, lines []string) {
 
 // barOf is the written bar in which a place of the file lies, -1 before the
 // first. The place of a bar in ABC is its first note; a chord symbol stands
-// before it, behind the bar line. lines are those of the file where it is ABC.
-func (s *sheet) barOf(p place, lines []string) int {
+// before it, behind the bar line.
+func (s *sheet) barOf(p place) int {
 	before := func(a, b place) bool { return a.line < b.line || a.line == b.line && a.col <= b.col }
 	at := -1
 	for i, b := range s.bars {
@@ -145,29 +133,23 @@ func (s *sheet) barOf(p place, lines []string) int {
 			at = i
 		}
 	}
-	if p.line > len(lines) {
+	if p.line > len(s.lines) || at+1 >= len(s.bars) {
 		return at
 	}
-	line := []rune(lines[p.line-1])
-	rest := string(line[min(max(p.col-1, 0), len(line)):])
-	end := len(rest)
-	if at+1 < len(s.bars) && s.bars[at+1].line == p.line {
-		end = len(string([]rune(rest)[:max(0, min(s.bars[at+1].col-p.col, len([]rune(rest))))]))
-	} else if at+1 >= len(s.bars) {
-		return at
+	// What stands between the place and the next bar, or the end of the line.
+	rest := []rune(s.lines[p.line-1])
+	rest = rest[min(max(p.col-1, 0), len(rest)):]
+	if next := s.bars[at+1]; next.line == p.line {
+		rest = rest[:max(0, min(next.col-p.col, len(rest)))]
 	}
-	// Quoted texts may hold bar lines of their own, of which none counts.
-	between, inside := false, false
-	for _, c := range rest[:end] {
+	inside := false // a quoted text, which may hold a | of its own
+	for _, c := range rest {
 		switch {
 		case c == '"':
 			inside = !inside
 		case c == '|' && !inside:
-			between = true
+			return at
 		}
-	}
-	if between {
-		return at
 	}
 	return at + 1
 }

@@ -89,6 +89,8 @@ const (
 	maxParts = 500
 	maxNotes = 50000
 
+	maxSymbol = 100 // bytes of a chord symbol
+
 	maxDen      = 4 << 20 // common denominator of a quarter: 2^20 and 10080*16 fit
 	maxQuarters = 200000  // of a tune, repeats played out
 
@@ -125,14 +127,17 @@ const (
 	maxTimes    = 64      // how often |::: plays a stretch
 	maxOrder    = 1000    // signs of the order of parts
 	maxOrderBy  = 100     // the figure behind a part in it
-	maxWaiting  = 64      // quoted texts that wait for a note, grace notes of one, signs of a kind
+	maxWaiting  = 64      // quoted texts that wait for a note, signs of a kind, titles of a tune
+	maxGraceRun = 16      // grace notes before a note
+	maxInText   = 8       // chord symbols of one quoted text
 
 	// Of MIDI files alone. The whole band of a tune of 2,000 bars makes half a
 	// million events.
-	maxEvents  = 2000000
-	maxTexts   = 20000
-	maxTicks   = 1 << 31 // of a track
-	maxSilence = 1000    // quarters within a tune
+	maxEvents   = 2000000
+	maxTexts    = 20000
+	maxTicks    = 1 << 31       // of a track
+	maxTextData = 4 * maxSymbol // bytes kept of a name or text
+	maxSilence  = 1000          // quarters within a tune
 )
 
 const tooLarge = "a lead sheet is a small text file: give the right file"
@@ -142,9 +147,9 @@ const tooLarge = "a lead sheet is a small text file: give the right file"
 // start at 0 with its first bar, which is labelled 0 when it is a pick-up.
 func Read(r io.Reader, name string, opt Options) (*theory.Tune, error) {
 	l := &log{file: name}
-	data, err := io.ReadAll(io.LimitReader(r, maxFile+1))
+	data, err := readFile(r, name)
 	if err != nil {
-		return nil, ErrorList{{File: name, Msg: fmt.Sprintf("cannot be read: %v", plain(err)), Err: err}}
+		return nil, err
 	}
 	s := readAny(data, opt, l)
 	if err := l.err(); err != nil {
@@ -155,6 +160,16 @@ func Read(r io.Reader, name string, opt Options) (*theory.Tune, error) {
 		return nil, err
 	}
 	return t, nil
+}
+
+// readFile reads the bytes of a file, one more than maxFile at most: who takes
+// them refuses a larger one with tooLarge. The error is an ErrorList.
+func readFile(r io.Reader, name string) ([]byte, error) {
+	data, err := io.ReadAll(io.LimitReader(r, maxFile+1))
+	if err != nil {
+		return nil, ErrorList{{File: name, Msg: fmt.Sprintf("cannot be read: %v", plain(err)), Err: err}}
+	}
+	return data, nil
 }
 
 // plain drops the path that file errors repeat: the message has it already.

@@ -13,8 +13,9 @@ import (
 // repeats and jumps not yet obeyed.
 type sheet struct {
 	title, composer string
-	howSymbols      string // how to add chord symbols, for who has none
-	tempoText       string // words for the tempo where there is no figure
+	howSymbols      string   // how to add chord symbols, for who has none
+	tempoText       string   // words for the tempo where there is no figure
+	lines           []string // of the file where it is ABC
 	bars            []*bar
 	order           []span // the parts in the order played; nil: all bars, with repeats and jumps
 	grid            grid

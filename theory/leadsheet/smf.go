@@ -58,9 +58,6 @@ type smfMeta struct {
 	kind    byte
 }
 
-// maxTextData is longer than any name or chord symbol, in bytes.
-const maxTextData = 4 * maxSymbol
-
 // body is the data of a meta event.
 func (f *smfFile) body(m smfMeta) []byte { return f.data[m.pos : int(m.pos)+int(m.len)] }
 

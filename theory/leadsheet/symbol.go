@@ -59,9 +59,6 @@ var sectionWords = map[string]bool{
 	"music": true, "theme": true, "strain": true,
 }
 
-// maxSymbol is longer than any chord symbol, in bytes.
-const maxSymbol = 100
-
 // readSymbol reads a quoted text of an ABC tune. Annotations are not for it.
 func readSymbol(text string) reading {
 	s := strings.TrimSpace(text)

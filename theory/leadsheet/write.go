@@ -460,7 +460,7 @@ func (p *abcWriter) bar(b outBar) (string, error) {
 		x := b.pieces[0]
 		p.before(&s, x, b)
 		rel := x.len.Mul(p.unit.Den(), p.unit.Num())
-		if rel.Num() <= 1024 && rel.Den() <= maxLengthDen {
+		if rel.Num() <= maxLength && rel.Den() <= maxParting {
 			s.WriteString("z" + lengthText(rel))
 			return s.String(), nil
 		}
@@ -505,12 +505,6 @@ func (p *abcWriter) bar(b outBar) (string, error) {
 
 func wholeBeats(at, beat theory.Time) bool { return at.Mul(beat.Den(), beat.Num()).Den() == 1 }
 
-// What the readers take of one tuplet and of one length.
-const (
-	maxTuplet    = 64
-	maxLengthDen = 1 << 14
-)
-
 // tuplet finds the tuplet that begins with the first of the pieces: num notes
 // in the time of den, n pieces long; n is 0 when there is none.
 func (p *abcWriter) tuplet(ps []piece) (num, den int64, n int) {
@@ -522,7 +516,7 @@ func (p *abcWriter) tuplet(ps []piece) (num, den int64, n int) {
 	for i, x := range ps {
 		sum = sum.Add(x.len)
 		num = lcm(num, odd(x.len.Den()))
-		if num > maxTuplet {
+		if num > maxFigure {
 			return 0, 0, 0
 		}
 		if odd(sum.Den()) != 1 {
@@ -534,7 +528,7 @@ func (p *abcWriter) tuplet(ps []piece) (num, den int64, n int) {
 		for _, y := range ps[:i+1] {
 			count += len(p.split(y.len.Mul(num, den)))
 		}
-		if count > maxTuplet {
+		if count > maxFigure {
 			return 0, 0, 0
 		}
 		return num, den, i + 1
@@ -554,15 +548,15 @@ func lcm(a, b int64) int64 {
 // in units of L:.
 func (p *abcWriter) split(length theory.Time) []theory.Time {
 	rel := length.Mul(p.unit.Den(), p.unit.Num())
-	if odd(rel.Den()) != 1 && rel.Num() <= 1024 {
+	if odd(rel.Den()) != 1 && rel.Num() <= maxLength {
 		return []theory.Time{rel} // a value that no note has
 	}
 	var out []theory.Time
 	for left := rel.Num(); left > 0; {
 		best := int64(1)
-		for v := int64(1); v <= min(left, 1024); v *= 2 {
+		for v := int64(1); v <= min(left, maxLength); v *= 2 {
 			for _, w := range []int64{v, v / 2 * 3, v / 4 * 7} {
-				if w <= min(left, 1024) {
+				if w <= min(left, maxLength) {
 					best = max(best, w)
 				}
 			}
@@ -612,15 +606,15 @@ func (p *abcWriter) piece(s *strings.Builder, x piece, b outBar, num, den int64,
 			}
 			s.WriteString(sign)
 		}
-		if rel.Den() > maxLengthDen {
+		if rel.Den() > maxParting {
 			// Finer than one length can say: a tuplet of one note.
 			k := int64(3)
-			for ; k <= maxTuplet; k += 2 {
-				if rel.Den()%k == 0 && rel.Den()/k <= maxLengthDen && num == 1 {
+			for ; k <= maxFigure; k += 2 {
+				if rel.Den()%k == 0 && rel.Den()/k <= maxParting && num == 1 {
 					break
 				}
 			}
-			if k > maxTuplet {
+			if k > maxFigure {
 				return fmt.Errorf("bar %s: a length of %s of a quarter is finer than ABC can say", b.Label, x.len)
 			}
 			s.WriteString("(" + strconv.FormatInt(k, 10) + ":1:1")
