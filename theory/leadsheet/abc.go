@@ -553,6 +553,18 @@ func (r *abcReader) bodyField(letter byte, value string, at place) {
 		r.voice().symbolLine(value, at)
 	case '+':
 		// It goes on with words or remarks.
+	case 'T', 'C':
+		// K: should be the last field of the header; who types puts others behind it.
+		text := &r.sheet.title
+		if letter == 'C' {
+			text = &r.sheet.composer
+		}
+		switch {
+		case *text == "" && !r.hasMusic():
+			*text = abcText(value)
+		case letter == 'T' && *text != abcText(value):
+			r.warnOnce(at, "a title inside the tune is not read")
+		}
 	case 'X':
 		r.warn(at, "a second X: in the tune is not read")
 	default:

@@ -642,3 +642,15 @@ func abcSheet(music string) string {
 	}
 	return "X:1\nM:4/4\nL:1/4\nK:C\n" + music + "\n"
 }
+
+// Titles and composer typed behind K: are those of the tune as long as no music
+// came; a title further on is told of.
+func TestLateTitle(t *testing.T) {
+	tune := mustRead(t, "X:1\nK:C\nT:Late Title\nC:me\nM:2/4\nL:1/4\n\"C\"c d|\nT:Second Part\n\"F\"f g|\nT:Late Title\nC:you\n\"C\"c2|\n", Options{})
+	if tune.Title != "Late Title" || tune.Composer != "me" {
+		t.Errorf("title %q, composer %q", tune.Title, tune.Composer)
+	}
+	if got, want := warned(tune), "8:3 a title inside the tune is not read\n"; got != want {
+		t.Errorf("got %q, want %q", got, want)
+	}
+}
