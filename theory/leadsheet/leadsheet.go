@@ -101,19 +101,21 @@ const (
 	maxListed   = 12 // tunes, tracks, parts or voices named in a message
 
 	// Of MusicXML alone.
-	maxRatio     = 250     // how much the score in a compressed file may grow, beyond 1 MB; scores have 10 to 40
-	maxZipped    = 1000    // files in a compressed file
-	maxTries     = 8       // files in it that may be the score
-	maxContainer = 1 << 20 // bytes of its container.xml
-	maxElements  = 1 << 20 // elements that are read
-	maxDepth     = 100     // of elements; a score needs about a dozen
-	maxText      = 4096    // bytes of the text of an element
-	maxBarLen    = 1024    // quarters of a bar
-	maxDivisions = 1 << 24 // of a quarter
-	maxRatioNote = 64      // each figure of a tuplet
-	maxGraces    = 8       // grace notes before a note
-	maxSharing   = 32      // chord symbols at one place
-	maxPasses    = 64      // how often a stretch is played
+	maxRatio       = 250     // how much the score in a compressed file may grow, beyond 1 MB; scores have 10 to 40
+	maxZipped      = 1000    // files in a compressed file
+	maxTries       = 8       // files in it that may be the score
+	maxContainer   = 1 << 20 // bytes of its container.xml
+	maxElements    = 1 << 20 // elements that are read
+	maxDepth       = 100     // of elements; a score needs about a dozen
+	maxText        = 4096    // bytes of the text of an element
+	maxBarLen      = 1024    // quarters of a bar
+	maxDivisions   = 1 << 24 // of a quarter
+	maxRatioNote   = 64      // each figure of a tuplet
+	maxGraces      = 8       // grace notes before a note
+	maxSharing     = 32      // chord symbols at one place
+	maxPasses      = 64      // how often a stretch is played
+	maxSectionName = 40      // bytes of a rehearsal mark that names a section
+	maxJumpWords   = 60      // bytes of words for a jump or a tempo
 
 	// Of ABC alone.
 	maxTunes    = 1 << 16 // of a file

@@ -1318,6 +1318,51 @@ func endingNumbers(s, text string) []int {
 
 var endingRange = regexp.MustCompile(`([0-9]+)\.?(?:\s*-\s*([0-9]+))?`)
 
+// A printed is what the direction-types of a direction show.
+type printed struct {
+	rehearsal   string // the first mark that is short enough for the name of a section
+	words       []*node
+	segno, coda bool
+	metronome   *node // nil without
+}
+
+func printedIn(direction *node) printed {
+	var p printed
+	for _, t := range direction.kids {
+		if t.name != "direction-type" {
+			continue
+		}
+		for _, k := range t.kids {
+			switch k.name {
+			case "rehearsal":
+				if p.rehearsal == "" && len(k.text) <= maxSectionName {
+					p.rehearsal = oneLine(k.text)
+				}
+			case "words", "symbol":
+				p.words = append(p.words, k)
+			case "segno":
+				p.segno = true
+			case "coda":
+				p.coda = true
+			case "metronome":
+				p.metronome = k
+			}
+		}
+	}
+	return p
+}
+
+// text is the words on one line, the first eight of very many.
+func (p printed) text() string {
+	var words []string
+	for _, k := range p.words {
+		if w := oneLine(k.text); w != "" && len(words) < 8 {
+			words = append(words, w)
+		}
+	}
+	return strings.Join(words, " ")
+}
+
 // direction reads tempo, jumps, rehearsal marks, and chord symbols typed as
 // words.
 func (r *xmlReader) direction(e *node, b *xmlBar, now theory.Time, st *xmlState) {
@@ -1337,115 +1382,103 @@ func (r *xmlReader) direction(e *node, b *xmlBar, now theory.Time, st *xmlState)
 		soundAt = soundAt.Add(r.offset(sound, st))
 	}
 	at, soundAt = notBefore(at), notBefore(soundAt)
-	var words []string
-	var marks []*node
-	var segno, coda, metro *node
-	for _, t := range e.kids {
-		if t.name != "direction-type" {
-			continue
-		}
-		for _, k := range t.kids {
-			switch k.name {
-			case "rehearsal":
-				if b.section == "" && len(k.text) <= 40 {
-					b.section = oneLine(k.text)
-				}
-			case "words", "symbol":
-				marks = append(marks, k)
-				if w := oneLine(k.text); w != "" && len(words) < 8 {
-					words = append(words, w)
-				}
-			case "segno":
-				segno = k
-			case "coda":
-				coda = k
-			case "metronome":
-				metro = k
-			}
-		}
+	p := printedIn(e)
+	if b.section == "" {
+		b.section = p.rehearsal
 	}
-	text := strings.Join(words, " ")
-	sign, to := jumpWords(text, coda != nil)
-	if sign != "" {
+	text := p.text()
+	sign, to := jumpWords(text, p.coda)
+	leads := sound != nil && jumpSound(sound)
+	switch {
+	case sign == "":
+		for _, k := range p.words {
+			r.words(k, b, at, st, sound == nil && p.metronome == nil)
+		}
+	case sign == "dacapo" || sign == "dalsegno" || !leads:
 		w := said{place: e.place, text: text, sign: sign, to: to}
 		if (sign == "coda" || sign == "segno") && b.filled && now != (theory.Time{}) {
 			w.to = "next" // they stand where the bar ends
 		}
-		switch {
-		case sign == "dacapo" || sign == "dalsegno", sound == nil:
-			b.said = append(b.said, w)
-		case !jumpSound(sound):
-			b.said = append(b.said, w)
-		}
-	} else {
-		for _, k := range marks {
-			r.words(k, b, at, st, sound == nil && metro == nil)
-		}
+		b.said = append(b.said, w)
 	}
-	if sound == nil || !jumpSound(sound) {
-		if segno != nil && sign != "dalsegno" && sign != "segno" {
+	if !leads {
+		if p.segno && sign != "dalsegno" && sign != "segno" {
 			b.segno = true
 		}
-		if coda != nil && sign == "" {
+		if p.coda && sign == "" {
 			b.codaSign = signInside
 		}
 	}
 	if sound != nil {
-		if v := sound.get("segno"); v != "" {
-			b.segno, b.sign.segno = true, v
-		}
-		if v := sound.get("coda"); v != "" {
-			b.coda, b.sign.coda = true, v
-		}
-		if v := sound.get("tocoda"); v != "" {
-			b.toCoda, b.sign.toCoda = true, v
-		}
-		b.fine = b.fine || sound.yes("fine")
-		if sound.get("forward-repeat") == "yes" {
-			b.from = true
-		}
-		if sound.yes("dacapo") {
-			b.daCapo, b.dalSegno, b.jumpAt, b.jumpTo = true, false, sound.place, to
-		}
-		if v := sound.get("dalsegno"); v != "" {
-			b.dalSegno, b.daCapo, b.jumpAt, b.jumpTo = true, false, sound.place, to
-			b.sign.dalSegno = v
-		}
-		if sound.kid("swing") != nil && st.tellTo {
-			r.warnOnce(sound.place, "the swing of the sheet is not read")
-		}
+		r.soundJumps(sound, b, to, st)
 	}
-	bpm := 0.0
-	where := soundAt
-	if metro != nil {
-		bpm = r.metronome(metro, st)
-		where = at
+	m, ok := r.tempo(e, sound, p.metronome, at, soundAt, st)
+	if !ok {
+		return
 	}
-	if sound != nil && sound.get("tempo") != "" {
-		v, err := strconv.ParseFloat(sound.get("tempo"), 64)
+	st.bpm = m.bpm
+	if len(text) <= maxJumpWords && sign == "" {
+		m.text = text
+	}
+	b.tempi = append(b.tempi, m)
+}
+
+// soundJumps obeys the attributes of sound that say where the tune goes on; to
+// is where the words beside it say that it ends then.
+func (r *xmlReader) soundJumps(sound *node, b *xmlBar, to string, st *xmlState) {
+	if v := sound.get("segno"); v != "" {
+		b.segno, b.sign.segno = true, v
+	}
+	if v := sound.get("coda"); v != "" {
+		b.coda, b.sign.coda = true, v
+	}
+	if v := sound.get("tocoda"); v != "" {
+		b.toCoda, b.sign.toCoda = true, v
+	}
+	b.fine = b.fine || sound.yes("fine")
+	if sound.get("forward-repeat") == "yes" {
+		b.from = true
+	}
+	if sound.yes("dacapo") {
+		b.daCapo, b.dalSegno, b.jumpAt, b.jumpTo = true, false, sound.place, to
+	}
+	if v := sound.get("dalsegno"); v != "" {
+		b.dalSegno, b.daCapo, b.jumpAt, b.jumpTo = true, false, sound.place, to
+		b.sign.dalSegno = v
+	}
+	if sound.kid("swing") != nil && st.tellTo {
+		r.warnOnce(sound.place, "the swing of the sheet is not read")
+	}
+}
+
+// tempo is the mark of a direction, at its place in the bar: that of sound goes
+// before a metronome mark. ok is false without one, or when it is out of range.
+func (r *xmlReader) tempo(e, sound, metronome *node, at, soundAt theory.Time, st *xmlState) (m tempo, ok bool) {
+	m.at = soundAt
+	if metronome != nil {
+		m.bpm, m.at = r.metronome(metronome, st), at
+	}
+	if said := sound.get("tempo"); said != "" {
+		v, err := strconv.ParseFloat(said, 64)
 		if err != nil {
 			v = -1
 		}
-		bpm, where = v, soundAt
+		m.bpm, m.at = v, soundAt
 	}
-	if bpm == 0 {
-		return
+	if m.bpm == 0 {
+		return m, false
 	}
-	if !validTempo(bpm) {
+	if !validTempo(m.bpm) {
 		if st.tellTo {
 			said := sound.get("tempo")
 			if said == "" {
-				said = strconv.FormatFloat(bpm, 'g', 6, 64)
+				said = strconv.FormatFloat(m.bpm, 'g', 6, 64)
 			}
 			r.warn(e.place, "a tempo of %s quarters a minute is not read", quote(said))
 		}
-		return
+		return m, false
 	}
-	st.bpm = bpm
-	if len(text) > 60 || sign != "" {
-		text = ""
-	}
-	b.tempi = append(b.tempi, tempo{where, bpm, text})
+	return m, true
 }
 
 func notBefore(t theory.Time) theory.Time {
@@ -1474,7 +1507,7 @@ func (r *xmlReader) words(k *node, b *xmlBar, at theory.Time, st *xmlState, rest
 	switch {
 	case text == "":
 		return
-	case writtenSection.MatchString(text) && len(text) <= 40:
+	case writtenSection.MatchString(text) && len(text) <= maxSectionName:
 		if b.section == "" {
 			b.section = strings.Trim(text, ":. ")
 		}
@@ -1515,7 +1548,7 @@ var (
 // says so, "" for others, and where the jump ends. coda says that a coda sign
 // stands with them.
 func jumpWords(text string, coda bool) (sign, to string) {
-	if text == "" || len(text) > 60 {
+	if text == "" || len(text) > maxJumpWords {
 		return "", ""
 	}
 	t := strings.ToLower(text)
