@@ -654,3 +654,21 @@ func TestLateTitle(t *testing.T) {
 		t.Errorf("got %q, want %q", got, want)
 	}
 }
+
+// Bars of half the length that their metre asks for, with nothing but bar lines
+// between, are no chain of divided bars: M: or L: is wrong.
+func TestMostlyShort(t *testing.T) {
+	tune := mustRead(t, "X:1\nM:4/4\nK:C\n\"C\"c2e2|\"F\"f2a2|\"G7\"g2b2|\"C\"c4|]\n", Options{})
+	if got, want := dump(tune), "1: C5:1 E5:1 | C\n2: F5:1 A5:1 | F\n3: G5:1 B5:1 | G7\n4: C5:2 | C\n"; got != want {
+		t.Errorf("got\n%swant\n%s", got, want)
+	}
+	want := `0:0 most bars hold less than their metre asks for: the metre may be wrong (in ABC, M: and L:)
+4:4 bar 1 is too short: it holds 2 quarters, its metre 4/4 asks for 4
+4:12 bar 2 is too short: it holds 2 quarters, its metre 4/4 asks for 4
+4:21 bar 3 is too short: it holds 2 quarters, its metre 4/4 asks for 4
+4:29 bar 4 is too short: it holds 2 quarters, its metre 4/4 asks for 4
+`
+	if got := warned(tune); got != want {
+		t.Errorf("got\n%swant\n%s", got, want)
+	}
+}

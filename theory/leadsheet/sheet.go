@@ -119,8 +119,9 @@ func (s *sheet) labels() []string {
 	out := make([]string, len(s.bars))
 	used, again := make(map[string]bool), make(map[string]int)
 	last := 0 // the number before
+	most := s.mostlyShort()
 	for i, b := range s.bars {
-		short := !b.free && b.len.Less(full(b.metre))
+		short := !most && b.short()
 		base := strconv.Itoa(last + 1)
 		switch {
 		case i == 0 && len(s.bars) > 1 && (short || b.implicit):
@@ -137,6 +138,33 @@ func (s *sheet) labels() []string {
 		}
 	}
 	return out
+}
+
+// short reports a bar that holds less than its metre asks for.
+func (b *bar) short() bool { return !b.free && b.len.Less(full(b.metre)) }
+
+// mostlyShort reports a sheet in which most bars are short with nothing but a bar
+// line between them: then its metre or its unit length is wrong, and none of
+// them is a pick-up or the part of a divided bar.
+func (s *sheet) mostlyShort() bool {
+	n := 0
+	for i, b := range s.bars {
+		if b.short() && (i > 0 && s.plainlyDivided(i-1) || s.plainlyDivided(i)) {
+			n++
+		}
+	}
+	return n >= 3 && 2*n > len(s.bars)
+}
+
+// plainlyDivided reports that bars i and i+1 make a full one and no repeat, ending,
+// double bar or jump stands between them.
+func (s *sheet) plainlyDivided(i int) bool {
+	if i+1 >= len(s.bars) || !s.bars[i].short() || !s.bars[i+1].short() {
+		return false
+	}
+	a, b := s.bars[i], s.bars[i+1]
+	return a.len.Add(b.len) == full(a.metre) && a.back == 0 && !a.fine && !a.daCapo && !a.dalSegno && !a.toCoda &&
+		!b.starts && !b.from && !b.ending && !b.segno && !b.coda && !b.implicit && b.section == ""
 }
 
 // unique puts a letter behind the number of a label that is taken: 4, 4a, 4b;
@@ -166,7 +194,7 @@ func (s *sheet) insidePickUp(i int) bool {
 	if b.starts || b.from || b.section != "" {
 		return true
 	}
-	return !before.free && before.len.Less(full(before.metre)) && before.len.Add(b.len) == full(b.metre)
+	return before.short() && before.len.Add(b.len) == full(b.metre)
 }
 
 // barNumber accepts digits and at most one letter after them: what can be
@@ -465,13 +493,20 @@ func letterName(n int) string {
 // with the last bar, make up for each other.
 func (s *sheet) lengths(order []int, labels []string, l *log) {
 	wrong, _ := s.wrongLengths(order)
+	if s.mostlyShort() {
+		l.warn(place{}, "most bars hold less than their metre asks for: the metre may be wrong (in ABC, M: and L:)")
+	}
 	for _, i := range wrong {
 		b := s.bars[i]
 		want, what := full(b.metre), "long"
 		if b.len.Less(want) {
 			what = "short"
 		}
-		l.warn(b.place, "bar %s is too %s: it holds %s quarters, its metre %d/%d asks for %s", labels[i], what, b.len, b.metre.Num, b.metre.Den, want)
+		quarters := "quarters"
+		if b.len == theory.Quarters(1, 1) {
+			quarters = "quarter"
+		}
+		l.warn(b.place, "bar %s is too %s: it holds %s %s, its metre %d/%d asks for %s", labels[i], what, b.len, quarters, b.metre.Num, b.metre.Den, want)
 	}
 }
 
@@ -481,10 +516,8 @@ func (s *sheet) lengths(order []int, labels []string, l *log) {
 func (s *sheet) wrongLengths(order []int) (wrong []int, right []bool) {
 	told := make(map[int]bool)
 	right = make([]bool, len(s.bars))
-	short := func(k int) bool {
-		b := s.bars[order[k]]
-		return !b.free && b.len.Less(full(b.metre))
-	}
+	most := s.mostlyShort()
+	short := func(k int) bool { return s.bars[order[k]].short() }
 	together := func(k int) bool { // k and k+1 are two parts of one bar
 		if k < 0 || k+1 >= len(order) || !short(k) || !short(k+1) {
 			return false
@@ -497,7 +530,7 @@ func (s *sheet) wrongLengths(order []int) (wrong []int, right []bool) {
 		b := s.bars[i]
 		want := full(b.metre)
 		switch {
-		case b.free || b.len == want || b.len.Less(want) && (k == 0 || k == len(order)-1 || together(k-1) || together(k)):
+		case b.free || b.len == want || b.len.Less(want) && !most && (k == 0 || k == len(order)-1 || together(k-1) || together(k)):
 			right[i] = true
 		case !told[i]:
 			told[i] = true
