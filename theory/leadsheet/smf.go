@@ -87,7 +87,10 @@ func (f *smfFile) words(m smfMeta) *smfWords {
 // An smfError is a fault of the file and what to do about it.
 type smfError struct{ msg, do string }
 
-const exportAgain = "export the MIDI file again"
+const (
+	exportAgain = "export the MIDI file again"
+	exportAlone = "export the melody and the chords alone"
+)
 
 // parseSMF reads the chunks. warn is told what was mended.
 func parseSMF(data []byte, warn func(string)) (*smfFile, *smfError) {
@@ -126,7 +129,7 @@ func parseSMF(data []byte, warn func(string)) (*smfFile, *smfError) {
 				return fail(exportAgain, "byte %d: track %d says it has %d bytes and the file ends after %d: it is cut off", base+i, len(f.tracks)+1, n, len(d)-i-8)
 			}
 			if len(f.tracks) == maxParts {
-				return fail("export the melody and the chords alone", "byte %d: more than %d tracks", base+i, maxParts)
+				return fail(exportAlone, "byte %d: more than %d tracks", base+i, maxParts)
 			}
 			if err := p.track(d[i+8:i+8+int(n)], base+i+8); err != nil {
 				return nil, err
@@ -173,146 +176,191 @@ type smfParser struct {
 	open   *[16 * 128]int32
 }
 
+// An smfCursor reads the events of a track.
+type smfCursor struct {
+	*smfParser
+	track  *smfTrack
+	index  int    // of the track
+	b      []byte // of the track
+	base   int    // where b begins in the file
+	i      int
+	now    int64 // ticks
+	status byte  // the running status; 0 none
+}
+
+// track reads one chunk, which begins at base in the file.
 func (p *smfParser) track(b []byte, base int) *smfError {
 	f := p.file
-	t := &smfTrack{number: len(f.tracks) + 1}
-	index := len(f.tracks)
-	f.tracks = append(f.tracks, t)
+	c := smfCursor{smfParser: p, track: &smfTrack{number: len(f.tracks) + 1}, index: len(f.tracks), b: b, base: base}
+	f.tracks = append(f.tracks, c.track)
 	clear(p.open[:])
-	var status byte
-	var now int64
-	i := 0
-	fail := func(format string, args ...any) *smfError {
-		return &smfError{fmt.Sprintf("byte %d, track %d: ", base+i, t.number) + fmt.Sprintf(format, args...), exportAgain}
-	}
-	vlq := func() (int, bool) { // at most four bytes
-		v := 0
-		for k := range 4 {
-			if i+k >= len(b) {
-				return 0, false
-			}
-			v = v<<7 | int(b[i+k]&0x7f)
-			if b[i+k] < 0x80 {
-				i += k + 1
-				return v, true
-			}
-		}
-		return 0, false
-	}
-	const badVLQ = "a length or time that does not end within four bytes or within its track"
-	defer func() {
-		for _, k := range p.open {
-			if k != 0 {
-				n := &t.notes[k-1]
-				n.off, n.hanging = uint32(max(now, int64(n.on))), true
-				t.hanging++
-			}
-		}
-	}()
-	limit := min(int64(maxTicks), int64(maxQuarters)*int64(f.division))
-	for i < len(b) {
-		dt, ok := vlq()
+	err := c.read()
+	c.endHanging()
+	return err
+}
+
+// read reads the events up to the end of the track.
+func (c *smfCursor) read() *smfError {
+	limit := min(int64(maxTicks), int64(maxQuarters)*int64(c.file.division))
+	for c.i < len(c.b) {
+		dt, ok := c.vlq()
 		if !ok {
-			return fail(badVLQ)
+			return c.fail(badVLQ)
 		}
-		if i == len(b) {
-			return fail("the track ends where an event is due")
+		if c.i == len(c.b) {
+			return c.fail("the track ends where an event is due")
 		}
-		c := b[i]
-		if c == 0xff && i+1 < len(b) && b[i+1] == metaEnd {
-			if now+int64(dt) <= limit {
-				now += int64(dt)
+		first := c.b[c.i]
+		if first == 0xff && c.i+1 < len(c.b) && c.b[c.i+1] == metaEnd {
+			if c.now+int64(dt) <= limit {
+				c.now += int64(dt)
 			}
 			return nil
 		}
-		if now += int64(dt); now > limit {
-			return &smfError{fmt.Sprintf("byte %d, track %d: the track lasts longer than %d quarter notes", base+i, t.number, limit/int64(f.division)), "export the tune alone"}
+		if c.now += int64(dt); c.now > limit {
+			err := c.fail("the track lasts longer than %d quarter notes", limit/int64(c.file.division))
+			err.do = "export the tune alone"
+			return err
 		}
-		if p.events++; p.events > maxEvents {
-			return &smfError{fmt.Sprintf("more than %d events", maxEvents), "export the melody and the chords alone"}
+		if c.events++; c.events > maxEvents {
+			return &smfError{fmt.Sprintf("more than %d events", maxEvents), exportAlone}
 		}
+		var err *smfError
 		switch {
-		case c == 0xff || c == 0xf0 || c == 0xf7:
-			// The standard ends a running status here; files that go on with it
-			// have no other meaning, so it is kept.
-			i++
-			kind := byte(0)
-			if c == 0xff {
-				if i == len(b) {
-					return fail("the track ends within a meta event")
-				}
-				kind = b[i]
-				i++
-			}
-			n, ok := vlq()
-			if !ok {
-				return fail(badVLQ)
-			}
-			if n > len(b)-i {
-				return fail("an event of %d bytes goes past the end of the track", n)
-			}
-			body := b[i : i+n]
-			i += n
-			switch kind {
-			case metaName:
-				if t.name == "" {
-					t.name = smfText(body)
-				}
-			case metaText, metaLyric, metaMarker, metaCue, metaTempo, metaTime, metaKey:
-				if kind != metaTempo && kind != metaTime && kind != metaKey {
-					if p.texts++; p.texts > maxTexts {
-						return &smfError{fmt.Sprintf("more than %d texts, lyrics and markers", maxTexts), "export the melody and the chords alone"}
-					}
-				}
-				f.metas = append(f.metas, smfMeta{uint32(now), uint32(base + i - n), uint16(min(n, maxTextData)), uint16(index), kind})
-			}
-		case c > 0xf0:
-			return fail("the status byte %02X hex has no place in a file", c)
+		case first == 0xff || first == 0xf0 || first == 0xf7:
+			err = c.long(first)
+		case first > 0xf0:
+			err = c.fail("the status byte %02X hex has no place in a file", first)
 		default:
-			if c >= 0x80 {
-				status = c
-				i++
-			} else if status == 0 {
-				return fail("the data byte %02X hex stands where a status is due", c)
-			}
-			n := 2
-			if k := status & 0xf0; k == 0xc0 || k == 0xd0 {
-				n = 1
-			}
-			if i+n > len(b) {
-				return fail("the track ends within an event")
-			}
-			for k := range n {
-				if b[i+k] >= 0x80 {
-					i += k
-					return fail("the status byte %02X hex stands where data is due", b[i])
-				}
-			}
-			ch := status & 0x0f
-			switch status & 0xf0 {
-			case 0x80, 0x90:
-				key := b[i]
-				slot := &p.open[int(ch)<<7|int(key)]
-				if *slot != 0 {
-					t.notes[*slot-1].off = uint32(now)
-					*slot = 0
-				}
-				if status&0xf0 == 0x90 && b[i+1] > 0 {
-					if len(t.notes) == 0 {
-						t.channel = ch
-					}
-					t.notes = append(t.notes, smfNote{on: uint32(now), key: key, channel: ch})
-					*slot = int32(len(t.notes))
-				}
-			case 0xc0:
-				if t.program == 0 {
-					t.program = b[i] + 1
-				}
-			}
-			i += n
+			err = c.message(first)
+		}
+		if err != nil {
+			return err
 		}
 	}
 	return nil
+}
+
+const badVLQ = "a length or time that does not end within four bytes or within its track"
+
+func (c *smfCursor) fail(format string, args ...any) *smfError {
+	return &smfError{fmt.Sprintf("byte %d, track %d: ", c.base+c.i, c.track.number) + fmt.Sprintf(format, args...), exportAgain}
+}
+
+// vlq reads a variable-length quantity, at most four bytes; ok is false, and
+// nothing read, when it does not end.
+func (c *smfCursor) vlq() (v int, ok bool) {
+	for k := range 4 {
+		if c.i+k >= len(c.b) {
+			return 0, false
+		}
+		v = v<<7 | int(c.b[c.i+k]&0x7f)
+		if c.b[c.i+k] < 0x80 {
+			c.i += k + 1
+			return v, true
+		}
+	}
+	return 0, false
+}
+
+// long reads an event that says how long it is: a meta event, or a system
+// exclusive one, which is passed over. The standard ends a running status here;
+// files that go on with it have no other meaning, so it is kept.
+func (c *smfCursor) long(status byte) *smfError {
+	c.i++
+	kind := byte(0)
+	if status == 0xff {
+		if c.i == len(c.b) {
+			return c.fail("the track ends within a meta event")
+		}
+		kind = c.b[c.i]
+		c.i++
+	}
+	n, ok := c.vlq()
+	if !ok {
+		return c.fail(badVLQ)
+	}
+	if n > len(c.b)-c.i {
+		return c.fail("an event of %d bytes goes past the end of the track", n)
+	}
+	pos := c.i
+	c.i += n
+	switch kind {
+	case metaName:
+		if c.track.name == "" {
+			c.track.name = smfText(c.b[pos:c.i])
+		}
+		return nil
+	case metaText, metaLyric, metaMarker, metaCue:
+		if c.texts++; c.texts > maxTexts {
+			return &smfError{fmt.Sprintf("more than %d texts, lyrics and markers", maxTexts), exportAlone}
+		}
+	case metaTempo, metaTime, metaKey:
+	default:
+		return nil
+	}
+	c.file.metas = append(c.file.metas, smfMeta{uint32(c.now), uint32(c.base + pos), uint16(min(n, maxTextData)), uint16(c.index), kind})
+	return nil
+}
+
+// message reads a channel message, whose first byte is a status or, under a
+// running status, data.
+func (c *smfCursor) message(first byte) *smfError {
+	if first >= 0x80 {
+		c.status = first
+		c.i++
+	} else if c.status == 0 {
+		return c.fail("the data byte %02X hex stands where a status is due", first)
+	}
+	kind, ch := c.status&0xf0, c.status&0x0f
+	n := 2
+	if kind == 0xc0 || kind == 0xd0 {
+		n = 1
+	}
+	if c.i+n > len(c.b) {
+		return c.fail("the track ends within an event")
+	}
+	data := c.b[c.i : c.i+n]
+	for k, d := range data {
+		if d >= 0x80 {
+			c.i += k
+			return c.fail("the status byte %02X hex stands where data is due", d)
+		}
+	}
+	c.i += n
+	t := c.track
+	switch kind {
+	case 0x80, 0x90:
+		key := data[0]
+		slot := &c.open[int(ch)<<7|int(key)]
+		if *slot != 0 {
+			t.notes[*slot-1].off = uint32(c.now)
+			*slot = 0
+		}
+		if kind == 0x90 && data[1] > 0 {
+			if len(t.notes) == 0 {
+				t.channel = ch
+			}
+			t.notes = append(t.notes, smfNote{on: uint32(c.now), key: key, channel: ch})
+			*slot = int32(len(t.notes))
+		}
+	case 0xc0:
+		if t.program == 0 {
+			t.program = data[0] + 1
+		}
+	}
+	return nil
+}
+
+// endHanging ends the notes that the track never ended, with the track.
+func (c *smfCursor) endHanging() {
+	for _, k := range c.open {
+		if k != 0 {
+			n := &c.track.notes[k-1]
+			n.off, n.hanging = uint32(max(c.now, int64(n.on))), true
+			c.track.hanging++
+		}
+	}
 }
 
 // splitChannels makes a track of each channel of a format 0 file that has
