@@ -227,80 +227,10 @@ func (s *sheet) build(l *log) *theory.Tune {
 	if order == nil {
 		return nil
 	}
-	notes, symbols := 0, 0
-	for _, i := range order {
-		notes += len(s.bars[i].notes)
-		symbols += len(s.bars[i].symbols)
-		if notes > maxNotes || symbols > maxNotes {
-			l.fault(s.bars[i].place, "take repeats out", "with its repeats the tune is longer than %d notes", maxNotes)
-			return nil
-		}
-	}
-	t := &theory.Tune{Title: printable(s.title), Composer: printable(s.composer)}
-	t.Bars = make([]theory.Bar, 0, len(order))
-	t.Melody = make([]theory.Note, 0, notes)
-	t.Changes = make([]theory.Change, 0, symbols)
 	labels := s.labels()
-	tempoAt := s.tempoAtBars()
-	pass := make([]int, len(s.bars))
-	var (
-		now      theory.Time
-		bpm      float64
-		lastTied bool
-	)
-	for _, i := range order {
-		b := s.bars[i]
-		pass[i]++
-		label := labels[i]
-		if pass[i] > 1 {
-			label += "/" + strconv.Itoa(pass[i])
-		}
-		t.Bars = append(t.Bars, theory.Bar{
-			Label: label, Pass: pass[i], Source: i, At: now, Len: b.len,
-			Beat: theory.BeatOf(b.metre), Metre: b.metre, Key: b.key,
-		})
-		for _, n := range b.notes {
-			at := now.Add(n.at)
-			if k := len(t.Melody) - 1; k >= 0 {
-				last := &t.Melody[k]
-				end := last.At.Add(last.Len)
-				if (lastTied || n.tiedFrom) && end == at && last.Pitch.MIDI() == n.pitch.MIDI() {
-					last.Len = last.Len.Add(n.len)
-					lastTied = n.tied
-					continue
-				}
-				if at.Less(end) { // a voice that overlaps itself
-					last.Len = at.Sub(last.At)
-				}
-			}
-			t.Melody = append(t.Melody, theory.Note{At: at, Len: n.len, Pitch: n.pitch, Grace: slices.Clone(n.grace)})
-			lastTied = n.tied
-		}
-		for _, c := range b.symbols {
-			at := now.Add(c.at)
-			if k := len(t.Changes) - 1; k >= 0 && t.Changes[k].At == at {
-				// A symbol at the very end of the bar before: it never sounds.
-				l.warnOnce(c.place, "a chord symbol that stands at the end of a bar is covered by the next bar's and is left out")
-				t.Changes[k].Chord = c.chord
-				continue
-			}
-			t.Changes = append(t.Changes, theory.Change{At: at, Chord: c.chord})
-		}
-		if v := tempoAt[i]; v != bpm && v != 0 {
-			bpm = v
-			setTempo(t, now, tempo{bpm: v})
-		}
-		for _, m := range b.tempi {
-			if m.bpm != 0 && (m.bpm != bpm || m.text != "") && m.at.Less(b.len) {
-				bpm = m.bpm
-				setTempo(t, now.Add(m.at), m)
-			}
-		}
-		now = now.Add(b.len)
-		if len(t.Bars) > maxBars || len(t.Melody) > maxNotes || now.Cmp(theory.Quarters(maxQuarters, 1)) > 0 {
-			l.fault(b.place, "take repeats out", "with its repeats the tune is longer than %d bars or %d notes", maxBars, maxNotes)
-			return nil
-		}
+	t := s.line(order, labels, l)
+	if t == nil {
+		return nil
 	}
 	end := t.End()
 	if k := len(t.Changes) - 1; k >= 0 && t.Changes[k].At.Cmp(end) >= 0 {
@@ -333,6 +263,90 @@ func (s *sheet) build(l *log) *theory.Tune {
 	t.DividePhrases()
 	t.Warnings = l.told()
 	return t
+}
+
+// line puts the bars one after the other in the order played. The chord
+// symbols have no lengths yet. It returns nil when it logged a fault.
+func (s *sheet) line(order []int, labels []string, l *log) *theory.Tune {
+	notes, symbols := 0, 0
+	for _, i := range order {
+		notes += len(s.bars[i].notes)
+		symbols += len(s.bars[i].symbols)
+		if notes > maxNotes || symbols > maxNotes {
+			l.fault(s.bars[i].place, "take repeats out", "with its repeats the tune is longer than %d notes", maxNotes)
+			return nil
+		}
+	}
+	t := &theory.Tune{Title: printable(s.title), Composer: printable(s.composer)}
+	t.Bars = make([]theory.Bar, 0, len(order))
+	t.Melody = make([]theory.Note, 0, notes)
+	t.Changes = make([]theory.Change, 0, symbols)
+	tempoAt := s.tempoAtBars()
+	pass := make([]int, len(s.bars))
+	var (
+		now  theory.Time
+		bpm  float64
+		tied bool // the last note goes on into the next
+	)
+	for _, i := range order {
+		b := s.bars[i]
+		pass[i]++
+		label := labels[i]
+		if pass[i] > 1 {
+			label += "/" + strconv.Itoa(pass[i])
+		}
+		t.Bars = append(t.Bars, theory.Bar{
+			Label: label, Pass: pass[i], Source: i, At: now, Len: b.len,
+			Beat: theory.BeatOf(b.metre), Metre: b.metre, Key: b.key,
+		})
+		for _, n := range b.notes {
+			addNote(t, now.Add(n.at), n, tied)
+			tied = n.tied
+		}
+		for _, c := range b.symbols {
+			at := now.Add(c.at)
+			if k := len(t.Changes) - 1; k >= 0 && t.Changes[k].At == at {
+				// A symbol at the very end of the bar before: it never sounds.
+				l.warnOnce(c.place, "a chord symbol that stands at the end of a bar is covered by the next bar's and is left out")
+				t.Changes[k].Chord = c.chord
+				continue
+			}
+			t.Changes = append(t.Changes, theory.Change{At: at, Chord: c.chord})
+		}
+		if v := tempoAt[i]; v != bpm && v != 0 {
+			bpm = v
+			setTempo(t, now, tempo{bpm: v})
+		}
+		for _, m := range b.tempi {
+			if m.bpm != 0 && (m.bpm != bpm || m.text != "") && m.at.Less(b.len) {
+				bpm = m.bpm
+				setTempo(t, now.Add(m.at), m)
+			}
+		}
+		now = now.Add(b.len)
+		if len(t.Bars) > maxBars || len(t.Melody) > maxNotes || now.Cmp(theory.Quarters(maxQuarters, 1)) > 0 {
+			l.fault(b.place, "take repeats out", "with its repeats the tune is longer than %d bars or %d notes", maxBars, maxNotes)
+			return nil
+		}
+	}
+	return t
+}
+
+// addNote adds a note of a bar at its time in the tune; tied tells that the
+// note before goes on into it when it has the same pitch.
+func addNote(t *theory.Tune, at theory.Time, n note, tied bool) {
+	if k := len(t.Melody) - 1; k >= 0 {
+		last := &t.Melody[k]
+		end := last.At.Add(last.Len)
+		if (tied || n.tiedFrom) && end == at && last.Pitch.MIDI() == n.pitch.MIDI() {
+			last.Len = last.Len.Add(n.len)
+			return
+		}
+		if at.Less(end) { // a voice that overlaps itself
+			last.Len = at.Sub(last.At)
+		}
+	}
+	t.Melody = append(t.Melody, theory.Note{At: at, Len: n.len, Pitch: n.pitch, Grace: slices.Clone(n.grace)})
 }
 
 // told is the list of warnings for the tune, in order of place.
