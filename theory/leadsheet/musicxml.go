@@ -76,13 +76,8 @@ func readXML(text string, opt Options, l *log) *sheet {
 	if len(l.faults) > 0 {
 		return nil
 	}
-	s := &sheet{howSymbols: "add chord symbols in the score, not as plain text", title: oneLine(root.find("work").textOf("work-title")), composer: oneLine(composer(root))}
-	if s.title == "" {
-		s.title = oneLine(root.textOf("movement-title"))
-	}
-	if s.title == "" {
-		s.title = oneLine(creditTitle(root))
-	}
+	s := &sheet{howSymbols: "add chord symbols in the score, not as plain text", composer: oneLine(composer(root))}
+	s.title = oneLine(cmp.Or(root.find("work").textOf("work-title"), root.textOf("movement-title"), creditTitle(root)))
 	if name := encodingOf(text); !knownEncodings[name] && strings.ContainsFunc(s.title+s.composer, func(c rune) bool { return c > unicode.MaxASCII }) {
 		r.warn(place{1, 1}, "the encoding %s is not known: title and composer may have wrong letters", quote(name))
 	}
@@ -104,7 +99,26 @@ func readXML(text string, opt Options, l *log) *sheet {
 	for _, p := range parts {
 		r.obeyWords(p)
 	}
-	left := make(map[string]bool) // other voices of the part
+	left := r.takeMelody(s, parts, melody, harmony, voice, strings.Contains(opt.Melody, "/"))
+	r.tellLeftOut(parts, melody, voice, left)
+	s.codaSigns()
+	if !melody.timed {
+		r.guessMetre(s)
+	}
+	s.closeEndings()
+	if !slices.ContainsFunc(s.bars, hasTempo) {
+		s.takeTempi(parts)
+	}
+	s.grid = r.grid
+	return s
+}
+
+// takeMelody puts the bars of the melody into the sheet, with the symbols of
+// the part that has the harmony and the signs of all. voice is the main one;
+// only tells that no other goes in where it is silent. left has the voices of
+// the part that are not taken.
+func (r *xmlReader) takeMelody(s *sheet, parts []*xmlPart, melody, harmony *xmlPart, voice string, only bool) (left map[string]bool) {
+	left = make(map[string]bool)
 	for i, b := range melody.bars {
 		if !b.filled {
 			// The length of a bar without notes shows in the other parts.
@@ -115,7 +129,7 @@ func readXML(text string, opt Options, l *log) *sheet {
 				}
 			}
 		}
-		main := b.voiceFor(voice, opt.Melody)
+		main := b.voiceFor(voice, only)
 		if main != nil {
 			b.notes = r.topLine(main.notes, b.place)
 		}
@@ -147,26 +161,22 @@ func readXML(text string, opt Options, l *log) *sheet {
 		}
 		s.bars = append(s.bars, &b.bar)
 	}
-	r.tellLeftOut(parts, melody, voice, left)
-	s.codaSigns()
-	if !melody.timed {
-		r.guessMetre(s)
-	}
-	s.closeEndings()
-	if !slices.ContainsFunc(s.bars, hasTempo) {
-		for _, p := range parts {
-			if slices.ContainsFunc(p.bars, func(b *xmlBar) bool { return hasTempo(&b.bar) }) {
-				for i, b := range s.bars {
-					if i < len(p.bars) {
-						b.tempi = p.bars[i].tempi
-					}
-				}
-				break
+	return left
+}
+
+// takeTempi takes the tempo marks of the first part that has any.
+func (s *sheet) takeTempi(parts []*xmlPart) {
+	for _, p := range parts {
+		if !slices.ContainsFunc(p.bars, func(b *xmlBar) bool { return hasTempo(&b.bar) }) {
+			continue
+		}
+		for i, b := range s.bars {
+			if i < len(p.bars) {
+				b.tempi = p.bars[i].tempi
 			}
 		}
+		return
 	}
-	s.grid = r.grid
-	return s
 }
 
 // tellLeftOut says which parts and which voices of the part read are not the
@@ -183,6 +193,9 @@ func (r *xmlReader) tellLeftOut(parts []*xmlPart, melody *xmlPart, voice string,
 	}
 	if len(left) > 0 {
 		names := slices.SortedFunc(maps.Keys(left), compareVoices)
+		for i, n := range names {
+			names[i] = shorten(n)
+		}
 		r.warn(place{}, "only voice %s of its part is read; left out: %s (--melody PART/VOICE chooses another)", shorten(voice), listed(names))
 	}
 }
@@ -444,18 +457,26 @@ func (p *xmlPart) mainVoice() string {
 	}).name
 }
 
+// compareVoices orders the names of voices: numbers by what they count, before
+// words.
 func compareVoices(a, b string) int {
 	x, errX := strconv.Atoi(a)
 	y, errY := strconv.Atoi(b)
-	if errX == nil && errY == nil {
-		return cmp.Compare(x, y)
+	switch {
+	case errX == nil && errY == nil:
+		return cmp.Or(cmp.Compare(x, y), strings.Compare(a, b))
+	case errX == nil:
+		return -1
+	case errY == nil:
+		return 1
 	}
 	return strings.Compare(a, b)
 }
 
 // voiceFor gives the voice of the bar: the main one, or, where that has neither
 // notes nor rests, the one that sounds longest on the upper staff.
-func (b *xmlBar) voiceFor(name, asked string) *xmlVoice {
+// With only there is no other.
+func (b *xmlBar) voiceFor(name string, only bool) *xmlVoice {
 	var best *xmlVoice
 	for _, v := range b.voices {
 		if v.name == name && v.any {
@@ -465,7 +486,7 @@ func (b *xmlBar) voiceFor(name, asked string) *xmlVoice {
 			best = v
 		}
 	}
-	if strings.Contains(asked, "/") {
+	if only {
 		return nil
 	}
 	return best

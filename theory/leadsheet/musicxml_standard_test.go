@@ -1,6 +1,7 @@
 package leadsheet
 
 import (
+	order "cmp"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -346,6 +347,19 @@ func TestMusicXMLStandard(t *testing.T) {
 				t.Errorf("warnings (-want +got):\n%s", d)
 			}
 		})
+	}
+}
+
+// The order of voices decides every tie, and is one for all three of any: "10"
+// counts as a number, "1x" does not.
+func TestCompareVoices(t *testing.T) {
+	want := []string{"01", "1", "9", "10", "1x", "a"}
+	for i, a := range want {
+		for k, b := range want {
+			if got := compareVoices(a, b); got != order.Compare(i, k) {
+				t.Errorf("%q and %q: %d", a, b, got)
+			}
+		}
 	}
 }
 
