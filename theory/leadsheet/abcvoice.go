@@ -57,6 +57,7 @@ type abcVoice struct {
 
 	acc     map[accKey]int8 // accidentals in force to the bar's end
 	pending []pendingText   // quoted texts that wait for a note
+	blank   place           // a pair of empty quotes that waits for a note
 	grace   []theory.Pitch
 	last    event // the last note, chord or rest
 	brokenN int64 // the factor of broken rhythm for the next note, 0 none
@@ -405,6 +406,10 @@ func (v *abcVoice) text(text string, at place) {
 	if strings.Contains(text, "&") {
 		text = unescape(text) // B&flat;
 	}
+	if strings.TrimSpace(text) == "" {
+		v.blank = at
+		return
+	}
 	if name, ok := jumpText(text); ok {
 		v.sign(name, at)
 		return
@@ -609,6 +614,13 @@ func (v *abcVoice) add(length theory.Time, p *played, at place) {
 		return
 	}
 	v.fill(at)
+	if v.blank != (place{}) && len(v.pending) == 0 && !v.symbolHere() {
+		v.r.sheet.blanks++
+		if p != nil {
+			v.r.warnOnce(v.blank, blankSymbol)
+		}
+	}
+	v.blank = place{}
 	v.flush(at)
 	note := -1
 	if p != nil && !v.over {
@@ -627,6 +639,8 @@ func (v *abcVoice) add(length theory.Time, p *played, at place) {
 	v.last = event{v.cur, note, length}
 	v.t = v.t.Add(length)
 }
+
+const blankSymbol = "a pair of quotes is empty: the chord before goes on (type the symbol, or take the quotes out)"
 
 func newNote(at, length theory.Time, p *played, grace []theory.Pitch) note {
 	return note{at: at, len: length, pitch: p.pitch, tied: p.tied, grace: grace}
@@ -1320,7 +1334,7 @@ func (v *abcVoice) lineSymbol(text string, k int, at place) {
 	v.pending = nil
 	v.text(text, at)
 	got := v.pending
-	v.pending = pending
+	v.pending, v.blank = pending, place{}
 	switch {
 	case len(got) == 0:
 		return

@@ -16,6 +16,8 @@ type Inspection struct {
 	Faults ErrorList
 	// Bars are the written bars in the order in which they are first played.
 	Bars []BarState
+	// Blanks counts the pairs of quotes that wait for a chord symbol in ABC.
+	Blanks int
 }
 
 // A BarState is how far a written bar has come.
@@ -42,7 +44,8 @@ func (b BarState) Done() bool {
 }
 
 // HalfTyped reports a sheet that somebody is still writing: it has no notes or
-// no chord symbols, its last bars hold rests alone, or a quarter of all bars do.
+// no chord symbols, empty quotes where one should be, its last bars hold rests
+// alone, or a quarter of all bars do.
 func (in *Inspection) HalfTyped() bool {
 	if in.Tune == nil || len(in.Bars) == 0 {
 		return false
@@ -53,7 +56,7 @@ func (in *Inspection) HalfTyped() bool {
 			empty++
 		}
 	}
-	return len(in.Tune.Melody) == 0 || len(in.Tune.Changes) == 0 || in.Bars[len(in.Bars)-1].Empty() || 4*empty >= len(in.Bars)
+	return len(in.Tune.Melody) == 0 || len(in.Tune.Changes) == 0 || in.Blanks > 0 || in.Bars[len(in.Bars)-1].Empty() || 4*empty >= len(in.Bars)
 }
 
 // Inspect reads a lead sheet as Read does, and gives what it could read beside
@@ -73,6 +76,7 @@ func Inspect(r io.Reader, name string, opt Options) (*Inspection, error) {
 	if s == nil || in.Tune == nil {
 		return in, nil
 	}
+	in.Blanks = s.blanks
 	in.barStates(s)
 	return in, nil
 }

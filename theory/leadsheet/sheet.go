@@ -14,6 +14,7 @@ import (
 type sheet struct {
 	title, composer string
 	howSymbols      string   // how to add chord symbols, for who has none
+	blanks          int      // pairs of quotes that wait for a chord symbol
 	tempoText       string   // words for the tempo where there is no figure
 	lines           []string // of the file where it is ABC
 	bars            []*bar
