@@ -65,18 +65,8 @@ func readSymbol(text string) reading {
 	if len(s) > maxSymbol {
 		return reading{note: notRead(text)}
 	}
-	for _, cut := range []string{`\n`, ";", "\n"} { // several lines of print: the first is the symbol
-		if i := strings.Index(s, cut); i > 0 {
-			r := readSymbol(s[:i])
-			if rest := strings.TrimSpace(s[i+len(cut):]); r.note == "" && rest != "" {
-				if _, ok := oneChord(rest); ok && cut == ";" && len(r.chords) > 0 { // ABC 2.1, 4.18
-					r.note = "the other chord of " + quote(text) + " is left out"
-					return r
-				}
-				r.note = "the text " + quote(rest) + " under a chord symbol is not read"
-			}
-			return r
-		}
+	if r, ok := severalLines(s, text); ok {
+		return r
 	}
 	if m := printedAt.FindString(s); strings.Contains(m, "@") {
 		s = s[len(m):]
@@ -98,29 +88,7 @@ func readSymbol(text string) reading {
 		return reading{} // a placeholder in a row of alternatives, or the same chord again
 	}
 	if s[0] < 'A' || s[0] > 'G' {
-		switch m := badRoot.FindStringSubmatch(s); {
-		case theory.IsBassNote(s) || oldBassNote(s):
-			return reading{note: "the bass note " + quote(text) + " is left out: it is no chord"}
-		case m != nil && hasDigitOrMinor(m[2]):
-			if _, err := theory.ParseChord("C" + m[2]); err == nil {
-				why := ": no note is called " + m[1]
-				if m[1] == "H" {
-					why += ", the German H is B and the German B is Bb"
-				}
-				return reading{fault: "unknown chord symbol " + quote(text) + why}
-			}
-		case smallRoot.MatchString(s) && !textWords[strings.ToLower(strings.Fields(s)[0])]:
-			if c, ok := oneChord(strings.ToUpper(s[:1]) + s[1:]); ok {
-				return reading{chords: []theory.Chord{c}, note: "the chord symbol " + quote(text) + " with its small letter is read as " + c.String()}
-			}
-		}
-		if first, rest, ok := strings.Cut(s, " "); ok && (theory.IsBassNote(first) || oldBassNote(first)) {
-			if r := readSymbol(rest); len(r.chords) > 0 { // "g G": a bass note before the symbol
-				r.note = "the bass note " + quote(first) + " is left out: it is no chord"
-				return r
-			}
-		}
-		return reading{note: notRead(text)}
+		return withoutRoot(s, text)
 	}
 	if c, ok := oneChord(s); ok {
 		return reading{chords: []theory.Chord{c}}
@@ -150,6 +118,58 @@ func readSymbol(text string) reading {
 	if textWords[strings.ToLower(strings.TrimRight(words[0], ":,!"))] {
 		return reading{note: notRead(text)}
 	}
+	return unknownSymbol(s, text)
+}
+
+// severalLines reads a text of several lines of print, of which the first is
+// the symbol; ok is false for one line.
+func severalLines(s, text string) (reading, bool) {
+	for _, cut := range []string{`\n`, ";", "\n"} {
+		if i := strings.Index(s, cut); i > 0 {
+			r := readSymbol(s[:i])
+			if rest := strings.TrimSpace(s[i+len(cut):]); r.note == "" && rest != "" {
+				if _, ok := oneChord(rest); ok && cut == ";" && len(r.chords) > 0 { // ABC 2.1, 4.18
+					r.note = "the other chord of " + quote(text) + " is left out"
+					return r, true
+				}
+				r.note = "the text " + quote(rest) + " under a chord symbol is not read"
+			}
+			return r, true
+		}
+	}
+	return reading{}, false
+}
+
+// withoutRoot reads a text that does not begin with the name of a note in
+// capitals.
+func withoutRoot(s, text string) reading {
+	switch m := badRoot.FindStringSubmatch(s); {
+	case theory.IsBassNote(s) || oldBassNote(s):
+		return reading{note: "the bass note " + quote(text) + " is left out: it is no chord"}
+	case m != nil && hasDigitOrMinor(m[2]):
+		if _, err := theory.ParseChord("C" + m[2]); err == nil {
+			why := ": no note is called " + m[1]
+			if m[1] == "H" {
+				why += ", the German H is B and the German B is Bb"
+			}
+			return reading{fault: "unknown chord symbol " + quote(text) + why}
+		}
+	case smallRoot.MatchString(s) && !textWords[strings.ToLower(strings.Fields(s)[0])]:
+		if c, ok := oneChord(strings.ToUpper(s[:1]) + s[1:]); ok {
+			return reading{chords: []theory.Chord{c}, note: "the chord symbol " + quote(text) + " with its small letter is read as " + c.String()}
+		}
+	}
+	if first, rest, ok := strings.Cut(s, " "); ok && (theory.IsBassNote(first) || oldBassNote(first)) {
+		if r := readSymbol(rest); len(r.chords) > 0 { // "g G": a bass note before the symbol
+			r.note = "the bass note " + quote(first) + " is left out: it is no chord"
+			return r
+		}
+	}
+	return reading{note: notRead(text)}
+}
+
+// unknownSymbol says what is wrong with a text that looks like a chord symbol.
+func unknownSymbol(s, text string) reading {
 	_, err := theory.ParseChord(s)
 	fault := "unknown chord symbol " + quote(text)
 	if germanName.MatchString(s) {
