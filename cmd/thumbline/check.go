@@ -115,13 +115,13 @@ func report(in *leadsheet.Inspection, name string) string {
 	if title == "" {
 		title = "(no title)"
 	}
-	row("title", "%s", title)
+	row("title", "%s", wrapAt(title, 10))
 	if t.Composer != "" {
-		row("composer", "%s", t.Composer)
+		row("composer", "%s", wrapAt(t.Composer, 10))
 	}
-	row("key", "%s%s", modeOf(t.Key), later(t.Bars, func(b theory.Bar) string { return modeOf(b.Key) }))
-	row("metre", "%s%s", metreOf(t), later(t.Bars, func(b theory.Bar) string { return b.Metre.String() }))
-	row("tempo", "%s", tempoOf(t))
+	row("key", "%s", wrapAt(modeOf(t.Key)+later(t.Bars, func(b theory.Bar) string { return modeOf(b.Key) }), 10))
+	row("metre", "%s", wrapAt(metreOf(t)+later(t.Bars, func(b theory.Bar) string { return b.Metre.String() }), 10))
+	row("tempo", "%s", wrapAt(tempoOf(t), 10))
 	row("bars", "%s", barsOf(t))
 	if f := formOf(t); f != "" {
 		row("form", "%s", wrapAt(f, 10))

@@ -146,8 +146,8 @@ func overview(cmds []command) string {
 
   thumbline COMMAND [TUNE] [flags]
 
-TUNE is a lead sheet (.abc .musicxml .xml .mxl), - for standard input; without
-one, the built-in tune is taken.
+TUNE is a lead sheet (.abc .musicxml .xml .mxl .mid), - for standard input;
+without one, the built-in tune is taken.
 
 `)
 	for _, c := range cmds {
