@@ -37,6 +37,40 @@ type opened struct {
 	prefix, name string
 }
 
+// A tree is a document while it is read.
+type tree struct {
+	root     *node
+	open     []opened
+	chars    []byte // the text since the last tag
+	elements int    // that are kept
+}
+
+// A textPlace finds the places of offsets in a text that do not go back.
+type textPlace struct {
+	text string
+	seen int // bytes up to at
+	at   place
+}
+
+// of is the place of an offset.
+func (t *textPlace) of(offset int) place {
+	to := min(offset, len(t.text))
+	if to < t.seen {
+		return t.at
+	}
+	for {
+		i := strings.IndexByte(t.text[t.seen:to], '\n')
+		if i < 0 {
+			break
+		}
+		t.seen += i + 1
+		t.at.line, t.at.col = t.at.line+1, 1
+	}
+	t.at.col += to - t.seen
+	t.seen = to
+	return t.at
+}
+
 // parseTree reads a document without its namespaces. A document type is never
 // fetched, and entities beyond the five of XML and the names of characters in
 // HTML are an error: encoding/xml expands none.
@@ -45,113 +79,124 @@ func parseTree(text string) (*node, *Error) {
 	in := strings.NewReader(text)
 	d := xml.NewDecoder(in) // it reads byte by byte: in stands behind the token it gave
 	skipped := 0
-	at := place{1, 1}
-	seen := 0 // bytes up to at
-	// pos is the place where the next token starts.
-	pos := func() place {
-		to := min(int(d.InputOffset())+skipped, len(text))
-		if to < seen {
-			return at
-		}
-		for {
-			i := strings.IndexByte(text[seen:to], '\n')
-			if i < 0 {
-				break
-			}
-			seen += i + 1
-			at.line, at.col = at.line+1, 1
-		}
-		at.col += to - seen
-		seen = to
-		return at
-	}
+	places := textPlace{text: text, at: place{1, 1}}
+	pos := func() place { return places.of(int(d.InputOffset()) + skipped) }           // where the next token starts
 	d.CharsetReader = func(_ string, r io.Reader) (io.Reader, error) { return r, nil } // decoded already
 	d.Entity = xml.HTMLEntity
-	var root *node
-	var open []opened
-	var chars []byte // the text since the last tag
-	elements := 0
-	fail := func(p place, msg, do string) (*node, *Error) {
-		return nil, &Error{Line: p.line, Col: p.col, Where: openPath(open), Msg: msg, Do: do}
-	}
+	var t tree
 	for {
 		p := pos()
 		// The raw tokens leave it to us to match the tags, and cost half of the
 		// others.
 		tok, err := d.RawToken()
-		if err == io.EOF && len(open) > 0 {
-			return fail(p, "the XML is broken: it ends before its last element does", "export the score again")
-		}
 		if err == io.EOF {
-			break
+			return t.finish(p)
 		}
 		if err != nil {
-			p = pos()
-			msg, do := err.Error(), "export the score again"
-			var se *xml.SyntaxError
-			if errors.As(err, &se) {
-				msg = se.Msg
-			}
-			if name, ok := strings.CutPrefix(msg, "invalid character entity "); ok {
-				msg, do = "the entity "+shorten(name)+" is not known and entities are not expanded", "write the characters themselves in its place"
-			} else {
-				msg = "the XML is broken: " + msg
-			}
-			return fail(p, msg, do)
+			return nil, t.broken(pos(), err)
 		}
-		switch t := tok.(type) {
+		var fault *Error
+		switch tok := tok.(type) {
 		case xml.StartElement:
-			chars = chars[:0]
-			var up *node
-			if len(open) > 0 {
-				up = open[len(open)-1].n
+			if fault = t.start(tok, p); fault != nil {
+				break
 			}
-			o := opened{prefix: t.Name.Space, name: t.Name.Local}
-			if keep := keptElements[o.name]; keep && up != nil || len(open) == 0 {
-				if elements++; elements > maxElements {
-					return fail(p, fmt.Sprintf("the score has more than %d elements", maxElements), "give a lead sheet")
-				}
-				o.n = &node{place: p, name: o.name, attr: attributes(t.Attr)}
-				if up != nil {
-					up.kids = append(up.kids, o.n)
-				} else if root == nil {
-					root = o.n
-				}
-			}
-			if len(open) >= maxDepth {
-				return fail(p, fmt.Sprintf("elements nest deeper than %d", maxDepth), "give a score in MusicXML")
-			}
-			if from := int(d.InputOffset()) + skipped; o.n == nil && text[from-2] != '/' {
-				if to := endOf(text, from, o.name); to > 0 {
+			if from := int(d.InputOffset()) + skipped; t.open[len(t.open)-1].n == nil && text[from-2] != '/' {
+				if to := endOf(text, from, tok.Name.Local); to > 0 {
 					if _, err := in.Seek(int64(to), io.SeekStart); err == nil {
 						skipped += to - from
-						continue
+						t.open = t.open[:len(t.open)-1]
 					}
 				}
 			}
-			open = append(open, o)
 		case xml.EndElement:
-			switch k := len(open) - 1; {
-			case k < 0:
-				return fail(p, fmt.Sprintf("the XML is broken: </%s> closes no element", shorten(t.Name.Local)), "export the score again")
-			case open[k].name != t.Name.Local || open[k].prefix != t.Name.Space:
-				return fail(p, fmt.Sprintf("the XML is broken: element <%s> closed by </%s>", shorten(open[k].name), shorten(t.Name.Local)), "export the score again")
-			}
-			if n := open[len(open)-1].n; n != nil && len(n.kids) == 0 && len(chars) > 0 {
-				n.text = string(bytes.TrimSpace(chars))
-			}
-			chars = chars[:0]
-			open = open[:len(open)-1]
+			fault = t.end(tok, p)
 		case xml.CharData:
-			if len(open) > 0 && open[len(open)-1].n != nil && len(chars) < maxText {
-				chars = append(chars, t[:min(len(t), maxText)]...)
-			}
+			t.text(tok)
+		}
+		if fault != nil {
+			return nil, fault
 		}
 	}
-	if root == nil {
-		return fail(pos(), "the XML is broken: there is no element in it", "export the score again")
+}
+
+// start opens an element.
+func (t *tree) start(tok xml.StartElement, p place) *Error {
+	t.chars = t.chars[:0]
+	var up *node
+	if len(t.open) > 0 {
+		up = t.open[len(t.open)-1].n
 	}
-	return root, nil
+	o := opened{prefix: tok.Name.Space, name: tok.Name.Local}
+	if keep := keptElements[o.name]; keep && up != nil || len(t.open) == 0 {
+		if t.elements++; t.elements > maxElements {
+			return t.fault(p, fmt.Sprintf("the score has more than %d elements", maxElements), "give a lead sheet")
+		}
+		o.n = &node{place: p, name: o.name, attr: attributes(tok.Attr)}
+		if up != nil {
+			up.kids = append(up.kids, o.n)
+		} else if t.root == nil {
+			t.root = o.n
+		}
+	}
+	if len(t.open) >= maxDepth {
+		return t.fault(p, fmt.Sprintf("elements nest deeper than %d", maxDepth), "give a score in MusicXML")
+	}
+	t.open = append(t.open, o)
+	return nil
+}
+
+// end closes the element that is open.
+func (t *tree) end(tok xml.EndElement, p place) *Error {
+	k := len(t.open) - 1
+	if k < 0 {
+		return t.fault(p, fmt.Sprintf("the XML is broken: </%s> closes no element", shorten(tok.Name.Local)), "export the score again")
+	}
+	o := t.open[k]
+	if o.name != tok.Name.Local || o.prefix != tok.Name.Space {
+		return t.fault(p, fmt.Sprintf("the XML is broken: element <%s> closed by </%s>", shorten(o.name), shorten(tok.Name.Local)), "export the score again")
+	}
+	if o.n != nil && len(o.n.kids) == 0 && len(t.chars) > 0 {
+		o.n.text = string(bytes.TrimSpace(t.chars))
+	}
+	t.chars = t.chars[:0]
+	t.open = t.open[:k]
+	return nil
+}
+
+// text keeps what stands in an element that is kept.
+func (t *tree) text(tok xml.CharData) {
+	if k := len(t.open) - 1; k >= 0 && t.open[k].n != nil && len(t.chars) < maxText {
+		t.chars = append(t.chars, tok[:min(len(tok), maxText)]...)
+	}
+}
+
+// finish gives the tree at the end of the text.
+func (t *tree) finish(p place) (*node, *Error) {
+	switch {
+	case len(t.open) > 0:
+		return nil, t.fault(p, "the XML is broken: it ends before its last element does", "export the score again")
+	case t.root == nil:
+		return nil, t.fault(p, "the XML is broken: there is no element in it", "export the score again")
+	}
+	return t.root, nil
+}
+
+// broken tells what the decoder found.
+func (t *tree) broken(p place, err error) *Error {
+	msg := err.Error()
+	var se *xml.SyntaxError
+	if errors.As(err, &se) {
+		msg = se.Msg
+	}
+	if name, ok := strings.CutPrefix(msg, "invalid character entity "); ok {
+		return t.fault(p, "the entity "+shorten(name)+" is not known and entities are not expanded", "write the characters themselves in its place")
+	}
+	return t.fault(p, "the XML is broken: "+msg, "export the score again")
+}
+
+func (t *tree) fault(p place, msg, do string) *Error {
+	return &Error{Line: p.line, Col: p.col, Where: openPath(t.open), Msg: printable(msg), Do: do}
 }
 
 // endOf is the place in the text behind the end tag of an element that is not
