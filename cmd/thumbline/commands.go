@@ -79,7 +79,7 @@ that are not understood, none at all, a bar too short or too long.`,
 		{
 			name: "new", args: "[flags]", run: newSheet,
 			short: "an empty lead sheet in ABC to type into",
-			long: `Writes an empty lead sheet: bars of rest, quotes for the chord symbols, and three
+			long: `Writes an empty lead sheet: bars of rest, quotes for the chord symbols, and
 lines that say how to type. check says what is still missing.
 
   thumbline new --bars 32 --key Eb --out tune.abc`,

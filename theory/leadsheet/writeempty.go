@@ -24,7 +24,7 @@ type Empty struct {
 const emptyLine = 8
 
 // WriteEmpty writes the sheet as ABC: every bar a rest, before it a pair of
-// quotes to put the chord symbol in, and three lines of comment that say how.
+// quotes to put the chord symbol in, and lines of comment that say how.
 // It is read as rests without symbols, bar by bar what was asked for.
 func WriteEmpty(w io.Writer, e Empty) error {
 	if e.Metre == (theory.Metre{}) {
@@ -46,9 +46,11 @@ func WriteEmpty(w io.Writer, e Empty) error {
 	unit := theory.Quarters(1, 2)
 	var b strings.Builder
 	b.WriteString(`%abc-2.1
-% Notes go in place of a Z, the rest of one bar: G an eighth, G2 a quarter, G/ a sixteenth, z2 a rest,
-% C, lower, c' higher, ^F sharp, _B flat, =B natural, (3ABc a triplet, G4- G2 tied, |: A :| played twice.
-% Chord symbols go between the quotes before a note: "Bb7"G2. Then check says what is still missing.
+% Notes go in place of a Z, the rest of one bar: G an eighth, G2 a quarter,
+% G/ a sixteenth, z2 a rest; C, lower, c' higher; ^F sharp, _B flat, =B natural;
+% (3ABc a triplet; G4- G2 tied; |: A :| played twice.
+% Chord symbols go between the quotes before a note: "Bb7"G2. Then check says
+% what is still missing.
 X:1
 `)
 	b.WriteString("T:" + abcEscape(e.Title) + "\nC:\nM:" + e.Metre.String() + "\nL:" + lengthName(unit) + "\n")
