@@ -513,6 +513,35 @@ func smfSection(text string) (string, bool) {
 
 // sheet puts the bars together.
 func (r *smfReader) sheet(chords textGroup) *sheet {
+	s := &sheet{howSymbols: howSMFChords + r.noChord}
+	written, starts, from := r.frame()
+	s.bars = written
+	if from > 0 {
+		r.warn(place{}, "%s of silence before the tune: left out", are(from, "bar", "bars"))
+	}
+	inBar := func(t theory.Time) int { return min(max(r.q.barAt(t.Float())-from, 0), len(s.bars)-1) }
+	r.findKeys(s, starts)
+	r.fill(s, starts, inBar)
+	r.tempi(s, starts, inBar)
+	r.sections(s, chords, inBar)
+	r.titles(s)
+	var labels []string
+	label := func(t theory.Time) string {
+		if labels == nil {
+			labels = s.labels()
+		}
+		return labels[inBar(t)]
+	}
+	for _, f := range r.later {
+		f(label)
+	}
+	r.moves(label)
+	return s
+}
+
+// frame is the bars of the tune without what is in them, when each starts in
+// the file, and how many bars of the file come before the first.
+func (r *smfReader) frame() (out []*bar, starts []theory.Time, from int) {
 	bars := r.q.bars
 	at := func(t theory.Time) int { return r.q.barAt(t.Float()) }
 	// The tune begins in the bar of its first note or chord symbol and ends in
@@ -527,12 +556,12 @@ func (r *smfReader) sheet(chords textGroup) *sheet {
 			last = c.Add(theory.Quarters(1, 16)) // its whole bar
 		}
 	}
-	from, to := at(first), at(last)+1
+	from = at(first)
+	to := at(last) + 1
 	if to > from+1 && !bars[to-1].at.Less(last) {
 		to--
 	}
-	s := &sheet{howSymbols: howSMFChords + r.noChord}
-	s.bars = make([]*bar, 0, to-from)
+	out = make([]*bar, 0, to-from)
 	for i := from; i < to; i++ {
 		g := bars[i]
 		b := &bar{len: g.len, metre: g.metre}
@@ -544,25 +573,25 @@ func (r *smfReader) sheet(chords textGroup) *sheet {
 		if i == to-1 && i > from && g.len.Less(full(bars[i-1].metre)) && g.metre != bars[i-1].metre && g.metre.Den == bars[i-1].metre.Den {
 			b.metre = bars[i-1].metre
 		}
-		s.bars = append(s.bars, b)
+		out = append(out, b)
 	}
-	starts := make([]theory.Time, len(s.bars))
+	starts = make([]theory.Time, len(out))
 	for i := range starts {
 		starts[i] = bars[from+i].at
 	}
 	// Silence before the first note makes a pick-up of its bar.
 	lead := first.Sub(starts[0])
-	firstBarHasChord := len(r.chords) > 0 && r.chords[0].at.Less(starts[0].Add(s.bars[0].len))
-	if b := s.bars[0]; len(s.bars) > 1 && !b.implicit && first == begin && beatOf(b.metre).Cmp(lead) <= 0 &&
+	firstBarHasChord := len(r.chords) > 0 && r.chords[0].at.Less(starts[0].Add(out[0].len))
+	if b := out[0]; len(out) > 1 && !b.implicit && first == begin && beatOf(b.metre).Cmp(lead) <= 0 &&
 		(!firstBarHasChord || b.len.Cmp(lead.Mul(2, 1)) <= 0) {
 		b.len, b.implicit = b.len.Sub(lead), true
 		starts[0] = first
 	}
-	if from > 0 {
-		r.warn(place{}, "%s of silence before the tune: left out", are(from, "bar", "bars"))
-	}
-	inBar := func(t theory.Time) int { return min(max(at(t)-from, 0), len(s.bars)-1) }
-	r.findKeys(s, starts)
+	return out, starts, from
+}
+
+// fill puts notes and chord symbols into their bars.
+func (r *smfReader) fill(s *sheet, starts []theory.Time, inBar func(theory.Time) int) {
 	all := make([]note, 0, len(r.notes)) // one after the other, for all bars
 	for i, n := range r.notes {
 		k := inBar(n.at)
@@ -586,21 +615,6 @@ func (r *smfReader) sheet(chords textGroup) *sheet {
 		symbols = append(symbols, symbol{at: c.at.Sub(starts[k]), chord: *c.chord()})
 		b.symbols = symbols[len(symbols)-len(b.symbols)-1 : len(symbols) : len(symbols)]
 	}
-	r.tempi(s, starts, inBar)
-	r.sections(s, chords, inBar)
-	r.titles(s)
-	var labels []string
-	label := func(t theory.Time) string {
-		if labels == nil {
-			labels = s.labels()
-		}
-		return labels[inBar(t)]
-	}
-	for _, f := range r.later {
-		f(label)
-	}
-	r.moves(label)
-	return s
 }
 
 // chordAt is the chord at a time; before the first, the first; nil without
