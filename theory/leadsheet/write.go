@@ -37,6 +37,9 @@ func abcOf(t *theory.Tune) (text string, told []string, err error) {
 	if len(t.Bars) == 0 {
 		return "", nil, fmt.Errorf("there are no bars to write")
 	}
+	if i := slices.IndexFunc(t.Bars, func(b theory.Bar) bool { return b.Len.Cmp(theory.Time{}) <= 0 }); i >= 0 {
+		return "", nil, fmt.Errorf("bar %s has no length", t.Bars[i].Label)
+	}
 	all := piecesOf(t)
 	type way struct{ fold, free bool }
 	ways := []way{{fold: true}, {fold: false}, {fold: true, free: true}, {fold: false, free: true}}
@@ -352,37 +355,9 @@ const (
 
 // write gives the text of the sheet, with comments at its head.
 func (p *abcWriter) write(bars []outBar, comments []string) (string, error) {
-	t := p.tune
 	p.out.Reset()
 	p.nameSections()
-	p.out.WriteString("%abc-2.1\n")
-	for _, c := range comments {
-		p.out.WriteString("% " + c + "\n")
-	}
-	p.field("X", "1")
-	if t.Title != "" {
-		p.field("T", abcEscape(t.Title))
-	}
-	if t.Composer != "" {
-		p.field("C", abcEscape(t.Composer))
-	}
-	p.key, p.metre = bars[0].Key, bars[0].Metre
-	if p.free {
-		p.field("M", "none")
-	} else {
-		p.field("M", p.metre.String())
-	}
-	p.field("L", lengthName(p.unit))
-	if len(t.Tempi) > 0 {
-		m := t.Tempi[0]
-		if t.TempoAssumed {
-			m.BPM = 0
-		}
-		if s := tempoField(m, bars[0].Bar); s != "" {
-			p.field("Q", s)
-		}
-	}
-	p.field("K", keyField(p.key))
+	p.header(bars[0], comments)
 	line, inLine := "", 0
 	flush := func() {
 		if line != "" {
@@ -398,28 +373,11 @@ func (p *abcWriter) write(bars []outBar, comments []string) (string, error) {
 		if len(line) > widthOfLine || inLine >= barsInLine && b.ending == nil {
 			flush()
 		}
-		if b.from > 0 {
-			line += "|" + strings.Repeat(":", b.from-1)
-		}
-		if b.ending != nil {
-			if line != "" && !strings.HasSuffix(line, "|") {
-				line += " "
-			}
-			if !strings.HasSuffix(line, "|") {
-				line += "["
-			}
-			for k, e := range b.ending {
-				if k > 0 {
-					line += ","
-				}
-				line += strconv.Itoa(e)
-			}
-		}
 		text, err := p.bar(b)
 		if err != nil {
 			return "", err
 		}
-		line += " " + text + " "
+		line += signsBefore(b, line) + " " + text + " "
 		switch {
 		case b.back > 0:
 			line += strings.Repeat(":", b.back-1) + "|"
@@ -438,6 +396,65 @@ func (p *abcWriter) write(bars []outBar, comments []string) (string, error) {
 	}
 	flush()
 	return p.out.String(), nil
+}
+
+// header writes the comments and the fields up to K:; first is the bar that they
+// hold for.
+func (p *abcWriter) header(first outBar, comments []string) {
+	t := p.tune
+	p.out.WriteString("%abc-2.1\n")
+	for _, c := range comments {
+		p.out.WriteString("% " + c + "\n")
+	}
+	p.field("X", "1")
+	if t.Title != "" {
+		p.field("T", abcEscape(t.Title))
+	}
+	if t.Composer != "" {
+		p.field("C", abcEscape(t.Composer))
+	}
+	p.key, p.metre = first.Key, first.Metre
+	if p.free {
+		p.field("M", "none")
+	} else {
+		p.field("M", p.metre.String())
+	}
+	p.field("L", lengthName(p.unit))
+	if len(t.Tempi) > 0 {
+		m := t.Tempi[0]
+		if t.TempoAssumed {
+			m.BPM = 0
+		}
+		if s := tempoField(m, first.Bar); s != "" {
+			p.field("Q", s)
+		}
+	}
+	p.field("K", keyField(p.key))
+}
+
+// signsBefore is the repeat and the ending that begin with a bar, to go behind
+// what its line holds so far.
+func signsBefore(b outBar, line string) string {
+	s := ""
+	if b.from > 0 {
+		s = "|" + strings.Repeat(":", b.from-1)
+	}
+	if b.ending == nil {
+		return s
+	}
+	if !strings.HasSuffix(line+s, "|") {
+		if line+s != "" {
+			s += " "
+		}
+		s += "["
+	}
+	for k, e := range b.ending {
+		if k > 0 {
+			s += ","
+		}
+		s += strconv.Itoa(e)
+	}
+	return s
 }
 
 func (p *abcWriter) field(letter, value string) {

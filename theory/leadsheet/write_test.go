@@ -370,3 +370,14 @@ func BenchmarkWriteABC(b *testing.B) {
 		}
 	}
 }
+
+// A tune that no sheet gives is refused and does not panic.
+func TestWriteABCBarWithoutLength(t *testing.T) {
+	tune := mustRead(t, abcSheet(`|:"C"c4:|`), Options{})
+	for i := range tune.Bars {
+		tune.Bars[i].Len = theory.Time{}
+	}
+	if _, _, err := abcOf(tune); err == nil || err.Error() != "bar 1 has no length" {
+		t.Error(err)
+	}
+}
