@@ -1,11 +1,13 @@
 package voicing
 
 import (
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
 
 	"thumbline/theory"
+	"thumbline/theory/leadsheet"
 	"thumbline/voicing/search"
 )
 
@@ -74,6 +76,21 @@ func TestAnyTune(t *testing.T) {
 		}
 		check(t, a)
 	})
+}
+
+// TestChangeBeforeTheTuneMoves: a chord that is gripped for the next note of the
+// tune stays under the one that still rings where it changes.
+func TestChangeBeforeTheTuneMoves(t *testing.T) {
+	tune, err := leadsheet.Read(strings.NewReader("X:1\nM:4/4\nL:1/16\nQ:1/4=201\nK:C\n"+
+		"\"C\"c z2 E3-\"Dm7\"E G3-\"C\"G4-\"C\"G2-|G2-\"C\"G4-\"C\"G6-\"Dm7\"G4-|G3 z \"C\"z12|\n"), "test.abc", leadsheet.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, err := Arrange(tune, Plan{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	check(t, a)
 }
 
 type fataler interface {

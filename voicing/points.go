@@ -400,9 +400,20 @@ func (s *score) settle(p *point, g *grip) {
 		tx.bassAt, tx.name = tx.answers[len(tx.answers)-1].at, "together, the low root last"
 		tx.answers = tx.answers[:len(tx.answers)-1]
 	}
-	if !ok && (p.change || p.tune < 0 || p.held || p.late) && tx.innerAt > p.at {
+	if !ok && (p.change || p.tune < 0 || p.held || p.late) && tx.innerAt > p.at && s.under(p.at, g) {
 		tx.innerAt, tx.name = p.at, "chord on the beat"
 	}
+}
+
+// under reports whether the inner voices of a grip lie under the note of the
+// tune that still sounds at t: a late point is gripped for the one after it.
+func (s *score) under(t Tick, g *grip) bool {
+	k := s.tuneAt(t)
+	if k < 0 || s.tune[k].end <= t {
+		return true
+	}
+	inner := g.inner()
+	return len(inner) == 0 || int(inner[0].midi) < s.tune[k].midi-1
 }
 
 // falls reports whether the bass comes home by a fifth. Then the ear waits for

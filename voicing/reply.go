@@ -63,6 +63,13 @@ func (l *layer) reply(i int, a answer, now []strike, after []strike) []strike {
 // leave ends the inner note from which a voice has stepped to n on another
 // string: it has moved, and would rub against where it was.
 func (l *layer) leave(n strike) {
+	if from := l.leaves(n); from >= 0 {
+		l.live[from].end = n.at
+	}
+}
+
+// leaves is the index in live of the note that leave ends, -1 for none.
+func (l *layer) leaves(n strike) int {
 	from := -1
 	for k, x := range l.live {
 		if d := absInt(int(x.midi) - int(n.midi)); x.voice == Inner && x.end > n.at && x.str != n.str && d >= 1 && d <= 2 &&
@@ -70,9 +77,41 @@ func (l *layer) leave(n strike) {
 			from = k
 		}
 	}
-	if from >= 0 {
-		l.live[from].end = n.at
+	return from
+}
+
+// givesUp reports whether striking n ends the only note that has one of these
+// pitch classes: the voice has left it, or its string is taken.
+func (l *layer) givesUp(n strike, pcs []int) bool {
+	from := l.leaves(n)
+	ends := func(k int) bool { return k == from || l.live[k].str == n.str }
+	for k, x := range l.live {
+		if x.end <= n.at || !ends(k) || !slices.Contains(pcs, int(x.midi)%12) || int(n.midi)%12 == int(x.midi)%12 {
+			continue
+		}
+		alone := true
+		for j, y := range l.live {
+			alone = alone && (j == k || y.end <= n.at || ends(j) || (int(y.midi)-int(x.midi))%12 != 0)
+		}
+		for _, y := range l.now {
+			alone = alone && (int(y.midi)-int(x.midi))%12 != 0
+		}
+		if alone {
+			return true
+		}
 	}
+	return false
+}
+
+// innerFollows reports whether an inner voice is due in the stretch of point i
+// after t.
+func (l *layer) innerFollows(i int, t Tick) bool {
+	for _, b := range l.w.ps[i].texture.answers {
+		if !b.bass && b.at > t {
+			return true
+		}
+	}
+	return false
 }
 
 // fits asks whether ns can be struck now: held in one hand together with the
@@ -626,6 +665,12 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 	owed := l.owed(i, a, heard)
 	fill := l.fills(a.at)
 	ground, ahead := l.ground(a.at), l.w.s.ahead(a.at)
+	// what is left now stays left
+	stays := !stepped && pal.chord.Kind != theory.Diminished && !l.innerFollows(i, a.at)
+	left := wt.GuideLeft
+	if p.final {
+		left *= 3 // the last chord keeps its third
+	}
 	var singles []strike
 	var costs []float64
 	if a.pair {
@@ -691,6 +736,9 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 				}
 				x := strike{tone: tone{st.String, st.Fret, f, int16(midi), Inner}, at: a.at,
 					end: until, point: i, fill: fill, tune: -1}
+				if stays && owed[pc] == 0 && l.givesUp(x, pal.guides) {
+					fc += left // and nothing brings it back
+				}
 				if a.pair {
 					singles, costs = append(singles, x), append(costs, cost+fc)
 				} else {
