@@ -213,7 +213,7 @@ func foldBars(t *theory.Tune, all [][]piece) []outBar {
 	}
 	var out []outBar
 	for i := 0; i < n; {
-		g, next := repeatAt(t, plain, runEnd, i)
+		g, next := repeatAt(plain, runEnd, i)
 		if g == nil {
 			out = append(out, plain[i])
 			i++
@@ -225,21 +225,27 @@ func foldBars(t *theory.Tune, all [][]piece) []outBar {
 	return out
 }
 
+// A writtenEnding is the bars [from, to) of the line that an ending is written
+// from, and the passes that play it.
+type writtenEnding struct {
+	passes []int
+	span
+}
+
 // repeatAt gives the bars of the repeat that begins at bar i as they are
 // written, and where the line goes on behind it; nil when none begins there.
-func repeatAt(t *theory.Tune, plain []outBar, runEnd []int, i int) (group []outBar, next int) {
-	var runs [][2]int
+func repeatAt(plain []outBar, runEnd []int, i int) (group []outBar, next int) {
+	var runs []span
 	for from := i; from < len(plain) && plain[from].Source == plain[i].Source; from = runEnd[from] {
-		runs = append(runs, [2]int{from, runEnd[from]})
+		runs = append(runs, span{from, runEnd[from]})
 	}
 	if len(runs) < 2 {
 		return nil, 0
 	}
-	last := runs[len(runs)-1]
-	body := runs[0][1] - runs[0][0] // bars that all passes play first
+	body := runs[0].to - runs[0].from // bars that all passes play first
 	for _, r := range runs[1:] {
 		k := 0
-		for k < body && r[0]+k < r[1] && sameBar(plain[i+k], plain[r[0]+k]) {
+		for k < body && r.from+k < r.to && sameBar(plain[i+k], plain[r.from+k]) {
 			k++
 		}
 		body = k
@@ -247,56 +253,27 @@ func repeatAt(t *theory.Tune, plain []outBar, runEnd []int, i int) (group []outB
 	if body == 0 {
 		return nil, 0
 	}
+	ends, next, ok := endingsOf(plain, runs, body)
+	if !ok {
+		return nil, 0
+	}
 	for k := range body {
 		b := plain[i+k]
 		b.pieces = slices.Clone(b.pieces)
 		if p := &b.pieces[len(b.pieces)-1]; p.note != nil {
 			for _, r := range runs {
-				other := plain[r[0]+k].pieces
+				other := plain[r.from+k].pieces
 				p.tie = p.tie || other[len(other)-1].tie
 			}
 		}
 		group = append(group, b)
 	}
-	next = last[0] + body
-	type ending struct {
-		passes   []int
-		from, to int
-	}
-	var ends []ending
-	for pass, r := range runs {
-		from, to := r[0]+body, r[1]
-		if from == to {
-			continue
-		}
-		known := slices.IndexFunc(ends, func(e ending) bool { return plain[e.from].Source == plain[from].Source })
-		switch {
-		case known >= 0:
-			e := &ends[known]
-			if pass == len(runs)-1 {
-				to = min(to, from+e.to-e.from)
-				next = to
-			}
-			if to-from != e.to-e.from {
-				return nil, 0
-			}
-			for k := range to - from {
-				if !sameBar(plain[e.from+k], plain[from+k]) {
-					return nil, 0
-				}
-			}
-			e.passes = append(e.passes, pass+1)
-		case pass < len(runs)-1:
-			ends = append(ends, ending{[]int{pass + 1}, from, to})
-		}
-	}
-	group[0].from = 2
 	if len(ends) == 0 {
 		group[0].from = len(runs)
 		group[body-1].back = len(runs)
 		return group, next
 	}
-	slices.SortStableFunc(ends, func(a, b ending) int { return plain[a.from].Source - plain[b.from].Source })
+	group[0].from = 2
 	for _, e := range ends {
 		b := plain[e.from]
 		b.ending = e.passes
@@ -305,10 +282,46 @@ func repeatAt(t *theory.Tune, plain []outBar, runEnd []int, i int) (group []outB
 		group[len(group)-1].back = 2
 	}
 	// The ending of the last pass goes on into what follows.
-	if next == last[0]+body && next < last[1] {
+	if last := runs[len(runs)-1]; next == last.from+body && next < last.to {
 		plain[next].ending = []int{len(runs)}
 	}
 	return group, next
+}
+
+// endingsOf gives the endings behind the bars that all runs play first, in
+// written order, and where the line goes on behind the repeat. The ending of the
+// last pass is among them only when another pass has it too; else it is what
+// follows. ok is false when passes differ in a way that endings cannot say.
+func endingsOf(plain []outBar, runs []span, body int) (ends []writtenEnding, next int, ok bool) {
+	next = runs[len(runs)-1].from + body
+	for pass, r := range runs {
+		from, to := r.from+body, r.to
+		if from == to {
+			continue
+		}
+		known := slices.IndexFunc(ends, func(e writtenEnding) bool { return plain[e.from].Source == plain[from].Source })
+		switch {
+		case known >= 0:
+			e := &ends[known]
+			if pass == len(runs)-1 {
+				to = min(to, from+e.to-e.from)
+				next = to
+			}
+			if to-from != e.to-e.from {
+				return nil, 0, false
+			}
+			for k := range to - from {
+				if !sameBar(plain[e.from+k], plain[from+k]) {
+					return nil, 0, false
+				}
+			}
+			e.passes = append(e.passes, pass+1)
+		case pass < len(runs)-1:
+			ends = append(ends, writtenEnding{[]int{pass + 1}, span{from, to}})
+		}
+	}
+	slices.SortStableFunc(ends, func(a, b writtenEnding) int { return plain[a.from].Source - plain[b.from].Source })
+	return ends, next, true
 }
 
 // sameBar reports that two bars of the line are one when written.
