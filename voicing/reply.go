@@ -408,6 +408,24 @@ func (l *layer) bassPlace(i int, a answer, midi int, line bassLine) float64 {
 	return cost
 }
 
+// restLine is how high an answer may go while the tune rests before it is taken
+// for the tune: a fourth under the notes on both sides. While the tune sounds
+// nothing but the tune itself bounds it.
+func (l *layer) restLine(t Tick) int {
+	s := l.w.s
+	if l.tuneOver(t) > 0 {
+		return highestInner
+	}
+	k, line := s.tuneAt(t), highestInner+5
+	if k >= 0 {
+		line = min(line, s.tune[k].midi)
+	}
+	if k+1 < len(s.tune) {
+		line = min(line, s.tune[k+1].midi)
+	}
+	return line - 5
+}
+
 // tuneOver is the pitch of the tune that sounds at t, 0 for none.
 func (l *layer) tuneOver(t Tick) int {
 	if k := l.w.s.tuneAt(t); k >= 0 && l.w.s.tune[k].end > t {
@@ -667,10 +685,14 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 	ground, ahead := l.ground(a.at), l.w.s.ahead(a.at)
 	// what is left now stays left
 	stays := !stepped && pal.chord.Kind != theory.Diminished && !l.innerFollows(i, a.at)
-	left := wt.GuideLeft
+	left, keeps := wt.GuideLeft, pal.guides
 	if p.final {
-		left *= 3 // the last chord keeps its third
+		left *= 3 // the last chord keeps its third, and the colour that it closes with
+		if w.s.coloured {
+			keeps = append(slices.Clone(keeps), (pal.root+2)%12, (pal.root+9)%12, (pal.root+11)%12)
+		}
 	}
+	rest := l.restLine(a.at)
 	var singles []strike
 	var costs []float64
 	if a.pair {
@@ -713,6 +735,9 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 		if midi == ahead {
 			cost += wt.TuneAhead
 		}
+		if midi > rest {
+			cost += wt.RestHigh * float64(midi-rest)
+		}
 		if slices.Contains(pal.guides, pc) {
 			cost -= wt.Guide
 		}
@@ -736,7 +761,7 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 				}
 				x := strike{tone: tone{st.String, st.Fret, f, int16(midi), Inner}, at: a.at,
 					end: until, point: i, fill: fill, tune: -1}
-				if stays && owed[pc] == 0 && l.givesUp(x, pal.guides) {
+				if stays && owed[pc] == 0 && l.givesUp(x, keeps) {
 					fc += left // and nothing brings it back
 				}
 				if a.pair {

@@ -160,6 +160,7 @@ type AnswerTaste struct {
 	Root           float64 // the root as an inner voice
 	BassDoubled    float64 // an inner voice octaves over the bass that sounds: no new voice
 	TuneAhead      float64 // an inner voice on the pitch that the tune strikes within a beat: it takes the tune's word
+	RestHigh       float64 // each semitone above a fourth under the tune's notes on both sides, while it rests
 	Guide          float64 // a guide tone, heard or not (a gain)
 	GuideLeft      float64 // a guide tone that ends for it and does not come back while the chord lasts
 	Backwards      float64 // from a flat nine back to the nine, or a flat thirteen to the thirteen: tension grows
@@ -193,7 +194,7 @@ func DefaultTaste() Taste {
 			Open: 0.1, Finger: 0.02, InHand: 0.3,
 			LineNew: 0.5, LineSame: 1.2, LineBack: 2.2, LineThird: 0.7, LineLeap: 3, LineWide: 0.2,
 			OwedGuide: 1.5, OwedColour: 1.4, OwedNine: 1.2,
-			Colour: 0.6, Borrowed: 0.3, BorrowedFourth: 1.6, Passing: 0.2, Root: 0.3, BassDoubled: 0.6, TuneAhead: 1.3, Guide: 0.25, GuideLeft: 0.5, Backwards: 2, Pair: 0.4, Single: 0.8,
+			Colour: 0.6, Borrowed: 0.3, BorrowedFourth: 1.6, Passing: 0.2, Root: 0.3, BassDoubled: 0.6, TuneAhead: 1.3, Guide: 0.25, RestHigh: 0.25, GuideLeft: 0.5, Backwards: 2, Pair: 0.4, Single: 0.8,
 		},
 	}
 }
