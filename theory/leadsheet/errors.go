@@ -191,6 +191,15 @@ func shorten(s string) string {
 // oneLine takes the line breaks out of a text.
 func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
 
+// unbroken is a title or a name with its line breaks and tabs as blanks.
+func unbroken(s string) string {
+	parts := strings.FieldsFunc(s, func(r rune) bool { return r == '\n' || r == '\r' || r == '\t' })
+	for i, p := range parts {
+		parts[i] = strings.TrimSpace(p)
+	}
+	return strings.Join(parts, " ")
+}
+
 // listed names what there is to choose from: the first maxListed on one line,
 // the others by their number.
 func listed(names []string) string {

@@ -76,8 +76,8 @@ func readXML(text string, opt Options, l *log) *sheet {
 	if len(l.faults) > 0 {
 		return nil
 	}
-	s := &sheet{howSymbols: "add chord symbols in the score, not as plain text", composer: oneLine(composer(root))}
-	s.title = oneLine(cmp.Or(root.find("work").textOf("work-title"), root.textOf("movement-title"), creditTitle(root)))
+	s := &sheet{howSymbols: "add chord symbols in the score, not as plain text", composer: unbroken(composer(root))}
+	s.title = unbroken(cmp.Or(root.find("work").textOf("work-title"), root.textOf("movement-title"), creditTitle(root)))
 	if name := encodingOf(text); !knownEncodings[name] && strings.ContainsFunc(s.title+s.composer, func(c rune) bool { return c > unicode.MaxASCII }) {
 		r.warn(place{1, 1}, "the encoding %s is not known: title and composer may have wrong letters", quote(name))
 	}
