@@ -140,10 +140,7 @@ func report(in *leadsheet.Inspection, name string) string {
 	half := in.HalfTyped()
 	warnings := t.Warnings
 	if half {
-		// A bar of the wrong length and empty quotes are told below, once.
-		warnings = slices.DeleteFunc(slices.Clone(warnings), func(w theory.Warning) bool {
-			return strings.Contains(w.Text, " is too short: it holds ") || strings.Contains(w.Text, " is too long: it holds ") || strings.HasPrefix(w.Text, "a pair of quotes is empty: ")
-		})
+		warnings = in.Besides // the others are told below, once
 	}
 	if len(in.Faults) > 0 && !half {
 		row("faults", "%s", wrapAt(faultsOf(in), 10))

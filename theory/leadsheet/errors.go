@@ -103,8 +103,9 @@ type log struct {
 
 type warning struct {
 	place
-	text  string
-	times int
+	text   string
+	times  int
+	length bool // it is about the length of a bar
 }
 
 func (l *log) fault(p place, do, format string, args ...any) {
@@ -120,7 +121,15 @@ func (l *log) warn(p place, format string, args ...any) {
 		l.moreWarnings++
 		return
 	}
-	l.warnings = append(l.warnings, warning{p, printable(fmt.Sprintf(format, args...)), 1})
+	l.warnings = append(l.warnings, warning{place: p, text: printable(fmt.Sprintf(format, args...)), times: 1})
+}
+
+// warnLength warns of a bar of the wrong length.
+func (l *log) warnLength(p place, format string, args ...any) {
+	n := len(l.warnings)
+	if l.warn(p, format, args...); len(l.warnings) > n {
+		l.warnings[n].length = true
+	}
 }
 
 // printable takes out control characters: what a sheet says goes to a terminal,

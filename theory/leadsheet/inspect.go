@@ -14,6 +14,9 @@ type Inspection struct {
 	Tune *theory.Tune
 	// Faults is why Read refuses the sheet, empty when it does not.
 	Faults ErrorList
+	// Besides is the warnings of the tune but for those that Bars and Blanks tell:
+	// of bars too short or too long and of quotes that are empty.
+	Besides []theory.Warning
 	// Bars are the written bars in the order in which they are first played.
 	Bars []BarState
 	// Blanks counts the pairs of quotes that wait for a chord symbol in ABC.
@@ -77,6 +80,7 @@ func Inspect(r io.Reader, name string, opt Options) (*Inspection, error) {
 		return in, nil
 	}
 	in.Blanks = s.blanks
+	in.Besides = l.told(func(w warning) bool { return !w.length && w.text != blankSymbol })
 	in.barStates(s)
 	return in, nil
 }

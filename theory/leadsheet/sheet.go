@@ -262,7 +262,7 @@ func (s *sheet) build(l *log) *theory.Tune {
 	t.Sections = s.sections(order)
 	s.lengths(order, labels, l)
 	t.DividePhrases()
-	t.Warnings = l.told()
+	t.Warnings = l.told(func(warning) bool { return true })
 	return t
 }
 
@@ -350,8 +350,8 @@ func addNote(t *theory.Tune, at theory.Time, n note, tied bool) {
 	t.Melody = append(t.Melody, theory.Note{At: at, Len: n.len, Pitch: n.pitch, Grace: slices.Clone(n.grace)})
 }
 
-// told is the list of warnings for the tune, in order of place.
-func (l *log) told() []theory.Warning {
+// told is the list of the warnings asked for, in order of place.
+func (l *log) told(asked func(warning) bool) []theory.Warning {
 	slices.SortStableFunc(l.warnings, func(a, b warning) int {
 		if a.line != b.line {
 			return a.line - b.line
@@ -360,6 +360,9 @@ func (l *log) told() []theory.Warning {
 	})
 	var out []theory.Warning
 	for _, w := range l.warnings {
+		if !asked(w) {
+			continue
+		}
 		if w.times > 1 {
 			w.text += fmt.Sprintf(" (%d times)", w.times)
 		}
@@ -521,7 +524,7 @@ func (s *sheet) lengths(order []int, labels []string, l *log) {
 		if b.len == theory.Quarters(1, 1) {
 			quarters = "quarter"
 		}
-		l.warn(b.place, "bar %s is too %s: it holds %s %s, its metre %d/%d asks for %s", labels[i], what, b.len, quarters, b.metre.Num, b.metre.Den, want)
+		l.warnLength(b.place, "bar %s is too %s: it holds %s %s, its metre %d/%d asks for %s", labels[i], what, b.len, quarters, b.metre.Num, b.metre.Den, want)
 	}
 }
 
