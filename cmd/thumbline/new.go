@@ -56,9 +56,8 @@ func newSheet(ctx context.Context, e *env, o *options) error {
 
 // empty checks the flags of new.
 func (o *options) empty() (s leadsheet.Empty, err error) {
-	const most = 1000
-	if s.Bars, err = strconv.Atoi(o.bars); err != nil || s.Bars < 1 || s.Bars > most {
-		return s, usagef("--bars %s is not a number of bars (1 to %d)", o.bars, most)
+	if s.Bars, err = strconv.Atoi(o.bars); err != nil || s.Bars < 1 || s.Bars > leadsheet.MaxEmptyBars {
+		return s, usagef("--bars %s is not a number of bars (1 to %d)", o.bars, leadsheet.MaxEmptyBars)
 	}
 	if s.Key, err = theory.ParseKey(o.key); err != nil {
 		return s, usagef("--key: %w", err)

@@ -78,13 +78,9 @@ func write(ctx context.Context, e *env, o *options) error {
 	if len(o.out) == 0 {
 		return usagef("write needs --out FILE (its ending says what is written: %s)", endings())
 	}
-	ks := make([]kind, len(o.out))
-	for i, name := range o.out {
-		k, ok := kindOf(name)
-		if !ok {
-			return usagef("--out %s: no such kind of file (there are: %s)", name, endings())
-		}
-		ks[i] = k
+	ks, err := kindsOf(o)
+	if err != nil {
+		return err
 	}
 	h, err := o.hearing()
 	if err != nil {
@@ -93,19 +89,13 @@ func write(ctx context.Context, e *env, o *options) error {
 	if err := o.checkPlan(); err != nil {
 		return err
 	}
-	played := slices.ContainsFunc(ks, func(k kind) bool { return k.write != nil })
-	for _, f := range []string{"bars", "phrase", "section"} {
-		if i := slices.IndexFunc(ks, func(k kind) bool { return k.write == nil }); i >= 0 && o.changed(f) {
-			return usagef("--out %s: a lead sheet is written whole (leave --%s out)", o.out[i], f)
-		}
-	}
 	t, info, err := readTune(e, o)
 	if err != nil {
 		return err
 	}
 	s := &score{hear: h}
 	var a *voicing.Arrangement
-	if played {
+	if slices.ContainsFunc(ks, func(k kind) bool { return k.write != nil }) {
 		if a, err = arrangeTune(t, o); err != nil {
 			return err
 		}
@@ -132,16 +122,13 @@ func write(ctx context.Context, e *env, o *options) error {
 		if k.write == nil {
 			// Made before any file is begun: what cannot be kept is said once all
 			// are written.
-			var text bytes.Buffer
-			notes, err := leadsheet.WriteABC(&text, inKey(t, o.key))
+			text, lost, err := cleanSheet(inKey(t, o.key), name)
 			if err != nil {
-				return fmt.Errorf("%s: not written: %w", name, err)
+				return err
 			}
-			for _, n := range notes {
-				told = append(told, name+": "+n)
-			}
+			told = append(told, lost...)
 			outs[i].content = func(w io.WriteSeeker) error {
-				_, err := w.Write(text.Bytes())
+				_, err := w.Write(text)
 				return err
 			}
 		}
@@ -156,6 +143,39 @@ func write(ctx context.Context, e *env, o *options) error {
 		warn(e, o, a)
 	}
 	return nil
+}
+
+// kindsOf is the kind of each file to write. A lead sheet is written whole: with
+// one among them no part of the tune can be asked for.
+func kindsOf(o *options) ([]kind, error) {
+	ks := make([]kind, len(o.out))
+	for i, name := range o.out {
+		k, ok := kindOf(name)
+		if !ok {
+			return nil, usagef("--out %s: no such kind of file (there are: %s)", name, endings())
+		}
+		ks[i] = k
+	}
+	i := slices.IndexFunc(ks, func(k kind) bool { return k.write == nil })
+	for _, f := range []string{"bars", "phrase", "section"} {
+		if i >= 0 && o.changed(f) {
+			return nil, usagef("--out %s: a lead sheet is written whole (leave --%s out)", o.out[i], f)
+		}
+	}
+	return ks, nil
+}
+
+// cleanSheet is the tune as ABC and what could not be kept, for the file name.
+func cleanSheet(t *theory.Tune, name string) (text []byte, lost []string, err error) {
+	var b bytes.Buffer
+	lost, err = leadsheet.WriteABC(&b, t)
+	if err != nil {
+		return nil, nil, fmt.Errorf("%s: not written: %w", name, err)
+	}
+	for i, l := range lost {
+		lost[i] = name + ": " + l
+	}
+	return b.Bytes(), lost, nil
 }
 
 // sheetEnding is that of a lead sheet.

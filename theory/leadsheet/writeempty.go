@@ -9,12 +9,15 @@ import (
 	"thumbline/theory"
 )
 
+// MaxEmptyBars is how many bars an Empty has at most: each is a rest of one.
+const MaxEmptyBars = maxRestBars
+
 // An Empty is a lead sheet that somebody will type into.
 type Empty struct {
 	Title string
 	Key   theory.Key
 	Metre theory.Metre // 4/4 when zero
-	Bars  int          // full ones, 1 to 1000
+	Bars  int          // full ones, 1 to MaxEmptyBars
 	// Pickup is what comes before the first full bar, less than a bar; 0 is none.
 	Pickup theory.Time
 	BPM    float64 // quarters a minute; 0 leaves the tempo to the metre
@@ -32,8 +35,8 @@ func WriteEmpty(w io.Writer, e Empty) error {
 	}
 	whole := full(e.Metre)
 	switch {
-	case e.Bars < 1 || e.Bars > maxRestBars:
-		return fmt.Errorf("%d bars are out of range (1 to %d)", e.Bars, maxRestBars)
+	case e.Bars < 1 || e.Bars > MaxEmptyBars:
+		return fmt.Errorf("%d bars are out of range (1 to %d)", e.Bars, MaxEmptyBars)
 	case !validMetre(e.Metre):
 		return fmt.Errorf("there is no metre %s", e.Metre)
 	case e.Pickup.Less(theory.Time{}) || !e.Pickup.Less(whole):
