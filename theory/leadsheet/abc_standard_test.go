@@ -14,7 +14,7 @@ import (
 // abcStandard goes through the ABC standard 2.1 section by section; those in
 // brackets are named after its contents. Where none is named the reading is
 // common practice, no source.
-var abcStandard = []struct{ name, sheet, want, warnings string }{
+var abcStandard = []sheetCase{
 	{
 		"the modes, whole, by three letters and by m [3.1.14]",
 		`X:1
@@ -802,17 +802,7 @@ L:1/4
 }
 
 func TestABCStandard(t *testing.T) {
-	for _, c := range abcStandard {
-		t.Run(c.name, func(t *testing.T) {
-			tune := mustRead(t, c.sheet+"\n", Options{})
-			if d := cmp.Diff(c.want, dump(tune)); d != "" {
-				t.Errorf("tune (-want +got):\n%s", d)
-			}
-			if d := cmp.Diff(c.warnings, warned(tune)); d != "" {
-				t.Errorf("warnings (-want +got):\n%s", d)
-			}
-		})
-	}
+	checkSheets(t, abcStandard, func(sheet string) string { return sheet + "\n" }, warned)
 }
 
 // Texts with accents (8.2), the tempo that waits for its unit (3.1.8), sections

@@ -3,14 +3,12 @@ package leadsheet
 import (
 	"strings"
 	"testing"
-
-	"github.com/google/go-cmp/cmp"
 )
 
 // Sections in brackets are those of the ABC standard 2.1. Where no section is
 // named the reading is common practice, no source, or said in the package's
 // documentation.
-var abcCases = []struct{ name, sheet, want, warnings string }{
+var abcCases = []sheetCase{
 	{
 		"octaves [4.1]",
 		`"C"C, C c c'|"C"C,' z3|`,
@@ -622,17 +620,7 @@ K:C transpose=-2
 }
 
 func TestABC(t *testing.T) {
-	for _, c := range abcCases {
-		t.Run(c.name, func(t *testing.T) {
-			tune := mustRead(t, abcSheet(c.sheet), Options{})
-			if d := cmp.Diff(c.want, dump(tune)); d != "" {
-				t.Errorf("tune (-want +got):\n%s", d)
-			}
-			if d := cmp.Diff(c.warnings, warned(tune)); d != "" {
-				t.Errorf("warnings (-want +got):\n%s", d)
-			}
-		})
-	}
+	checkSheets(t, abcCases, abcSheet, warned)
 }
 
 // abcSheet puts the usual header before music without one.

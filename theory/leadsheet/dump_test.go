@@ -2,8 +2,13 @@ package leadsheet
 
 import (
 	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
+
+	"github.com/google/go-cmp/cmp"
 
 	"thumbline/theory"
 )
@@ -99,5 +104,61 @@ func checkTune(t *testing.T, tune *theory.Tune) {
 	}
 	if len(tune.Melody) == 0 || len(tune.Changes) == 0 || len(tune.Phrases) == 0 {
 		t.Fatal("a tune without notes, chord symbols or phrases")
+	}
+}
+
+// A sheetCase is a sheet with its dump and its warnings.
+type sheetCase struct{ name, sheet, want, warnings string }
+
+// checkSheets reads every case. whole makes a file of its sheet; warnings lists
+// those of a tune as the cases have them.
+func checkSheets(t *testing.T, cases []sheetCase, whole func(string) string, warnings func(*theory.Tune) string) {
+	t.Helper()
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			tune := mustRead(t, whole(c.sheet), Options{})
+			if d := cmp.Diff(c.want, dump(tune)); d != "" {
+				t.Errorf("tune (-want +got):\n%s", d)
+			}
+			if d := cmp.Diff(c.warnings, warnings(tune)); d != "" {
+				t.Errorf("warnings (-want +got):\n%s", d)
+			}
+		})
+	}
+}
+
+// warnedTexts lists the warnings without their places.
+func warnedTexts(t *theory.Tune) string {
+	var b strings.Builder
+	for _, w := range t.Warnings {
+		b.WriteString(w.Text + "\n")
+	}
+	return b.String()
+}
+
+// collections are the patterns of the collections of lead sheets under
+// THUMBLINE_DATA.
+var collections = slices.Clip([]string{"corpus/abc/*.abc", "corpus/leadsheets/*.mxl"})
+
+// eachSheet gives every file under THUMBLINE_DATA that one of the patterns
+// matches. Each of them must match some.
+func eachSheet(t *testing.T, patterns []string, check func(name, text string)) {
+	t.Helper()
+	data := os.Getenv("THUMBLINE_DATA")
+	if data == "" {
+		t.Skip("THUMBLINE_DATA is not set: the collections are not read")
+	}
+	for _, pattern := range patterns {
+		files, err := filepath.Glob(filepath.Join(data, pattern))
+		if err != nil || len(files) == 0 {
+			t.Fatalf("no files match %s (%v)", pattern, err)
+		}
+		for _, file := range files {
+			text, err := os.ReadFile(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			check(filepath.Base(file), string(text))
+		}
 	}
 }

@@ -2,8 +2,6 @@ package leadsheet
 
 import (
 	"fmt"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 
@@ -133,37 +131,22 @@ func TestWriteEmpty(t *testing.T) {
 
 // Inspect says of a complete sheet what Read says.
 func TestInspectAgreesWithRead(t *testing.T) {
-	data := os.Getenv("THUMBLINE_DATA")
-	if data == "" {
-		t.Skip("THUMBLINE_DATA is not set: the corpus is not inspected")
-	}
-	for _, pattern := range []string{"corpus/abc/*.abc", "corpus/leadsheets/*.mxl"} {
-		files, err := filepath.Glob(filepath.Join(data, pattern))
-		if err != nil || len(files) == 0 {
-			t.Fatalf("no files match %s (%v)", pattern, err)
+	eachSheet(t, collections, func(name, text string) {
+		tune, err := Read(strings.NewReader(text), name, Options{})
+		in := inspected(t, text)
+		if (err == nil) != (len(in.Faults) == 0) {
+			t.Errorf("%s: Read says %v, Inspect %v", name, err, in.Faults)
 		}
-		for _, file := range files {
-			text, err := os.ReadFile(file)
-			if err != nil {
-				t.Fatal(err)
-			}
-			name := filepath.Base(file)
-			tune, err := Read(strings.NewReader(string(text)), name, Options{})
-			in := inspected(t, string(text))
-			if (err == nil) != (len(in.Faults) == 0) {
-				t.Errorf("%s: Read says %v, Inspect %v", name, err, in.Faults)
-			}
-			if err != nil || in.Tune == nil {
-				continue
-			}
-			if l := differences(tune, in.Tune); l != (loss{}) {
-				t.Errorf("%s: %+v", name, l)
-			}
-			if in.HalfTyped() {
-				t.Errorf("%s is taken for half-typed:\n%s", name, states(in))
-			}
+		if err != nil || in.Tune == nil {
+			return
 		}
-	}
+		if l := differences(tune, in.Tune); l != (loss{}) {
+			t.Errorf("%s: %+v", name, l)
+		}
+		if in.HalfTyped() {
+			t.Errorf("%s is taken for half-typed:\n%s", name, states(in))
+		}
+	})
 }
 
 // A bar that makes up a full one with the pick-up when the part is played again

@@ -56,7 +56,7 @@ type marks map[int]string
 
 // What the standard has beside the plain notes: W3C MusicXML 4.0, the element
 // named in each case.
-var xmlStandardCases = []struct{ name, sheet, want, warnings string }{
+var xmlStandardCases = []sheetCase{
 	// tie, tied
 	{
 		"tied alone, for the eye, is a tie where no tie is",
@@ -333,21 +333,7 @@ var xmlStandardCases = []struct{ name, sheet, want, warnings string }{
 }
 
 func TestMusicXMLStandard(t *testing.T) {
-	for _, c := range xmlStandardCases {
-		t.Run(c.name, func(t *testing.T) {
-			tune := mustRead(t, c.sheet, Options{})
-			if d := cmp.Diff(c.want, dump(tune)); d != "" {
-				t.Errorf("tune (-want +got):\n%s", d)
-			}
-			var told strings.Builder
-			for _, w := range tune.Warnings {
-				told.WriteString(w.Text + "\n")
-			}
-			if d := cmp.Diff(c.warnings, told.String()); d != "" {
-				t.Errorf("warnings (-want +got):\n%s", d)
-			}
-		})
-	}
+	checkSheets(t, xmlStandardCases, func(sheet string) string { return sheet }, warnedTexts)
 }
 
 // The order of voices decides every tie, and is one for all three of any: "10"

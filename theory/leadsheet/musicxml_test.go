@@ -7,8 +7,6 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/google/go-cmp/cmp"
-
 	"thumbline/theory"
 )
 
@@ -94,7 +92,7 @@ const (
 
 func sound(attributes string) string { return fmt.Sprintf(whole, attributes) }
 
-var xmlCases = []struct{ name, sheet, want, warnings string }{
+var xmlCases = []sheetCase{
 	{
 		"notes, rests, ties over the bar line",
 		score(fourFour+h("C", "major")+n("C5", 12)+n("Eb5", 12)+n("z", 12)+n("F#4", 12, tieStart), h("G", "dominant")+n("F#4", 24, tieStop)+n("z", 24)),
@@ -257,21 +255,7 @@ var xmlCases = []struct{ name, sheet, want, warnings string }{
 }
 
 func TestMusicXML(t *testing.T) {
-	for _, c := range xmlCases {
-		t.Run(c.name, func(t *testing.T) {
-			tune := mustRead(t, c.sheet, Options{})
-			if d := cmp.Diff(c.want, dump(tune)); d != "" {
-				t.Errorf("tune (-want +got):\n%s", d)
-			}
-			var told strings.Builder
-			for _, w := range tune.Warnings {
-				told.WriteString(w.Text + "\n")
-			}
-			if d := cmp.Diff(c.warnings, told.String()); d != "" {
-				t.Errorf("warnings (-want +got):\n%s", d)
-			}
-		})
-	}
+	checkSheets(t, xmlCases, func(sheet string) string { return sheet }, warnedTexts)
 }
 
 // Kinds with degrees: reference/sound.md 5.2 and harmony.md; the spelling is

@@ -2,8 +2,6 @@ package leadsheet
 
 import (
 	"fmt"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -243,57 +241,42 @@ func TestWriteABCOddLengths(t *testing.T) {
 
 // TestWriteABCCorpus reads, writes and reads again every sheet there is.
 func TestWriteABCCorpus(t *testing.T) {
-	data := os.Getenv("THUMBLINE_DATA")
-	if data == "" {
-		t.Skip("THUMBLINE_DATA is not set: the corpus is not written")
-	}
 	tunes, labels, sections, folded, repeated := 0, 0, 0, 0, 0
-	for _, pattern := range []string{"corpus/abc/*.abc", "corpus/leadsheets/*.mxl", "models/*.abc", "judge/situations/*.abc"} {
-		files, err := filepath.Glob(filepath.Join(data, pattern))
-		if err != nil || len(files) == 0 {
-			t.Fatalf("no files match %s (%v)", pattern, err)
+	eachSheet(t, append(collections, "models/*.abc", "judge/situations/*.abc"), func(name, sheet string) {
+		tune, err := Read(strings.NewReader(sheet), name, Options{})
+		if err != nil {
+			return // TestCorpus says which are refused, and why
 		}
-		for _, file := range files {
-			f, err := os.Open(file)
-			if err != nil {
-				t.Fatal(err)
-			}
-			tune, err := Read(f, filepath.Base(file), Options{})
-			f.Close()
-			if err != nil {
-				continue // TestCorpus says which are refused, and why
-			}
-			text, told, err := abcOf(tune)
-			if err != nil {
-				t.Errorf("%s: %v", filepath.Base(file), err)
-				continue
-			}
-			again, err := Read(strings.NewReader(text), "again", Options{})
-			if err != nil {
-				t.Errorf("%s: %v", filepath.Base(file), err)
-				continue
-			}
-			tunes++
-			l := differences(tune, again)
-			if l.music != "" || l.text {
-				t.Errorf("%s: %+v", filepath.Base(file), l)
-			}
-			if l.sections {
-				sections++
-				t.Errorf("%s: the sections differ: %v, %v", filepath.Base(file), tune.Sections, again.Sections)
-			}
-			if l.labels {
-				labels++
-				t.Logf("%s: %s", filepath.Base(file), told)
-			}
-			if slices.ContainsFunc(tune.Bars, func(b theory.Bar) bool { return b.Pass > 1 }) {
-				repeated++
-				if slices.ContainsFunc(again.Bars, func(b theory.Bar) bool { return b.Pass > 1 }) {
-					folded++
-				}
+		text, told, err := abcOf(tune)
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			return
+		}
+		again, err := Read(strings.NewReader(text), "again", Options{})
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			return
+		}
+		tunes++
+		l := differences(tune, again)
+		if l.music != "" || l.text {
+			t.Errorf("%s: %+v", name, l)
+		}
+		if l.sections {
+			sections++
+			t.Errorf("%s: the sections differ: %v, %v", name, tune.Sections, again.Sections)
+		}
+		if l.labels {
+			labels++
+			t.Logf("%s: %s", name, told)
+		}
+		if slices.ContainsFunc(tune.Bars, func(b theory.Bar) bool { return b.Pass > 1 }) {
+			repeated++
+			if slices.ContainsFunc(again.Bars, func(b theory.Bar) bool { return b.Pass > 1 }) {
+				folded++
 			}
 		}
-	}
+	})
 	t.Logf("%d tunes; %d with bars that are played again, %d of them folded; bars counted anew in %d, sections named anew in %d", tunes, repeated, folded, labels, sections)
 }
 
