@@ -627,7 +627,7 @@ func (s *score) ahead(t Tick) int {
 	if next >= s.end || next-t > s.bars[s.barAt(t)].Beat {
 		return 0
 	}
-	if k := s.tuneAt(next); s.tuneAt(t) != k-1 || s.tune[k-1].at != t {
+	if k := s.tuneAt(next); k == 0 || s.tuneAt(t) != k-1 || s.tune[k-1].at != t {
 		return s.tune[k].midi
 	}
 	return 0
