@@ -158,9 +158,9 @@ type textGroup struct {
 
 func (g textGroup) has(m smfMeta) bool { return m.track == g.track && m.kind == g.kind }
 
-// findChords looks for the kind of text that holds the chord symbols, and
-// returns it.
-func (r *smfReader) findChords() textGroup {
+// textGroups counts the texts of each kind in each track, in the order in which
+// the groups begin.
+func (r *smfReader) textGroups() []textGroup {
 	var groups []textGroup
 	for _, m := range r.metas {
 		if kindName[m.kind] == "" {
@@ -187,6 +187,13 @@ func (r *smfReader) findChords() textGroup {
 		}
 		g.letters = g.letters && len(w.text) == 1
 	}
+	return groups
+}
+
+// findChords looks for the kind of text that holds the chord symbols, takes
+// them, and returns it; the zero group when there is none.
+func (r *smfReader) findChords() textGroup {
+	groups := r.textGroups()
 	best, second := -1, -1
 	mixed := -1
 	for i, g := range groups {
@@ -217,6 +224,13 @@ func (r *smfReader) findChords() textGroup {
 	if second >= 0 && !groups[second].letters && !r.same(g, groups[second]) {
 		r.warn(place{}, "chord symbols stand in the %s and in the %s: the first are taken", name(g), name(groups[second]))
 	}
+	r.takeChords(g)
+	return g
+}
+
+// takeChords takes the chord symbols of a group. What is wrong with a text is
+// told when bars have their labels.
+func (r *smfReader) takeChords(g textGroup) {
 	r.chords = make([]smfChord, 0, min(g.chords, maxTexts+1))
 	for _, m := range r.metas {
 		if !g.has(m) {
@@ -247,7 +261,6 @@ func (r *smfReader) findChords() textGroup {
 			r.chords = append(r.chords, smfChord{words: w, tick: m.at, part: int32(i)})
 		}
 	}
-	return g
 }
 
 // isWord reports a text that begins with a word: what takes no room for a
