@@ -723,8 +723,8 @@ type graceNotes struct {
 	dropped bool // one of the group is too long for an ornament, or they are too many
 }
 
-// measure reads one measure.
-func (r *xmlReader) measure(m *node, st *xmlState, grace map[string]*graceNotes) *xmlBar {
+// begin makes the bar of a measure, with what the bars before it leave to it.
+func (st *xmlState) begin(m *node) *xmlBar {
 	b := &xmlBar{}
 	b.place = m.place
 	b.number = m.get("number")
@@ -736,7 +736,18 @@ func (r *xmlReader) measure(m *node, st *xmlState, grace map[string]*graceNotes)
 	b.segno, st.segno = st.segno, false
 	b.coda, st.coda = st.coda, false
 	b.sign, st.sign = st.sign, signNames{}
+	st.announce(b)
+	return b
+}
+
+// announce gives a bar the metre and the key in force.
+func (st *xmlState) announce(b *xmlBar) {
 	b.metre, b.free, b.key = st.metre, st.free, st.key.Transpose(st.transpose)
+}
+
+// measure reads one measure.
+func (r *xmlReader) measure(m *node, st *xmlState, grace map[string]*graceNotes) *xmlBar {
+	b := st.begin(m)
 	if len(m.kids) > maxInBar {
 		r.fault(m.place, "give a lead sheet", "this bar has more than %d elements", maxInBar)
 		return b
@@ -759,7 +770,7 @@ func (r *xmlReader) measure(m *node, st *xmlState, grace map[string]*graceNotes)
 		case "attributes":
 			r.attributes(e, st)
 			if now == zero { // else they announce those of the next bar
-				b.metre, b.free, b.key = st.metre, st.free, st.key.Transpose(st.transpose)
+				st.announce(b)
 			}
 		case "note":
 			d, ok := r.duration(e, st)
