@@ -163,3 +163,12 @@ func TestInspectBarRightOnce(t *testing.T) {
 		t.Errorf("wrong: %s; warnings %v", s, in.Tune.Warnings)
 	}
 }
+
+// Where a fault tells why the notes are missing, nothing else says that they
+// are.
+func TestInspectOneReason(t *testing.T) {
+	in := inspected(t, "X:1\nL:1/4\nM:4/4\nK:C\n\"C\"c5000|\n")
+	if got, want := in.Faults.Error(), "test:5:4: the length of this note is out of range (write the length as a figure from 1 to 1024)"; got != want {
+		t.Errorf("got %q, want %q", got, want)
+	}
+}

@@ -112,6 +112,7 @@ const (
 	maxDivisions   = 1 << 24 // of a quarter
 	maxRatioNote   = 64      // each figure of a tuplet
 	maxGraces      = 8       // grace notes before a note
+	maxTransposed  = 60      // semitones between what is written and what sounds
 	maxSharing     = 32      // chord symbols at one place
 	maxPasses      = 64      // how often a stretch is played
 	maxSectionName = 40      // bytes of a rehearsal mark that names a section

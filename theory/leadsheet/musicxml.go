@@ -960,7 +960,10 @@ func (r *xmlReader) attributes(e *node, st *xmlState) {
 			r.time(k, st)
 		case "transpose":
 			iv := theory.Interval{}
-			iv.Semitones, _ = k.intOf("chromatic")
+			var known bool
+			if iv.Semitones, known = k.intOf("chromatic"); !known && k.textOf("chromatic") != "" {
+				iv.Semitones = maxTransposed + 1
+			}
 			steps, ok := k.intOf("diatonic")
 			if !ok {
 				steps = theory.IntervalFor(st.key, iv.Semitones).Steps
@@ -972,7 +975,7 @@ func (r *xmlReader) attributes(e *node, st *xmlState) {
 			if k.kid("double") != nil && st.tellTo {
 				r.warnOnce(k.place, "the doubling of the part at the octave is left out")
 			}
-			if iv.Semitones < -60 || iv.Semitones > 60 || iv.Steps < -40 || iv.Steps > 40 {
+			if iv.Semitones < -maxTransposed || iv.Semitones > maxTransposed || iv.Steps < -40 || iv.Steps > 40 {
 				if st.tellTo {
 					r.fault(k.place, "export the score again", "the part is transposed out of all range")
 				}
@@ -1197,8 +1200,8 @@ func (r *xmlReader) graceNote(e *node, pitch theory.Pitch, voice string, grace m
 func (r *xmlReader) pitch(p *node, st *xmlState) (theory.Pitch, bool) {
 	step := strings.ToUpper(p.textOf("step"))
 	octave, ok := p.intOf("octave")
-	alter, _ := p.intOf("alter")
-	if len(step) != 1 || step[0] < 'A' || step[0] > 'G' || !ok || octave < 0 || octave > 9 || alter < -2 || alter > 2 {
+	alter, known := p.intOf("alter")
+	if !known && p.textOf("alter") != "" || len(step) != 1 || step[0] < 'A' || step[0] > 'G' || !ok || octave < 0 || octave > 9 || alter < -2 || alter > 2 {
 		r.fault(p.place, "export the score again", "a pitch that is no note")
 		return theory.Pitch{}, false
 	}

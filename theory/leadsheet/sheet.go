@@ -239,9 +239,10 @@ func (s *sheet) build(l *log) *theory.Tune {
 		t.Changes = t.Changes[:k]
 	}
 	switch {
+	case len(l.faults) > 0: // they tell why something is missing
 	case len(t.Melody) == 0:
 		l.fault(place{}, "a lead sheet needs a melody", "there are no notes in this tune")
-	case len(t.Changes) == 0 && len(l.faults) == 0:
+	case len(t.Changes) == 0:
 		l.fault(place{}, s.howSymbols, "there are no chord symbols in this tune")
 	}
 	if len(l.faults) > 0 && !l.lenient {
