@@ -272,6 +272,7 @@ K:C
 3: E5:3/2 F5:1/2 A5:1 B5:1/3 C5:2/3
 `,
 		`5:10 ornaments and marks of expression are not read
+5:37 of notes at once the top one is read (2 times)
 `,
 	},
 	{
@@ -331,7 +332,8 @@ c2 -c.-c|[ce]2-[ce]2|[c-e]2[ce]2|(c(d)e) .(f|g)g2g|`,
 5: C5:1 D5:1 E5:1 F5:1
 6: G5:1 G5:2 G5:1
 `,
-		``,
+		`6:10 of notes at once the top one is read (4 times)
+`,
 	},
 	{
 		"the old sign of a chord, and of a decoration [10.2.2, 10.2.3]",
@@ -343,7 +345,8 @@ K:C
 		`1: G4:2 G5:3 C5:1 | C
 2: C5:4
 `,
-		`5:4 bar 1 is too long: it holds 6 quarters, its metre 4/4 asks for 4
+		`5:4 of notes at once the top one is read (2 times)
+5:4 bar 1 is too long: it holds 6 quarters, its metre 4/4 asks for 4
 5:17 ornaments and marks of expression are not read (2 times)
 `,
 	},
@@ -359,7 +362,8 @@ K:C
 3: G4:1/2 G4:3/2 C5:3/2 C5:1/2
 4: E4:4 | G
 `,
-		`5:61 ornaments and marks of expression are not read
+		`5:4 of notes at once the top one is read (7 times)
+5:61 ornaments and marks of expression are not read
 `,
 	},
 	{

@@ -171,7 +171,8 @@ K:C
 2: B4:4 | G
 3: C5:1 E5:2 B4:1 B4:1
 `,
-		`5:29 a tie to another note is read as a slur
+		`5:4 of notes at once the top one is read (6 times)
+5:29 a tie to another note is read as a slur
 5:29 bar 3 is too long: it holds 5 quarters, its metre 4/4 asks for 4
 `,
 	},

@@ -800,6 +800,7 @@ func (v *abcVoice) tuplet(s *scanner, at place) {
 func (v *abcVoice) chord(s *scanner, closing rune, at place) {
 	var top *played
 	first, have := theory.Time{}, false
+	several := false
 	for {
 		c := s.peek(0)
 		here := s.at()
@@ -817,6 +818,9 @@ func (v *abcVoice) chord(s *scanner, closing rune, at place) {
 			if s.peek(0) == '-' {
 				s.i++
 				top.tied = true
+			}
+			if several {
+				v.r.warnOnce(at, lowerNotes)
 			}
 			v.add(first.Mul(num, den), top, at)
 			return
@@ -839,6 +843,7 @@ func (v *abcVoice) chord(s *scanner, closing rune, at place) {
 			if !have {
 				first, have = v.unit.Mul(num, den), true
 			}
+			several = several || top != nil
 			if top == nil || n.pitch.MIDI() > top.pitch.MIDI() {
 				top = n
 			}

@@ -502,6 +502,7 @@ func (r *xmlReader) topLine(notes []note, at place) []note {
 	for _, n := range notes {
 		if k := len(out) - 1; k >= 0 {
 			if out[k].at == n.at {
+				r.warnOnce(at, lowerNotes)
 				out[k].grace = append(out[k].grace, n.grace...)
 				continue
 			}

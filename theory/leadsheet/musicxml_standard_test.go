@@ -76,7 +76,7 @@ var xmlStandardCases = []sheetCase{
 	{
 		"a tie through three bars, in chords",
 		score(fourFour+h("C", "major")+n("E4", 48, tieStart)+n("C5", 48, "<chord/>"+tieStart), n("E4", 48, tieStop+tieStart)+n("C5", 48, "<chord/>"+tieStop+tieStart), n("C5", 24, tieStop)+n("D5", 24)),
-		"1: C5:10 | C\n2:\n3: D5:2\n", "",
+		"1: C5:10 | C\n2:\n3: D5:2\n", "measure 1: of notes at once the top one is read (2 times)\n",
 	},
 	// rest, forward, type
 	{

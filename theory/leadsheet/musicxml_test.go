@@ -116,7 +116,7 @@ var xmlCases = []sheetCase{
 	{
 		"chords: the top note",
 		score(fourFour + h("C", "major") + n("E4", 24) + n("C5", 24, "<chord/>") + n("G4", 24, "<chord/>") + n("B4", 24)),
-		"1: C5:2 B4:2 | C\n", "",
+		"1: C5:2 B4:2 | C\n", "measure 1: of notes at once the top one is read (2 times)\n",
 	},
 	{
 		"voices: the one that sounds longest",

@@ -22,6 +22,9 @@ type sheet struct {
 	grid            grid
 }
 
+// lowerNotes is told of chords in the melody.
+const lowerNotes = "of notes at once the top one is read"
+
 // A span is a run of written bars [from, to).
 type span struct{ from, to int }
 
