@@ -652,7 +652,7 @@ func (r *abcReader) finish(opt Options) *sheet {
 		}
 	}
 	if len(others) > 0 {
-		r.warn(place{}, "only voice %s is read; left out: %s", shorten(v.id), listed(others))
+		r.warn(place{}, "only voice %s is read; left out: %s (--melody chooses another)", shorten(v.id), listed(others))
 	}
 	return s
 }

@@ -143,7 +143,7 @@ V:B
 f3|`,
 		`1: F#5:3 | G
 `,
-		`0:0 only voice T is read; left out: B
+		`0:0 only voice T is read; left out: B (--melody chooses another)
 `,
 	},
 	{
@@ -767,7 +767,7 @@ V:B
 		`1: C4:4 | C
 2: C4:4 | F
 `,
-		`0:0 only voice B is read; left out: T
+		`0:0 only voice B is read; left out: T (--melody chooses another)
 `,
 	},
 	{

@@ -506,7 +506,7 @@ K:C
 		`1: E5:4 | C
 2: F5:4 | G
 `,
-		`0:0 only voice 2 is read; left out: 1
+		`0:0 only voice 2 is read; left out: 1 (--melody chooses another)
 `,
 	},
 	{
