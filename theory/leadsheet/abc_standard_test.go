@@ -287,9 +287,9 @@ K:C
 2: A5:1/3 B5:1/3 C5:1/3 D5:1/3 A5:2/3 B5:1/3 z:2/3
 3: A5:1/3 B5:1/3 A5:2/5 B5:2/5 C5:2/5 D5:2/5 E5:2/5 z:1 A5:1/3 z:1/6
 `,
-		`5:27 bar 1 is too short: it holds 3 quarters, its metre 4/4 asks for 4
-5:55 bar 2 is too short: it holds 3 quarters, its metre 4/4 asks for 4
-5:76 bar 3 is too long: it holds 25/6 quarters, its metre 4/4 asks for 4
+		`5:27 bar 1 is too short: it holds 3 quarters, its metre 4/4 asks for 4 (a note or a rest may be missing)
+5:55 bar 2 is too short: it holds 3 quarters, its metre 4/4 asks for 4 (a note or a rest may be missing)
+5:76 bar 3 is too long: it holds 25/6 quarters, its metre 4/4 asks for 4 (a bar line may be missing)
 `,
 	},
 	{
@@ -346,7 +346,7 @@ K:C
 2: C5:4
 `,
 		`5:4 of notes at once the top one is read (2 times)
-5:4 bar 1 is too long: it holds 6 quarters, its metre 4/4 asks for 4
+5:4 bar 1 is too long: it holds 6 quarters, its metre 4/4 asks for 4 (a bar line may be missing)
 5:17 ornaments and marks of expression are not read (2 times)
 `,
 	},
@@ -660,7 +660,7 @@ K:C
 		`1: C5:2 D5:2 C5:2 D5:2 E5:4 | C
 2: F5:2 E5:2
 `,
-		`5:4 bar 1 is too long: it holds 12 quarters, its metre 4/4 asks for 4
+		`5:4 bar 1 is too long: it holds 12 quarters, its metre 4/4 asks for 4 (a bar line may be missing)
 5:17 ornaments and marks of expression are not read
 `,
 	},
@@ -674,7 +674,7 @@ K:C
 "C"c2!f!d2!|`,
 		`1: C5:2 F5:1 D5:2 | C
 `,
-		`6:4 bar 1 is too long: it holds 5 quarters, its metre 4/4 asks for 4
+		`6:4 bar 1 is too long: it holds 5 quarters, its metre 4/4 asks for 4 (a bar line may be missing)
 `,
 	},
 	{
@@ -787,7 +787,7 @@ e4&)b2&c2|`,
 6: C5:4 B5:2
 `,
 		`5:7 a second voice in a bar (&) is left out (4 times)
-6:1 bar 6 is too long: it holds 6 quarters, its metre 4/4 asks for 4
+6:1 bar 6 is too long: it holds 6 quarters, its metre 4/4 asks for 4 (a bar line may be missing)
 `,
 	},
 	{

@@ -113,7 +113,7 @@ K:C
 		`1: A4:2 A4:3 | C
 2: B4:1 B4:2 | G
 `,
-		`5:4 bar 1 is too long: it holds 5 quarters, its metre 4/4 asks for 4
+		`5:4 bar 1 is too long: it holds 5 quarters, its metre 4/4 asks for 4 (a bar line may be missing)
 `,
 	},
 	{
@@ -123,8 +123,8 @@ K:C
 2: A5:3/2 B5:3/2 A5:2 A5:4/3 B5:2/3
 3: A5:2/5 B5:2/5 C5:2/5 D5:2/5 E5:2/5 A5:2
 `,
-		`5:6 bar 1 is too long: it holds 5 quarters, its metre 4/4 asks for 4
-5:17 bar 2 is too long: it holds 7 quarters, its metre 4/4 asks for 4
+		`5:6 bar 1 is too long: it holds 5 quarters, its metre 4/4 asks for 4 (a bar line may be missing)
+5:17 bar 2 is too long: it holds 7 quarters, its metre 4/4 asks for 4 (a bar line may be missing)
 `,
 	},
 	{
@@ -173,7 +173,7 @@ K:C
 `,
 		`5:4 of notes at once the top one is read (6 times)
 5:29 a tie to another note is read as a slur
-5:29 bar 3 is too long: it holds 5 quarters, its metre 4/4 asks for 4
+5:29 bar 3 is too long: it holds 5 quarters, its metre 4/4 asks for 4 (a bar line may be missing)
 `,
 	},
 	{
@@ -652,10 +652,10 @@ func TestMostlyShort(t *testing.T) {
 		t.Errorf("got\n%swant\n%s", got, want)
 	}
 	want := `0:0 most bars hold less than their metre asks for: the metre may be wrong (in ABC, M: and L:)
-4:4 bar 1 is too short: it holds 2 quarters, its metre 4/4 asks for 4
-4:12 bar 2 is too short: it holds 2 quarters, its metre 4/4 asks for 4
-4:21 bar 3 is too short: it holds 2 quarters, its metre 4/4 asks for 4
-4:29 bar 4 is too short: it holds 2 quarters, its metre 4/4 asks for 4
+4:4 bar 1 is too short: it holds 2 quarters, its metre 4/4 asks for 4 (a note or a rest may be missing)
+4:12 bar 2 is too short: it holds 2 quarters, its metre 4/4 asks for 4 (a note or a rest may be missing)
+4:21 bar 3 is too short: it holds 2 quarters, its metre 4/4 asks for 4 (a note or a rest may be missing)
+4:29 bar 4 is too short: it holds 2 quarters, its metre 4/4 asks for 4 (a note or a rest may be missing)
 `
 	if got := warned(tune); got != want {
 		t.Errorf("got\n%swant\n%s", got, want)

@@ -351,7 +351,11 @@ func (v *abcVoice) token(s *scanner) bool {
 		if isDigit(c) {
 			s.number()
 		}
-		v.r.warnOnce(at, "the sign "+quote(string(c))+" is not read")
+		advice := ""
+		if c >= '0' && c <= '9' { // "Dm7" typed as notes
+			advice = " (a chord symbol stands in double quotes before its note: \"G7\")"
+		}
+		v.r.warnOnce(at, "the sign "+quote(string(c))+" is not read"+advice)
 	}
 	return true
 }

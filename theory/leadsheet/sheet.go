@@ -520,15 +520,15 @@ func (s *sheet) lengths(order []int, labels []string, l *log) {
 	}
 	for _, i := range wrong {
 		b := s.bars[i]
-		want, what := full(b.metre), "long"
+		want, what, do := full(b.metre), "long", "a bar line may be missing"
 		if b.len.Less(want) {
-			what = "short"
+			what, do = "short", "a note or a rest may be missing"
 		}
 		quarters := "quarters"
 		if b.len == theory.Quarters(1, 1) {
 			quarters = "quarter"
 		}
-		l.warnLength(b.place, "bar %s is too %s: it holds %s %s, its metre %d/%d asks for %s", labels[i], what, b.len, quarters, b.metre.Num, b.metre.Den, want)
+		l.warnLength(b.place, "bar %s is too %s: it holds %s %s, its metre %d/%d asks for %s (%s)", labels[i], what, b.len, quarters, b.metre.Num, b.metre.Den, want, do)
 	}
 }
 
