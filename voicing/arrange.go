@@ -218,7 +218,7 @@ func (w *worker) spot(i int) spot {
 	if n := p.chord + 1; n < len(s.chords) && !s.chords[n].chord.NoChord {
 		d := s.chords[n].chord
 		sp.line = d.RootPC() == c.RootPC() && d.Kind == c.Kind && c.Tones.Len() == 3 && d.Tones&degrees(9, 10, 11) != 0
-		falls := (d.RootPC()-c.RootPC()+12)%12 == 5
+		falls := fallsFifth(c, d)
 		// plain first, colour after: a dominant of several bars leads on in its last
 		sp.resolves = falls && s.chords[p.chord].end-p.at <= s.bars[bar].Len
 		sp.toTwo = falls && (d.Kind == theory.Minor && d.Tones.Has(10) || d.Kind == theory.HalfDiminished)
@@ -294,8 +294,7 @@ func (w *worker) lastDominant(i int) bool {
 	for k := i + 1; k < len(w.ps) && w.ps[k].phrase == w.ps[i].phrase; k++ {
 		c := s.chords[w.ps[k].chord].chord
 		n := w.ps[k].chord + 1
-		if c.IsDominant() && w.ps[k].chord != w.ps[i].chord && n < len(s.chords) && !s.chords[n].chord.NoChord &&
-			(s.chords[n].chord.RootPC()-c.RootPC()+12)%12 == 5 {
+		if c.IsDominant() && w.ps[k].chord != w.ps[i].chord && n < len(s.chords) && fallsFifth(c, s.chords[n].chord) {
 			return false
 		}
 	}
@@ -506,7 +505,7 @@ func (w *worker) prepareLinks() {
 		p, q := &w.ps[i], &w.ps[i-1]
 		ca, cb := w.s.chords[q.chord].chord, w.s.chords[p.chord].chord
 		k := link{change: p.change, phrase: p.phrase == q.phrase}
-		if third, ok := cb.ThirdPC(); ok && p.change && (cb.RootPC()-ca.RootPC()+12)%12 == 5 && ca.Tones.Has(10) {
+		if third, ok := cb.ThirdPC(); ok && p.change && fallsFifth(ca, cb) && ca.Tones.Has(10) {
 			k.falls, k.third, k.sev = true, int16(third), int16((ca.RootPC()+10)%12)
 		}
 		if p.change && (ca.Kind == theory.Diminished || cb.Kind == theory.Diminished) {

@@ -237,35 +237,7 @@ func (l *layer) step() bool {
 		l.d++
 	}
 	if p := l.pointAt(t, now); p >= 0 {
-		var late *answer // the moment made for a chord that had better come later
-		split := &l.w.ps[p].texture.split
-		planned := *split
-		if planned <= t {
-			late = l.afterOctaves(p, now)
-		}
-		if planned > t || late != nil {
-			if late != nil {
-				*split = late.at
-			} else {
-				late = l.answerAt(p, planned)
-			}
-			rest, ok := []strike(nil), false
-			if late == nil || late.pair || planned > t {
-				rest, ok = l.waits(p, now)
-			}
-			if !ok && late != nil && !late.pair { // one voice does not make the chord: two
-				late.pair = true
-				if rest, ok = l.waits(p, now); !ok {
-					late.pair = false
-				}
-			}
-			if ok {
-				now = rest
-				l.waited[p] = true
-			} else {
-				*split = planned
-			}
-		}
+		now = l.postpone(p, t, now)
 	}
 	for l.f < len(l.free) && l.free[l.f].at == t {
 		if x := l.free[l.f]; !x.ans.waited || l.waited[x.point] || l.trial && x.point == l.trialOf {
@@ -277,6 +249,37 @@ func (l *layer) step() bool {
 		l.strike(now)
 	}
 	return true
+}
+
+// postpone lets the chord of point p come later than its bass where that was
+// planned, or where bass and tune would move in octaves, and it is whole by
+// then. It returns what is struck at once.
+func (l *layer) postpone(p int, t Tick, now []strike) []strike {
+	split := &l.w.ps[p].texture.split
+	planned := *split
+	works := func() bool {
+		rest, ok := l.waits(p, now)
+		if ok {
+			now, l.waited[p] = rest, true
+		}
+		return ok
+	}
+	var late *answer // with which the chord comes
+	if planned > t {
+		if late = l.answerAt(p, planned); works() || late == nil || late.pair {
+			return now
+		}
+	} else if late = l.afterOctaves(p, now); late == nil {
+		return now
+	} else {
+		*split = late.at
+	}
+	pair := late.pair
+	late.pair = true // one voice does not make the chord: two
+	if !works() {
+		*split, late.pair = planned, pair
+	}
+	return now
 }
 
 // pointAt is the point whose inner voices are struck at t, -1 for none.

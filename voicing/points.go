@@ -408,12 +408,8 @@ func (s *score) settle(p *point, g *grip) {
 // under reports whether the inner voices of a grip lie under the note of the
 // tune that still sounds at t: a late point is gripped for the one after it.
 func (s *score) under(t Tick, g *grip) bool {
-	k := s.tuneAt(t)
-	if k < 0 || s.tune[k].end <= t {
-		return true
-	}
-	inner := g.inner()
-	return len(inner) == 0 || int(inner[0].midi) < s.tune[k].midi-1
+	over, inner := s.tuneOver(t), g.inner()
+	return over == 0 || len(inner) == 0 || int(inner[0].midi) < over-1
 }
 
 // falls reports whether the bass comes home by a fifth. Then the ear waits for
@@ -423,7 +419,7 @@ func (s *score) falls(p *point) bool {
 		return false
 	}
 	before := s.chords[p.chord-1].chord
-	return !before.NoChord && !before.Slash && (s.chords[p.chord].chord.RootPC()-before.RootPC()+12)%12 == 5
+	return !before.Slash && fallsFifth(before, s.chords[p.chord].chord)
 }
 
 // planEnd closes: the chord with the tune, its inner voice once more, then the

@@ -103,15 +103,15 @@ func (l *layer) givesUp(n strike, pcs []int) bool {
 	return false
 }
 
-// innerFollows reports whether an inner voice is due in the stretch of point i
-// after t.
-func (l *layer) innerFollows(i int, t Tick) bool {
+// follows is when the next answer in the bass, or in an inner voice, is due in
+// the stretch of point i after t; -1 for never.
+func (l *layer) follows(i int, t Tick, bass bool) Tick {
 	for _, b := range l.w.ps[i].texture.answers {
-		if !b.bass && b.at > t {
-			return true
+		if b.bass == bass && b.at > t {
+			return b.at
 		}
 	}
-	return false
+	return -1
 }
 
 // fits asks whether ns can be struck now: held in one hand together with the
@@ -244,7 +244,7 @@ func (l *layer) bassLine(i int, a answer) bassLine {
 	if p.end-a.at <= beat && following.texture.bassAt <= p.end {
 		b.next = b.after // a last root that is held back takes no approach
 	}
-	if b.next == 0 && b.after != b.last && p.end-a.at <= 2*beat && following.change && !l.bassFollows(i, a.at) {
+	if b.next == 0 && b.after != b.last && p.end-a.at <= 2*beat && following.change && l.follows(i, a.at, true) < 0 {
 		b.soon = b.after
 	}
 	return b
@@ -256,7 +256,7 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 	w := l.w
 	pal := &l.pals[i]
 	line := l.bassLine(i, a)
-	sounds := l.sounding(a.at)
+	sounds, taken := l.sounding(a.at), l.justStruck(a.at, Inner)
 	fill := l.fills(a.at)
 	ns := make([]strike, 1) // what is tried: nobody keeps it
 	for midi := w.neck.Low(); midi <= highestBass; midi++ {
@@ -269,6 +269,9 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 			continue
 		}
 		cost += l.bassPlace(i, a, midi, line)
+		if taken[midi] {
+			cost += w.taste.Answer.OtherVoice
+		}
 		until := l.ringEnd(i, tone{midi: int16(midi), voice: Bass})
 		for _, st := range w.neck.Stops(midi) {
 			if int(st.String) < w.neck.Strings()-2 {
@@ -318,7 +321,8 @@ func (l *layer) bassSays(i int, a answer, midi int, line bassLine) (cost float64
 		if absInt(midi-next) == 2 && !toned && !s.keyPCs[s.barAt(a.at)].Has(pc) {
 			return 0, false
 		}
-		if d := (l.tuneOver(a.at) - midi + 120) % 12; !toned && (d == 1 || d == 11) && l.tuneOver(a.at) > 0 {
+		over := s.tuneOver(a.at)
+		if d := absInt(over-midi) % 12; !toned && over > 0 && (d == 1 || d == 11) {
 			return 0, false // it rubs against the tune
 		}
 		cost = -wt.StepIn
@@ -402,9 +406,6 @@ func (l *layer) bassPlace(i int, a answer, midi int, line bassLine) float64 {
 	if midi > 52 {
 		cost += wt.BassHigh * float64(midi-52)
 	}
-	if l.justStruck(a.at, midi, Inner) {
-		cost += wt.OtherVoice
-	}
 	return cost
 }
 
@@ -413,7 +414,7 @@ func (l *layer) bassPlace(i int, a answer, midi int, line bassLine) float64 {
 // nothing but the tune itself bounds it.
 func (l *layer) restLine(t Tick) int {
 	s := l.w.s
-	if l.tuneOver(t) > 0 {
+	if s.tuneOver(t) > 0 {
 		return highestInner
 	}
 	k, line := s.tuneAt(t), highestInner+5
@@ -426,32 +427,15 @@ func (l *layer) restLine(t Tick) int {
 	return line - 5
 }
 
-// tuneOver is the pitch of the tune that sounds at t, 0 for none.
-func (l *layer) tuneOver(t Tick) int {
-	if k := l.w.s.tuneAt(t); k >= 0 && l.w.s.tune[k].end > t {
-		return l.w.s.tune[k].midi
-	}
-	return 0
-}
-
-// justStruck reports whether a voice struck the pitch within the beat before t.
-func (l *layer) justStruck(t Tick, midi int, v Voice) bool {
-	from, struck := t-l.w.s.bars[l.w.s.barAt(t)].Beat, false
+// justStruck marks the pitches that a voice struck within the beat before t.
+func (l *layer) justStruck(t Tick, v Voice) (struck [128]bool) {
+	from := t - l.w.s.bars[l.w.s.barAt(t)].Beat
 	l.recent(func(x *strike) {
-		struck = struck || x.voice == v && int(x.midi) == midi && x.at >= from
+		if x.voice == v && x.at >= from {
+			struck[x.midi] = true
+		}
 	})
 	return struck
-}
-
-// bassFollows reports whether another bass is due in the stretch of point i
-// after t.
-func (l *layer) bassFollows(i int, t Tick) bool {
-	for _, b := range l.w.ps[i].texture.answers {
-		if b.bass && b.at > t {
-			return true
-		}
-	}
-	return false
 }
 
 // between reports whether a note steps from the one before it on to the next in
@@ -684,7 +668,7 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 	fill := l.fills(a.at)
 	ground, ahead := l.ground(a.at), l.w.s.ahead(a.at)
 	// what is left now stays left
-	stays := !stepped && pal.chord.Kind != theory.Diminished && !l.innerFollows(i, a.at)
+	stays := !stepped && pal.chord.Kind != theory.Diminished && l.follows(i, a.at, false) < 0
 	left, keeps := wt.GuideLeft, pal.guides
 	if p.final {
 		left *= 3 // the last chord keeps its third, and the colour that it closes with
@@ -699,7 +683,7 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 		singles, costs = make([]strike, 0, 64), make([]float64, 0, 64)
 	}
 	ns := make([]strike, 2) // what is tried: nobody keeps it
-	sounds := l.sounding(a.at)
+	sounds, taken := l.sounding(a.at), l.justStruck(a.at, Bass)
 	for midi := lowestInner; midi <= highestInner; midi++ {
 		pc := midi % 12
 		if pal.colours(sounds.With(pc)) && !pal.colours(sounds) {
@@ -729,7 +713,7 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 		if pc == ground {
 			cost += wt.BassDoubled
 		}
-		if l.justStruck(a.at, midi, Bass) {
+		if taken[midi] {
 			cost += wt.OtherVoice
 		}
 		if midi == ahead {
@@ -808,13 +792,7 @@ func (l *layer) borrows(i int, a answer, ref []strike) map[int]Tick {
 	if !a.line {
 		return nil
 	}
-	back := Tick(-1)
-	for _, b := range l.w.ps[i].texture.answers {
-		if b.at > a.at && !b.bass {
-			back = b.at
-			break
-		}
-	}
+	back := l.follows(i, a.at, false)
 	uses := l.w.uses(i, l.mood(i))
 	if back < 0 || len(uses) == 0 {
 		return nil

@@ -122,6 +122,11 @@ func signaturePCs(fifths int) theory.PCSet {
 	return m.With(tonic, tonic+2, tonic+4, tonic+5, tonic+7, tonic+9, tonic+11)
 }
 
+// fallsFifth reports whether the root of b lies a fifth below that of a.
+func fallsFifth(a, b theory.Chord) bool {
+	return !a.NoChord && !b.NoChord && (b.RootPC()-a.RootPC()+12)%12 == 5
+}
+
 // writtenLine reports whether the sheet itself leads the bass by step from
 // chord k to the next, with a bass written under one of them.
 func (s *score) writtenLine(k int) bool {
@@ -151,6 +156,14 @@ func (s *score) chordAt(t Tick) int {
 // before the first.
 func (s *score) tuneAt(t Tick) int {
 	return sort.Search(len(s.tune), func(i int) bool { return s.tune[i].at > t }) - 1
+}
+
+// tuneOver is the pitch of the tune that sounds at t, 0 for none.
+func (s *score) tuneOver(t Tick) int {
+	if k := s.tuneAt(t); k >= 0 && s.tune[k].end > t {
+		return s.tune[k].midi
+	}
+	return 0
 }
 
 // seconds is how long from a to b takes.
