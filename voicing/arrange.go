@@ -18,6 +18,13 @@ type Plan struct {
 	// and its usual extensions), medium (one surprise a phrase), high. Empty
 	// means medium.
 	Tension string
+	// Density is how much is added to the tune: sparse, medium or full. Empty
+	// means medium.
+	Density string
+	// Phrasing is how the tune's rhythm is taken: written, or relaxed (phrases
+	// start and end half a beat early or late, as players do). Empty means
+	// written.
+	Phrasing string
 	// Neck, Hand, Right and Taste replace the defaults when set.
 	Neck  *Neck
 	Hand  *Hand
@@ -35,6 +42,13 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 	w := &worker{neck: StandardNeck(), hand: NormalHand(), right: NormalRightHand(), taste: DefaultTaste()}
 	var err error
 	if w.tension, err = ParseTension(p.Tension); err != nil {
+		return nil, err
+	}
+	if w.density, err = ParseDensity(p.Density); err != nil {
+		return nil, err
+	}
+	relaxed, err := ParsePhrasing(p.Phrasing)
+	if err != nil {
 		return nil, err
 	}
 	if p.Neck != nil {
@@ -72,6 +86,9 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 		return nil, err
 	}
 	w.s = newScore(t)
+	if relaxed {
+		w.s.relax()
+	}
 	a := w.arrange()
 	a.Title, a.Key, a.Transposition, a.Feel = t.Title, t.Key, shift, feel
 	a.TempoAssumed = t.TempoAssumed
@@ -132,6 +149,7 @@ type worker struct {
 	grasp   *grasp
 	taste   Taste
 	tension Tension
+	density Density
 	s       *score
 	m       *maker
 	ps      []point

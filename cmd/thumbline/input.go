@@ -91,7 +91,7 @@ func openTune(e *env, o *options) (r io.ReadCloser, info fs.FileInfo, err error)
 
 // plan is what the flags decide about the arrangement.
 func (o *options) plan() voicing.Plan {
-	p := voicing.Plan{Key: o.key, Feel: o.feel, Tension: o.tension}
+	p := voicing.Plan{Key: o.key, Feel: o.feel, Tension: o.tension, Density: o.density, Phrasing: o.phrasing}
 	// checkPlan has found these to be good
 	if h, err := o.hand(); err == nil {
 		p.Hand = &h
@@ -184,6 +184,12 @@ func (o *options) checkPlan() error {
 	}
 	if _, err := voicing.ParseTension(o.tension); err != nil {
 		return usagef("--tension: %w", err)
+	}
+	if _, err := voicing.ParseDensity(o.density); err != nil {
+		return usagef("--density: %w", err)
+	}
+	if _, err := voicing.ParsePhrasing(o.phrasing); err != nil {
+		return usagef("--phrasing: %w", err)
 	}
 	if _, err := o.hand(); err != nil {
 		return err
