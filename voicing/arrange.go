@@ -174,13 +174,13 @@ func (w *worker) arrange() *Arrangement {
 	w.m = newMaker(w.neck, w.grasp, w.right, w.taste)
 	w.ps = s.points()
 	for i := range w.ps {
-		s.plan(&w.ps[i], i%2 == 0)
+		w.ps[i].layouts = s.layouts(&w.ps[i], w.density, &w.taste.Texture)
 	}
 	w.candidates()
 	w.prepareRuns()
 	w.prepareLinks()
 	res := search.Best(w)
-	a := w.perform(res.Path)
+	a := w.perform(res.Path, res.Manner)
 	a.Cost, a.Alone = res.Cost, w.alone
 	for _, sp := range w.spots {
 		if w.m.cut[sp] {
@@ -369,7 +369,6 @@ func (w *worker) prepareRuns() {
 		if i+1 < len(w.ps) {
 			to = w.ps[i+1].at
 		}
-		last := max(p.at, p.texture.innerAt)
 		var notes []int
 		for k := s.tuneAt(p.at); k < len(s.tune); k++ {
 			if k < 0 || s.tune[k].at < p.at || k == p.tune && !p.held {
@@ -380,7 +379,7 @@ func (w *worker) prepareRuns() {
 			}
 			notes = append(notes, k)
 		}
-		w.runs = append(w.runs, w.run(notes, last, to))
+		w.runs = append(w.runs, w.run(notes, p.at, to))
 	}
 }
 
@@ -409,7 +408,8 @@ func (w *worker) run(notes []int, from, to Tick) *run {
 	return r
 }
 
-// The search.Problem: slots are points, choices are grips.
+// The search.Problem: slots are points, choices are grips, and the manners to
+// take them in are textures.
 
 // Slots is the number of points.
 func (w *worker) Slots() int { return len(w.ps) }
@@ -417,10 +417,30 @@ func (w *worker) Slots() int { return len(w.ps) }
 // Choices is the number of grips at a point.
 func (w *worker) Choices(i int) int { return len(w.grips[i]) }
 
-// Node is what a grip costs by itself.
-func (w *worker) Node(i, c int) float64 {
-	g := &w.grips[i][c]
-	cost := g.cost
+// Manners is the number of textures at a point.
+func (w *worker) Manners(i int) int { return len(w.ps[i].layouts) }
+
+// Turn is what texture n costs after texture m of the point before.
+func (w *worker) Turn(i, m, n int) float64 {
+	q, p := &w.ps[i-1], &w.ps[i]
+	return w.s.turn(q, p, &q.layouts[m], &p.layouts[n], &w.taste.Texture)
+}
+
+// Node is what a grip costs by itself, laid out in texture m.
+func (w *worker) Node(i, c, m int) float64 {
+	g, tx := &w.grips[i][c], &w.ps[i].layouts[m]
+	t := &w.taste.Texture
+	cost := g.cost + tx.cost
+	if !tx.alone {
+		added := int(g.n) + tx.notes()
+		if g.tune {
+			added--
+		}
+		cost += t.Note * float64(added)
+		if inner := len(g.inner()); inner == 0 && (tx.innerAt > w.ps[i].at || tx.split > 0) {
+			cost += t.Idle
+		}
+	}
 	if i == 0 {
 		q := int(g.pos)
 		if len(w.lead.notes) > 0 {

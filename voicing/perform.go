@@ -43,13 +43,20 @@ type layer struct {
 }
 
 // perform lays out the chosen path.
-func (w *worker) perform(path []int) *Arrangement {
+func (w *worker) perform(path, manner []int) *Arrangement {
 	a := &Arrangement{}
 	l := &layer{w: w, lastAt: -1 << 30, waited: map[int]bool{}}
 	for i, c := range path {
 		g := grip{}
 		if c >= 0 && c < len(w.grips[i]) {
 			g = w.grips[i][c]
+		}
+		tx := &w.ps[i].texture
+		*tx = w.ps[i].layouts[max(manner[i], 0)]
+		tx.answers = slices.Clone(tx.answers)
+		if tx.alone && g.tune {
+			g.n, g.hasBass, g.strings = 1, false, 1<<uint(g.note[0].str)
+			g.pcs = theory.PCSet(0).With(int(g.note[0].midi))
 		}
 		l.chosen = append(l.chosen, g)
 	}

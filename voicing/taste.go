@@ -88,8 +88,28 @@ type Taste struct {
 	Pedal      float64 // a two over the root of its five where a section leads back (a gain)
 	BassRepeat float64 // the same bass note again at a change of chord
 
+	// How grips are laid out in time.
+	Texture TextureTaste
+
 	// Between the attacks of the tune.
 	Answer AnswerTaste
+}
+
+// TextureTaste weighs the textures that a grip may be laid out in, in the unit
+// of Taste. The values are the project's own and have no other source.
+type TextureTaste struct {
+	Misfit     float64 // the figure's own delay has no room under the tune
+	Late       float64 // each beat that the inner voices come after the bass
+	Gap        float64 // a beat that nothing strikes, but at slow tempi
+	Breath     float64 // the last beat of a phrase that nothing strikes (a gain)
+	BassApart  float64 // a bass apart from the tune where the tune leaves a beat (a gain)
+	InnerApart float64 // an inner voice apart from the tune there (a gain)
+	Turn       float64 // another figure within a phrase
+	Order      float64 // another figure than the one whose turn it is
+	Stale      float64 // the same figure in the next phrase
+	Twice      float64 // the chord waits for the tune's next beat twice in a row
+	Idle       float64 // a texture that the grip cannot fill: it has no inner voice, or no bass
+	Note       float64 // each note added to the tune: less than nothing where the arrangement is to be full
 }
 
 // AnswerTaste weighs the notes that answer the tune while it rings or rests, in
@@ -183,6 +203,9 @@ func DefaultTaste() Taste {
 		Seventh: 3.5, InnerMove: 0.12, InnerLeap: 2.5,
 		BassLeap: 6, BassFifth: 1.3, BassStep: 0.6, TurnedLeap: 2, PassingDim: 2.5, Octaves: 6, Contrary: 0.3, Common: 0.15, Structure: 0.25, HeldLost: 30,
 		BassRepeat: 0.2, Pedal: 1.8,
+		Texture: TextureTaste{
+			Misfit: 0.8, Gap: 0.8, Breath: 0.2, BassApart: 0.6, InnerApart: 0.1, Turn: 1.2, Order: 0.5, Stale: 0.8, Twice: 0.8, Idle: 0.3,
+		},
 		Answer: AnswerTaste{
 			Dearest: 3.4, InnerForBass: 1.8,
 			TuneOctave: 0.8, CutsBass: 0.5, TakesBass: 0.8, CutsInner: 0.35,

@@ -1,112 +1,184 @@
-// Package search finds the cheapest way through a row of slots with choices.
-// It knows counts and costs only.
+// Package search finds the cheapest way through a row of slots with choices,
+// each of which can be taken in several manners. It knows counts and costs
+// only.
 package search
 
 import "math"
 
-// A Problem is a row of slots; slot s has Choices(s) choices, each with a cost
-// of its own and a cost of following a choice of the slot before.
-// +Inf forbids.
+// A Problem is a row of slots. Slot s has Choices(s) choices and Manners(s)
+// manners, one at least, to take any of them in. What follows what costs apart
+// for choices and for manners: that is what keeps the product of the two cheap
+// to search. +Inf forbids.
 type Problem interface {
 	Slots() int
 	Choices(slot int) int
-	Node(slot, choice int) float64
+	Manners(slot int) int
+	// Node is what a choice costs by itself, taken in a manner.
+	Node(slot, choice, manner int) float64
 	// Edge is the cost of going from choice a of slot-1 to choice b of slot.
 	Edge(slot, a, b int) float64
 	// AtLeast is a bound that Edge does not go below and that is found faster;
 	// it saves Edge where no way over a could be the best to b. -Inf bounds
 	// nothing.
 	AtLeast(slot, a, b int) float64
+	// Turn is the cost of manner n in slot after manner m in slot-1.
+	Turn(slot, m, n int) float64
 }
 
 // A Result is the best way and what is needed to rank the others.
 type Result struct {
 	Path    []int // one choice a slot; -1 where a slot has no choice
+	Manner  []int // the manner each is taken in; -1 where a slot has no choice
 	Cost    float64
 	problem Problem
-	forward [][]float64
+	forward [][]float64 // of each slot, by choice and then manner
 }
 
-// Best runs forward through the slots. Ties end in the lowest choice, so the
-// same problem always has the same answer. A slot without choices is passed
-// over: the slots around it do not see each other.
+// Best runs forward through the slots. Ties end in the lowest choice, then the
+// lowest manner, so the same problem always has the same answer. A slot without
+// choices is passed over: the slots around it do not see each other.
 func Best(p Problem) Result {
-	n := p.Slots()
-	r := Result{Path: make([]int, n), problem: p, forward: make([][]float64, n)}
-	back := make([][]int32, n)
-	for s := 0; s < n; s++ {
-		k := p.Choices(s)
-		f := make([]float64, k)
-		b := make([]int32, k)
+	slots := p.Slots()
+	r := Result{Path: make([]int, slots), Manner: make([]int, slots), problem: p, forward: make([][]float64, slots)}
+	back := make([][]int32, slots) // index into forward of the slot before
+	var turned []float64           // cheapest to choice a of the slot before, then manner n
+	var over []int32               // the manner it comes from
+	var best []float64
+	var from []int32
+	for s := range slots {
+		k, ms := p.Choices(s), p.Manners(s)
+		f, b := make([]float64, k*ms), make([]int32, k*ms)
 		r.forward[s], back[s] = f, b
 		var prev []float64
+		before := 0
 		if s > 0 {
 			prev = r.forward[s-1]
+			before = p.Manners(s - 1)
 		}
-		for c := 0; c < k; c++ {
-			best, from := 0.0, int32(-1)
+		turned, over = turns(p, s, prev, before, ms, turned[:0], over[:0])
+		best, from = resize(best, ms), resize(from, ms)
+		for c := range k {
+			for n := range ms {
+				best[n], from[n] = 0, -1
+			}
 			if len(prev) > 0 {
-				best = math.Inf(1)
-				for a, fa := range prev {
-					if fa+p.AtLeast(s, a, c) >= best {
+				for n := range ms {
+					best[n] = math.Inf(1)
+				}
+				for a := range len(prev) / before {
+					row := turned[a*ms : (a+1)*ms]
+					least := p.AtLeast(s, a, c)
+					hope := false
+					for n, v := range row {
+						if v+least < best[n] {
+							hope = true
+							break
+						}
+					}
+					if !hope {
 						continue
 					}
-					if v := fa + p.Edge(s, a, c); v < best {
-						best, from = v, int32(a)
+					e := p.Edge(s, a, c)
+					for n, v := range row {
+						if v += e; v < best[n] {
+							best[n], from[n] = v, int32(a*before)+over[a*ms+n]
+						}
 					}
 				}
 			}
-			f[c] = best + p.Node(s, c)
-			b[c] = from
+			for n := range ms {
+				f[c*ms+n] = best[n] + p.Node(s, c, n)
+				b[c*ms+n] = from[n]
+			}
 		}
 	}
-	for s := n - 1; s >= 0; s-- {
-		k := len(r.forward[s])
-		if k == 0 {
-			r.Path[s] = -1
+	next := int32(-1)
+	for s := slots - 1; s >= 0; s-- {
+		f := r.forward[s]
+		if len(f) == 0 {
+			r.Path[s], r.Manner[s], next = -1, -1, -1
 			continue
 		}
-		if s == n-1 || r.Path[s+1] < 0 || back[s+1][r.Path[s+1]] < 0 {
-			best := 0
-			for c := 1; c < k; c++ {
-				if r.forward[s][c] < r.forward[s][best] {
-					best = c
+		at := next
+		if at < 0 {
+			at = 0
+			for x, v := range f {
+				if v < f[at] {
+					at = int32(x)
 				}
 			}
-			r.Path[s] = best
-			r.Cost += r.forward[s][best]
-			continue
+			r.Cost += f[at]
 		}
-		r.Path[s] = int(back[s+1][r.Path[s+1]])
+		ms := p.Manners(s)
+		r.Path[s], r.Manner[s] = int(at)/ms, int(at)%ms
+		next = back[s][at]
 	}
 	return r
 }
 
+// turns is, for every choice of the slot before and every manner of slot s, the
+// cheapest way there but for the edge, and the manner before that it comes from.
+func turns(p Problem, s int, prev []float64, before, ms int, out []float64, over []int32) ([]float64, []int32) {
+	if len(prev) == 0 {
+		return out, over
+	}
+	turn := make([]float64, before*ms)
+	for m := range before {
+		for n := range ms {
+			turn[m*ms+n] = p.Turn(s, m, n)
+		}
+	}
+	for a := 0; a < len(prev); a += before {
+		for n := range ms {
+			best, from := math.Inf(1), int32(0)
+			for m, v := range prev[a : a+before] {
+				if v += turn[m*ms+n]; v < best {
+					best, from = v, int32(m)
+				}
+			}
+			out, over = append(out, best), append(over, from)
+		}
+	}
+	return out, over
+}
+
+func resize[T any](x []T, n int) []T {
+	if cap(x) < n {
+		return make([]T, n)
+	}
+	return x[:n]
+}
+
 // Through is, for every choice of every slot, the cost of the best whole that
-// takes that choice: forward plus backward. The best choice of each slot has
-// the cost of the best path.
+// takes that choice in any manner: forward plus backward. The best choice of
+// each slot has the cost of the best path.
 func (r Result) Through() [][]float64 {
 	p := r.problem
-	n := p.Slots()
-	out := make([][]float64, n)
-	var after []float64 // best cost from choice c of slot s to the end, without its own node
-	for s := n - 1; s >= 0; s-- {
-		k := p.Choices(s)
-		now := make([]float64, k)
-		if s < n-1 && len(after) > 0 {
-			for c := 0; c < k; c++ {
+	slots := p.Slots()
+	out := make([][]float64, slots)
+	var after []float64 // from choice and manner of the slot after to the end, with its own node
+	for s := slots - 1; s >= 0; s-- {
+		k, ms := p.Choices(s), p.Manners(s)
+		now := make([]float64, k*ms)
+		if len(after) > 0 {
+			next := p.Manners(s + 1)
+			for x := range now {
 				best := math.Inf(1)
-				for b, v := range after {
-					if w := p.Edge(s+1, c, b) + p.Node(s+1, b) + v; w < best {
+				for y, v := range after {
+					if w := p.Edge(s+1, x/ms, y/next) + p.Turn(s+1, x%ms, y%next) + v; w < best {
 						best = w
 					}
 				}
-				now[c] = best
+				now[x] = best
 			}
 		}
 		out[s] = make([]float64, k)
-		for c := 0; c < k; c++ {
-			out[s][c] = r.forward[s][c] + now[c]
+		for c := range k {
+			out[s][c] = math.Inf(1)
+		}
+		for x := range now {
+			out[s][x/ms] = min(out[s][x/ms], r.forward[s][x]+now[x])
+			now[x] += p.Node(s, x/ms, x%ms)
 		}
 		after = now
 	}

@@ -11,20 +11,28 @@ import (
 type table struct {
 	node [][]float64
 	edge [][][]float64 // edge[s][a][b], s >= 1
+	how  [][]float64   // what a manner costs
+	turn [][][]float64 // turn[s][m][n], s >= 1
 }
 
 func (t table) Slots() int               { return len(t.node) }
 func (t table) Choices(s int) int        { return len(t.node[s]) }
-func (t table) Node(s, c int) float64    { return t.node[s][c] }
+func (t table) Manners(s int) int        { return len(t.how[s]) }
+func (t table) Turn(s, m, n int) float64 { return t.turn[s][m][n] }
+
+// Node mixes the two, so that what a manner costs depends on the choice.
+func (t table) Node(s, c, m int) float64 {
+	return t.node[s][c] + t.how[s][m] + float64((c*m)%4)
+}
 func (t table) Edge(s, a, b int) float64 { return t.edge[s][a][b] }
 
 // AtLeast is tight for some edges and loose for others.
 func (t table) AtLeast(s, a, b int) float64 { return t.edge[s][a][b] - float64((a+b)%3) }
-func (t table) cost(path []int) (c float64) {
+func (t table) cost(path, manner []int) (c float64) {
 	for s, x := range path {
-		c += t.node[s][x]
+		c += t.Node(s, x, manner[s])
 		if s > 0 {
-			c += t.edge[s][path[s-1]][x]
+			c += t.edge[s][path[s-1]][x] + t.turn[s][manner[s-1]][manner[s]]
 		}
 	}
 	return c
@@ -45,22 +53,33 @@ func draw(t *rapid.T) table {
 			}
 		}
 		tb.edge = append(tb.edge, e)
+		m := rapid.IntRange(1, 3).Draw(t, "manners")
+		tb.how = append(tb.how, rapid.SliceOfN(cost, m, m).Draw(t, "how"))
+		e = nil
+		if s > 0 {
+			for range tb.how[s-1] {
+				e = append(e, rapid.SliceOfN(cost, m, m).Draw(t, "turn"))
+			}
+		}
+		tb.turn = append(tb.turn, e)
 	}
 	return tb
 }
 
-// every walks all paths.
-func (t table) every(f func([]int)) {
-	path := make([]int, len(t.node))
+// every walks all paths in all manners.
+func (t table) every(f func(path, manner []int)) {
+	path, manner := make([]int, len(t.node)), make([]int, len(t.node))
 	var rec func(int)
 	rec = func(s int) {
 		if s == len(path) {
-			f(path)
+			f(path, manner)
 			return
 		}
 		for c := range t.node[s] {
-			path[s] = c
-			rec(s + 1)
+			for m := range t.how[s] {
+				path[s], manner[s] = c, m
+				rec(s + 1)
+			}
 		}
 	}
 	rec(0)
@@ -71,11 +90,11 @@ func TestBestAgainstEveryPath(t *testing.T) {
 		tb := draw(t)
 		r := Best(tb)
 		want := math.Inf(1)
-		tb.every(func(p []int) { want = min(want, tb.cost(p)) })
+		tb.every(func(p, m []int) { want = min(want, tb.cost(p, m)) })
 		if r.Cost != want {
 			t.Fatalf("Best says %v, the cheapest of all paths costs %v", r.Cost, want)
 		}
-		if got := tb.cost(r.Path); got != want {
+		if got := tb.cost(r.Path, r.Manner); got != want {
 			t.Fatalf("the path %v costs %v, want %v", r.Path, got, want)
 		}
 	})
@@ -88,9 +107,9 @@ func TestThroughAgainstEveryPath(t *testing.T) {
 		for s := range tb.node {
 			for c := range tb.node[s] {
 				want := math.Inf(1)
-				tb.every(func(p []int) {
+				tb.every(func(p, m []int) {
 					if p[s] == c {
-						want = min(want, tb.cost(p))
+						want = min(want, tb.cost(p, m))
 					}
 				})
 				if th[s][c] != want {
@@ -122,9 +141,11 @@ func TestMoreChoicesNeverWorse(t *testing.T) {
 }
 
 func TestEmptySlotIsPassedOver(t *testing.T) {
-	tb := table{node: [][]float64{{2, 1}, {}, {5, 4}}, edge: [][][]float64{nil, {{}, {}}, {}}}
+	tb := table{node: [][]float64{{2, 1}, {}, {5, 4}}, edge: [][][]float64{nil, {{}, {}}, {}},
+		how: [][]float64{{3, 0}, {0}, {0, 1}}, turn: [][][]float64{nil, {{0}, {0}}, {{0, 0}}}}
 	r := Best(tb)
-	if r.Path[0] != 1 || r.Path[1] != -1 || r.Path[2] != 1 || r.Cost != 5 {
-		t.Fatalf("got %v at %v", r.Path, r.Cost)
+	if r.Path[0] != 0 || r.Path[1] != -1 || r.Path[2] != 1 || r.Cost != 6 ||
+		r.Manner[0] != 1 || r.Manner[1] != -1 || r.Manner[2] != 0 {
+		t.Fatalf("got %v in manners %v at %v", r.Path, r.Manner, r.Cost)
 	}
 }
