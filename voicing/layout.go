@@ -81,6 +81,7 @@ func figuresFor(b Bar) []figure {
 		{delay: 0, inner: []float64{1.5, 2.5}, bass: []float64{2, 3}},
 		{delay: 0.5, bass: []float64{2}, inner: []float64{2.5}},
 		{delay: 1.5, bass: []float64{2}, inner: []float64{3}},
+		{delay: 1, bass: []float64{1, 3}, inner: []float64{3}},
 	}
 }
 
@@ -156,6 +157,22 @@ func (s *score) layouts(p *point, d Density, t *TextureTaste) []texture {
 			}
 		}
 	}
+	if room := min(s.nextOnset(p.at), p.end) - p.at; !p.change && !p.section && !p.late && p.tune >= 0 && room >= 2*bar.Beat {
+		// the chord is known already: its bass may wait for the beat that the tune leaves
+		l.level, l.may = d, false
+		for k := range figs {
+			l.fig = figs[k]
+			if l.fig.delay > 0 {
+				continue
+			}
+			l.tx = texture{bassAt: p.at + bar.Beat, innerAt: p.at, name: "tune and chord, bass after"}
+			l.misfit = false
+			l.answer()
+			l.tx.figure = k
+			l.tx.cost = l.weigh(t)
+			out = append(out, l.tx)
+		}
+	}
 	if d == densitySparse && !p.change && p.tune >= 0 && !p.section {
 		out = append(out, texture{bassAt: p.at, innerAt: p.at, alone: true, figure: -1, name: "the tune alone"})
 	}
@@ -191,6 +208,8 @@ func (l *layout) delay() {
 		delays = []float64{0.5}
 	case p.end-p.at > beat:
 		delays = []float64{l.fig.delay, 1, 0.5}
+	case l.fig.delay == 0.5 && !compound(l.bar) && s.seconds(p.at, p.at+beat) >= 0.45:
+		delays = []float64{0.5}
 	}
 	// a chord that waits longer than a beat is heard too late where it is
 	// short, or where the beat is slow
@@ -261,6 +280,10 @@ func (l *layout) answer() {
 	l.lastInner = l.tx.innerAt >= l.tx.bassAt
 	l.last = max(l.tx.innerAt, l.tx.bassAt)
 	for t := l.p.at + l.half; t < l.p.end; t += l.half {
+		if t == l.tx.innerAt && t > l.tx.bassAt && l.wants(l.fig.bass, t) && !l.slow && l.level != densitySparse {
+			l.tx.answers = append(l.tx.answers, answer{at: t, bass: true, line: true}) // the bass steps with the chord
+			continue
+		}
 		if t <= max(l.tx.innerAt, l.tx.bassAt) && !l.s.onBeat(t) || t-l.last < l.apart {
 			continue
 		}
@@ -295,6 +318,10 @@ func (l *layout) underHold(t Tick) {
 	if !bass && !inner || !onBeat && s.phraseRest(t, p) || l.slow && t-l.last < beat {
 		return
 	}
+	if bass && inner && !into {
+		l.add(answer{at: t, bass: true, line: true})
+		bass = false
+	}
 	l.add(answer{at: t, bass: bass, line: true})
 }
 
@@ -317,6 +344,10 @@ func (l *layout) between(t Tick) {
 	bass := l.wants(l.fig.bass, t) || !l.wants(l.fig.inner, t) && (s.strong(t) || l.lastInner)
 	if t+beat >= p.end && p.end-p.at >= 3*beat && !p.cadence {
 		bass = true // the step into the next root
+	}
+	if bass && l.wants(l.fig.inner, t) && !sparse && !l.slow {
+		l.add(answer{at: t, bass: true})
+		bass = false
 	}
 	l.add(answer{at: t, bass: bass, pair: !bass && (l.inner == 0 || full)})
 }
@@ -349,7 +380,7 @@ func (l *layout) withTune(t Tick, i int) {
 		l.tx.split = t
 		l.add(answer{at: t, pair: s.seconds(t, p.end) >= 0.3, waited: true})
 	case sparse:
-	case onBeat && s.strong(t) && t-p.at >= 2*beat && (long || l.bar.Len <= 2*beat && t-l.last >= beat):
+	case onBeat && s.strong(t) && t-p.at >= 2*beat && !s.roomyBar(t) && (long || l.bar.Len <= 2*beat && t-l.last >= beat):
 		// the tune's own strong beat inside a long chord: the fifth below it;
 		// in dance metres every bar has its bass
 		l.add(answer{at: t, bass: true})
@@ -417,6 +448,12 @@ func (s *score) roomy(a, b Tick) bool {
 		}
 	}
 	return false
+}
+
+// roomyBar reports whether the tune leaves a beat of the bar at t unstruck.
+func (s *score) roomyBar(t Tick) bool {
+	b := s.bars[s.barAt(t)]
+	return s.roomy(b.At, b.At+b.Len)
 }
 
 // turn is what texture b of point p costs after texture a of the point before,

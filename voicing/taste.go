@@ -204,7 +204,7 @@ func DefaultTaste() Taste {
 		BassLeap: 6, BassFifth: 1.3, BassStep: 0.6, TurnedLeap: 2, PassingDim: 2.5, Octaves: 6, Contrary: 0.3, Common: 0.15, Structure: 0.25, HeldLost: 30,
 		BassRepeat: 0.2, Pedal: 1.8,
 		Texture: TextureTaste{
-			Misfit: 0.8, Gap: 0.8, Breath: 0.2, BassApart: 0.6, InnerApart: 0.1, Turn: 1.2, Order: 0.5, Stale: 0.8, Twice: 0.8, Idle: 0.3,
+			Misfit: 0.8, Gap: 0.8, Breath: 0.2, BassApart: 0.6, InnerApart: 0.1, Turn: 1.2, Order: 0.5, Stale: 1, Twice: 0.8, Idle: 0.3,
 		},
 		Answer: AnswerTaste{
 			Dearest: 3.4, InnerForBass: 1.8,
