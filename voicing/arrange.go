@@ -7,7 +7,6 @@ import (
 	"slices"
 
 	"thumbline/theory"
-	"thumbline/voicing/search"
 )
 
 // A Plan is what the player decided. The zero value decides nothing.
@@ -159,8 +158,8 @@ type worker struct {
 	lead    *run            // the notes before the first point
 	same    map[string]*run // by pitches and times
 	used    map[usesKey][]theory.Use
-	links   []link // links[i] from point i-1 to point i
-	alone   int    // points at which the tune stands alone
+	links   []link  // links[i] from point i-1 to point i
+	price   float64 // of each note that is added: density moves it
 }
 
 func (w *worker) arrange() *Arrangement {
@@ -173,15 +172,9 @@ func (w *worker) arrange() *Arrangement {
 	w.same, w.used = map[string]*run{}, map[usesKey][]theory.Use{}
 	w.m = newMaker(w.neck, w.grasp, w.right, w.taste)
 	w.ps = s.points()
-	for i := range w.ps {
-		w.ps[i].layouts = s.layouts(&w.ps[i], w.density, &w.taste.Texture)
-	}
-	w.candidates()
-	w.prepareRuns()
-	w.prepareLinks()
-	res := search.Best(w)
-	a := w.perform(res.Path, res.Manner)
-	a.Cost, a.Alone = res.Cost, w.alone
+	l, res := w.lay()
+	a := l.arrangement()
+	a.Cost, a.Alone = res.Cost, l.alone()
 	for _, sp := range w.spots {
 		if w.m.cut[sp] {
 			a.Cut++
@@ -436,7 +429,7 @@ func (w *worker) Node(i, c, m int) float64 {
 		if g.tune {
 			added--
 		}
-		cost += t.Note * float64(added)
+		cost += w.price * float64(added)
 		if inner := len(g.inner()); inner == 0 && (tx.innerAt > w.ps[i].at || tx.split > 0) {
 			cost += t.Idle
 		}

@@ -312,17 +312,17 @@ func (l *layout) underHold(t Tick) {
 	switch {
 	case l.level == densitySparse && len(l.tx.answers) > 0:
 		return
-	case l.level == densityFull && onBeat && !bass && !inner:
-		bass, inner = l.lastInner, !l.lastInner
+	case l.level == densityFull && !(p.cadence && p.end-t <= beat):
+		bass, inner = bass || onBeat && l.lastInner, inner || !onBeat || !l.lastInner
 	}
-	if !bass && !inner || !onBeat && s.phraseRest(t, p) || l.slow && t-l.last < beat {
+	if !bass && !inner || !onBeat && s.phraseRest(t, p) || l.slow && t-l.last < beat && l.level != densityFull {
 		return
 	}
 	if bass && inner && !into {
 		l.add(answer{at: t, bass: true, line: true})
 		bass = false
 	}
-	l.add(answer{at: t, bass: bass, line: true})
+	l.add(answer{at: t, bass: bass, line: true, pair: !bass && l.level == densityFull && !onBeat})
 }
 
 // between answers at t where the tune rings less long, or rests.
@@ -330,7 +330,7 @@ func (l *layout) between(t Tick) {
 	s, p, beat := l.s, l.p, l.bar.Beat
 	sparse, full := l.level == densitySparse, l.level == densityFull
 	if !s.onBeat(t) {
-		if l.wants(l.fig.inner, t) && !l.slow && !sparse && !s.phraseRest(t, p) {
+		if (l.wants(l.fig.inner, t) && !l.slow || full) && !sparse && !s.phraseRest(t, p) {
 			l.add(answer{at: t, pair: l.inner == 0 || full})
 		}
 		return
@@ -345,7 +345,7 @@ func (l *layout) between(t Tick) {
 	if t+beat >= p.end && p.end-p.at >= 3*beat && !p.cadence {
 		bass = true // the step into the next root
 	}
-	if bass && l.wants(l.fig.inner, t) && !sparse && !l.slow {
+	if bass && (full && t+beat < p.end || l.wants(l.fig.inner, t) && !sparse && !l.slow) {
 		l.add(answer{at: t, bass: true})
 		bass = false
 	}
@@ -356,8 +356,8 @@ func (l *layout) between(t Tick) {
 func (l *layout) withTune(t Tick, i int) {
 	s, p, beat := l.s, l.p, l.bar.Beat
 	onBeat, long := s.onBeat(t), s.tune[i].end-t >= beat
-	sparse := l.level == densitySparse
-	if s.tune[i].end-t >= 3*beat {
+	sparse, full := l.level == densitySparse, l.level == densityFull
+	if s.tune[i].end-t >= 3*beat && !full {
 		return // it has a grip of its own, or comes right after one
 	}
 	// no room for the chord to come after the bass: it comes with the tune's next beat
@@ -368,25 +368,32 @@ func (l *layout) withTune(t Tick, i int) {
 	case early && (onBeat && (compound(l.bar) || t-p.at < 2*PerQuarter) || unit(l.bar) < beat && t-p.at == unit(l.bar)) &&
 		(!s.strong(t) || l.bar.Len <= 2*beat) && t-p.at <= 2*beat:
 		may := !p.light && t-p.at <= beat && l.may
-		short := p.end-p.at <= 2*beat && s.seconds(0, PerQuarter) < 0.5
+		short := p.end-p.at <= 2*beat && s.seconds(0, PerQuarter) < 0.5 && !full
 		if may {
 			l.tx.split = t
 		}
 		if may || !short && !sparse {
-			l.add(answer{at: t, pair: long, waited: short || sparse})
+			l.add(answer{at: t, pair: long || full, waited: short || sparse})
 		}
 	case early && compound(l.bar) && t == p.at+2*l.half && p.end-p.at <= beat && l.may && !p.light:
 		// a chord for one beat of a jig: the bass takes its first eighth, the rest comes with the third
 		l.tx.split = t
 		l.add(answer{at: t, pair: s.seconds(t, p.end) >= 0.3, waited: true})
 	case sparse:
+	case full && onBeat && t-l.last >= l.half && s.seconds(l.last, t) >= 0.2:
+		if s.strong(t) || l.lastInner {
+			l.add(answer{at: t, bass: true})
+			l.lastInner = false
+		}
+		if long || !l.lastInner {
+			l.add(answer{at: t, pair: long})
+		}
+	case full && compound(l.bar) && t-l.last >= 2*l.half && s.seconds(l.last, t) >= 0.25:
+		l.add(answer{at: t, pair: true})
 	case onBeat && s.strong(t) && t-p.at >= 2*beat && !s.roomyBar(t) && (long || l.bar.Len <= 2*beat && t-l.last >= beat):
 		// the tune's own strong beat inside a long chord: the fifth below it;
 		// in dance metres every bar has its bass
 		l.add(answer{at: t, bass: true})
-	case l.level == densityFull && onBeat && t-l.last >= beat && s.seconds(l.last, t) >= 0.25:
-		bass := s.strong(t) || l.lastInner
-		l.add(answer{at: t, bass: bass, pair: !bass})
 	}
 }
 

@@ -42,9 +42,8 @@ type layer struct {
 	d, f    int       // next of due, next of free
 }
 
-// perform lays out the chosen path.
-func (w *worker) perform(path, manner []int) *Arrangement {
-	a := &Arrangement{}
+// perform lays out the chosen path and plays it.
+func (w *worker) perform(path, manner []int) *layer {
 	l := &layer{w: w, lastAt: -1 << 30, waited: map[int]bool{}}
 	for i, c := range path {
 		g := grip{}
@@ -63,18 +62,23 @@ func (w *worker) perform(path, manner []int) *Arrangement {
 	for i := range w.ps {
 		w.s.settle(&w.ps[i], &l.chosen[i])
 	}
-	w.alone = l.alone()
 	l.preparePalettes()
 	l.write()
 	l.play()
+	return l
+}
+
+// arrangement is what was played, with its reasons.
+func (l *layer) arrangement() *Arrangement {
+	w, a := l.w, &Arrangement{}
 	l.collect(a)
 	a.TopTempo = w.s.topTempo(a.Notes, w.right)
 	w.describe(a, l)
 	if l.dropped > 0 {
 		a.Warnings = append(a.Warnings, fmt.Sprintf("notes left out because the hand could not take them with the rest of their attack: %d", l.dropped))
 	}
-	if w.alone > 0 {
-		a.Warnings = append(a.Warnings, fmt.Sprintf("the tune stands alone at %d of %d places that want harmony: no grip there fits hand, chord and tune together", w.alone, len(w.ps)))
+	if alone := l.alone(); alone > 0 {
+		a.Warnings = append(a.Warnings, fmt.Sprintf("the tune stands alone at %d of %d places that want harmony: no grip there fits hand, chord and tune together", alone, len(w.ps)))
 	}
 	return a
 }
@@ -83,7 +87,7 @@ func (w *worker) perform(path, manner []int) *Arrangement {
 func (l *layer) alone() int {
 	n := 0
 	for i := range l.chosen {
-		if l.w.ps[i].tune >= 0 && l.chosen[i].n <= 1 {
+		if l.w.ps[i].tune >= 0 && l.chosen[i].n <= 1 && !l.w.ps[i].texture.alone {
 			n++
 		}
 	}

@@ -109,7 +109,6 @@ type TextureTaste struct {
 	Stale      float64 // the same figure in the next phrase
 	Twice      float64 // the chord waits for the tune's next beat twice in a row
 	Idle       float64 // a texture that the grip cannot fill: it has no inner voice, or no bass
-	Note       float64 // each note added to the tune: less than nothing where the arrangement is to be full
 }
 
 // AnswerTaste weighs the notes that answer the tune while it rings or rests, in
