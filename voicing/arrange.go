@@ -423,13 +423,8 @@ func (w *worker) Turn(i, m, n int) float64 {
 func (w *worker) Node(i, c, m int) float64 {
 	g, tx := &w.grips[i][c], &w.ps[i].layouts[m]
 	t := &w.taste.Texture
-	cost := g.cost + tx.cost
+	cost := g.cost + tx.cost + w.pay(&w.ps[i], g, tx)
 	if !tx.alone {
-		added := int(g.n) + tx.notes()
-		if g.tune {
-			added--
-		}
-		cost += w.price * float64(added)
 		if inner := len(g.inner()); inner == 0 && (tx.innerAt > w.ps[i].at || tx.split > 0) {
 			cost += t.Idle
 		}

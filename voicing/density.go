@@ -32,11 +32,12 @@ func ParseDensity(s string) (Density, error) {
 // How much a density adds to the tune, against what medium adds. (The models'
 // sparse arrangement adds half; the rest is the project's own.)
 const (
-	sparseShare = 0.55
+	sparseShare = 0.6
 	fullShare   = 1.6
 	nearShare   = 0.04 // near enough
-	priceSteps  = 7    // how often the price is halved
-	dearest     = 4.0  // the highest price of a note, either way
+	priceSteps  = 8    // how often the range of the price is halved
+	dearest     = 6.0  // the highest price of a note, either way
+	changeShare = 0.2  // of the price, for the notes that say what a change of chord is
 )
 
 // lay finds the arrangement of the density that is asked for. Medium is what
@@ -53,11 +54,11 @@ func (w *worker) lay() (*layer, search.Result) {
 		return l, res
 	}
 	share := sparseShare
-	lo, hi := 0.0, dearest
 	if w.density == densityFull {
-		share, lo, hi = fullShare, -dearest, 0
+		share = fullShare
 	}
 	want := share * float64(l.added())
+	lo, hi := -dearest, dearest
 	w.layOut(w.density)
 	off := math.Inf(1)
 	for range priceSteps {
@@ -77,6 +78,32 @@ func (w *worker) lay() (*layer, search.Result) {
 		}
 	}
 	return l, res
+}
+
+// pay is what the notes of a grip and of its texture cost at the price of the
+// day. At a change of chord bass, tune and one voice more are what says what it
+// is: they go last.
+func (w *worker) pay(p *point, g *grip, tx *texture) float64 {
+	if w.price == 0 || tx.alone {
+		return 0
+	}
+	grip := float64(g.n)
+	if g.tune {
+		grip--
+	}
+	if p.change && w.price > 0 {
+		said := min(grip, 2)
+		grip -= (1 - changeShare) * said
+	}
+	return w.price * grain(w.s.barAt(p.at)) * (grip + float64(tx.notes()))
+}
+
+// grain makes the price differ a little from bar to bar, so that bars that are
+// alike do not all fill at one price: between 0.7 and 1.3, in the steps of the
+// golden section, which never fall into a pattern.
+func grain(bar int) float64 {
+	_, f := math.Modf(float64(bar+1) * (math.Sqrt(5) - 1) / 2)
+	return 0.7 + 0.6*f
 }
 
 // layOut lists the textures of each point.
