@@ -10,6 +10,7 @@ import (
 // straight.
 type Feel struct {
 	Ratio float64 // long to short eighth, 1 to 3.5; 0 means straight
+	Bossa bool    // straight, over a thumb that strikes every bass alike
 }
 
 // The range of a written ratio, harmony.md 5.6: drummers go up to 3.5.
@@ -37,19 +38,21 @@ func feelOf(ratio float64) Feel {
 	if !(ratio > 1) {
 		return Feel{}
 	}
-	return Feel{ratio}
+	return Feel{Ratio: ratio}
 }
 
-// ParseFeel reads "straight", "swing", "bossa" (straight eighths) or a ratio of
-// 1 to 3.5 such as "1.7"; empty is the default feel. Compound metres do not
+// ParseFeel reads "straight", "swing", "bossa" (straight eighths over an even
+// thumb) or a ratio of 1 to 3.5 such as "1.7"; empty is the default feel. Compound metres do not
 // swing: asking for it there is an error.
 func ParseFeel(s string, bpm float64, m Metre) (Feel, error) {
 	var f Feel
 	switch s {
 	case "":
 		return DefaultFeel(bpm, m), nil
-	case "straight", "bossa":
+	case "straight":
 		return Feel{}, nil
+	case "bossa":
+		return Feel{Bossa: true}, nil
 	case "swing":
 		f = feelOf(SwingRatio(bpm))
 	default:
@@ -62,15 +65,22 @@ func ParseFeel(s string, bpm float64, m Metre) (Feel, error) {
 		}
 		f = feelOf(r)
 	}
-	if m.compound() && f != (Feel{}) {
+	if m.compound() && f.Swings() {
 		return Feel{}, fmt.Errorf("feel %s: there is no swing in %d/%d (use straight)", s, m.Num, m.Den)
 	}
 	return f, nil
 }
 
-// String is "straight" or the ratio.
+// Swings reports whether the off-beats come late.
+func (f Feel) Swings() bool { return f.Ratio > 1 }
+
+// String is "straight", "bossa" or the ratio.
 func (f Feel) String() string {
-	if f.Ratio <= 1 {
+	switch {
+	case f.Swings():
+	case f.Bossa:
+		return "bossa"
+	default:
 		return "straight"
 	}
 	return strconv.FormatFloat(f.Ratio, 'g', -1, 64)
@@ -78,7 +88,7 @@ func (f Feel) String() string {
 
 // offbeat is where the second half of a beat begins, as a part of it.
 func (f Feel) offbeat() float64 {
-	if f.Ratio <= 1 {
+	if !f.Swings() {
 		return 0.5
 	}
 	return f.Ratio / (f.Ratio + 1)
@@ -90,7 +100,7 @@ func (f Feel) offbeat() float64 {
 // the length that swings, a quarter in x/4 and x/2. Both may have any unit.
 // Beats with thirds in them are played straight: that is the caller's to see.
 func (f Feel) Warp(pos, beat float64) float64 {
-	if f.Ratio <= 1 || !(beat > 0) {
+	if !f.Swings() || !(beat > 0) {
 		return pos
 	}
 	start := math.Floor(pos/beat) * beat
@@ -105,7 +115,7 @@ func (f Feel) Warp(pos, beat float64) float64 {
 
 // WarpTicks is Warp in whole ticks, to the nearest.
 func (f Feel) WarpTicks(pos, beat int) int {
-	if f.Ratio <= 1 || beat <= 0 {
+	if !f.Swings() || beat <= 0 {
 		return pos
 	}
 	return int(math.Floor(f.Warp(float64(pos), float64(beat)) + 0.5))

@@ -43,6 +43,14 @@ func TestFeel(t *testing.T) {
 			t.Errorf("feel %q in %v: %v, %v; want %v", c.s, c.m, f, err, c.want)
 		}
 	}
+	for word, want := range map[string]Feel{"bossa": {Bossa: true}, "straight": {}} {
+		for _, m := range []Metre{{4, 4}, {6, 8}} {
+			f, err := ParseFeel(word, 130, m)
+			if err != nil || f != want || f.String() != word || f.Swings() {
+				t.Errorf("feel %q in %v: %+v, called %v (%v)", word, m, f, f, err)
+			}
+		}
+	}
 	for _, c := range []struct {
 		s string
 		m Metre
@@ -66,17 +74,17 @@ func TestWarpCheckValues(t *testing.T) {
 		}
 	}
 	for ratio, want := range map[float64]int{2: 320, 1: 240, 3: 360} {
-		if got := (Feel{ratio}).WarpTicks(240, 480); got != want {
+		if got := (Feel{Ratio: ratio}).WarpTicks(240, 480); got != want {
 			t.Errorf("77. off-beat at %v to 1: tick %d, want %d [CALC]", ratio, got, want)
 		}
 	}
 	// harmony.md 5.6, off-beat position [CALC]
 	for ratio, want := range map[float64]float64{2: 0.6667, 1.3: 0.5652, 3: 0.75} {
-		if got := (Feel{ratio}).Warp(0.5, 1); math.Abs(got-want) > 0.00005 {
+		if got := (Feel{Ratio: ratio}).Warp(0.5, 1); math.Abs(got-want) > 0.00005 {
 			t.Errorf("off-beat at %v: %v, want %v", ratio, got, want)
 		}
 	}
-	f := Feel{2}
+	f := Feel{Ratio: 2}
 	for pos, want := range map[int]int{0: 0, 120: 160, 240: 320, 360: 400, 480: 480, 720: 800, 960: 960, -240: -160} {
 		if got := f.WarpTicks(pos, 480); got != want {
 			t.Errorf("tick %d goes to %d, want %d", pos, got, want)
@@ -86,7 +94,7 @@ func TestWarpCheckValues(t *testing.T) {
 
 func TestWarpKeepsOrder(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		f := Feel{rapid.Float64Range(0, 3.5).Draw(t, "ratio")}
+		f := Feel{Ratio: rapid.Float64Range(0, 3.5).Draw(t, "ratio")}
 		a := rapid.IntRange(-2000, 4000).Draw(t, "a")
 		b := a + rapid.IntRange(0, 2000).Draw(t, "more")
 		beat := rapid.IntRange(1, 960).Draw(t, "beat")

@@ -148,10 +148,10 @@ func headline(a *voicing.Arrangement) string {
 		}
 		parts = append(parts, s)
 	}
-	if a.Feel.Ratio > 1 {
+	if a.Feel.Swings() {
 		parts = append(parts, "swing "+decimal(a.Feel.Ratio)+" to 1")
 	} else {
-		parts = append(parts, "straight")
+		parts = append(parts, a.Feel.String())
 	}
 	b.WriteString(wrap(strings.Join(parts, ", "), "", lineWidth) + "\n")
 	parts = []string{"tuning " + strings.Join(stringNames(a.Tuning), " ")}

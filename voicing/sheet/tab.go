@@ -54,7 +54,7 @@ How to read
   Below the strings: M melody, I inner voices, B bass; small letters are notes
   added in long notes, rests, introductions and endings.
 `)
-	if a.Feel.Ratio > 1 {
+	if a.Feel.Swings() {
 		b.WriteString("  Off-beats are written straight and played late (swing).\n")
 	}
 	if repeated(a) {
