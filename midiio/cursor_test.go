@@ -266,7 +266,7 @@ func TestSeams(t *testing.T) {
 	m := func(at int64, status, ch, key byte) sent {
 		v := byte(64)
 		if status == on {
-			v = velFlat
+			v = flatVelocity
 		}
 		return sent{at, [3]byte{status | ch, key, v}}
 	}

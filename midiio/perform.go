@@ -2,6 +2,7 @@ package midiio
 
 import (
 	"cmp"
+	"iter"
 	"slices"
 	"time"
 
@@ -32,34 +33,11 @@ const (
 	clickLowVel  = 76
 )
 
-// Velocities of the voices and how far phrasing moves them. The melody stays
-// above the bass and the bass above the inner voices whatever is added.
-// (Common practice, no source: a start of +4 dB for the melody.)
-const (
-	velMelody = 96
-	velBass   = 80
-	velInner  = 64
-	velFlat   = 80
-	velTop    = 6  // the highest note of a phrase
-	velLast   = -4 // its last
-	velDown   = 2  // on the first beat
-	velOff    = -2 // between beats
-	velFill   = -4
-)
-
-// Spread of a chord, from one string to the next: heard as one stroke; in slow
-// straight music a soft roll (harmony.md 5.6: 15-25 ms per string).
-const (
-	spreadStep   = 8 * time.Millisecond
-	spreadBallad = 18 * time.Millisecond
-	balladBPM    = 80
-	// The finger lies on the string a moment before it plucks it anew.
-	plant = 2 * time.Millisecond
-)
-
 // stroke is a note on its way into the performance.
 type stroke struct {
 	note    voicing.Note
+	sung    voicing.Tick // of the tune: its length as one hears the line
+	arrives bool         // of the tune: a phrase is there
 	on, off Tick
 	nudge   time.Duration // of the attack
 	offNud  time.Duration
@@ -104,9 +82,16 @@ func Perform(a *voicing.Arrangement, opt PerformOptions) *Sequence {
 	}
 
 	strokes := layStrokes(a, g)
-	setLevels(a, strokes, opt.NoLevels)
+	measureTune(strokes)
+	shape := shapePhrases(a, strokes)
+	setLevels(a, strokes, shape, feel)
+	if opt.NoLevels {
+		for i := range strokes {
+			strokes[i].vel = flatVelocity
+		}
+	}
 	if !opt.NoSpread {
-		spread(s, strokes, g)
+		spread(strokes, newRoller(s, a, strokes, feel))
 	}
 
 	used := [numLayers]uint16{}
@@ -180,127 +165,19 @@ func layStrokes(a *voicing.Arrangement, g *grid) []stroke {
 	return all
 }
 
-func setLevels(a *voicing.Arrangement, ks []stroke, flat bool) {
-	bar := 0
-	for i := range ks {
-		k := &ks[i]
-		if flat {
-			k.vel = velFlat
-			continue
-		}
-		switch k.note.Voice {
-		case voicing.Melody:
-			k.vel = velMelody
-		case voicing.Bass:
-			k.vel = velBass
-		default:
-			k.vel = velInner
-		}
-		if k.note.Fill {
-			k.vel += velFill
-		}
-		for bar < len(a.Bars)-1 && a.Bars[bar+1].At <= k.note.At {
-			bar++
-		}
-		if bar < len(a.Bars) && a.Bars[bar].Beat > 0 && k.note.Voice != voicing.Inner {
-			b := a.Bars[bar]
-			pos := k.note.At - b.At
-			if isPickup(a.Bars, bar) {
-				pos += max(fullBar(b)-b.Len, 0)
+// chords are the strokes that lie on one tick, group by group.
+func chords(ks []stroke) iter.Seq[[]stroke] {
+	return func(yield func([]stroke) bool) {
+		for len(ks) > 0 {
+			n := 1
+			for n < len(ks) && ks[n].on == ks[0].on {
+				n++
 			}
-			switch {
-			case pos == 0:
-				k.vel += velDown
-			case pos%b.Beat != 0:
-				k.vel += velOff
+			if !yield(ks[:n:n]) {
+				return
 			}
+			ks = ks[n:]
 		}
-	}
-	if flat {
-		return
-	}
-	for _, p := range a.Phrases {
-		if p.From < 0 || p.To > len(a.Bars) || p.From >= p.To {
-			continue
-		}
-		from, to := a.Bars[p.From].At, a.Bars[p.To-1].At+a.Bars[p.To-1].Len
-		top, last := -1, -1
-		for i, k := range ks {
-			if k.note.Voice != voicing.Melody || k.note.Fill || k.note.At < from || k.note.At >= to {
-				continue
-			}
-			if top < 0 || k.note.MIDI > ks[top].note.MIDI {
-				top = i
-			}
-			last = i
-		}
-		if top >= 0 {
-			ks[top].vel += velTop
-		}
-		if last >= 0 && last != top {
-			ks[last].vel += velLast
-		}
-	}
-}
-
-// spread rolls chords from the lowest string up so that the melody, or else
-// the highest string, falls on the beat. An early attack shortens what rang on
-// its string.
-func spread(s *Sequence, ks []stroke, g *grid) {
-	at := s.secondsTable()
-	prev := [9]int{} // stroke before on each string, plus one
-	for i := 0; i < len(ks); {
-		j := i
-		for j < len(ks) && ks[j].on == ks[i].on {
-			j++
-		}
-		chord := ks[i:j]
-		pivot := len(chord) - 1
-		for n, k := range chord {
-			if k.note.Voice == voicing.Melody && !k.note.Fill {
-				pivot = n
-			}
-		}
-		step := spreadStep
-		bpm := s.TempoAt(ks[i].on)
-		beat := PerQuarter
-		if b := s.BarAt(ks[i].on); b >= 0 && s.Bars[b].Beat > 0 {
-			beat = s.Bars[b].Beat
-		}
-		if g.feel.Ratio <= 1 && len(chord) >= 4 && bpm*float64(PerQuarter)/float64(beat) < balladBPM {
-			step = spreadBallad
-		}
-		least := -at(ks[i].on) // not before the first tick
-		for n := range chord {
-			k := &chord[n]
-			nudge := time.Duration(n-pivot) * step
-			if n > pivot {
-				// A string above the melody comes after it, within its own length.
-				nudge = min(nudge, (at(k.off)-at(k.on))/2)
-			}
-			var before *stroke
-			if p := prev[k.note.String]; p > 0 {
-				before = &ks[p-1]
-				start := at(before.on) + before.nudge
-				if before.off == k.on {
-					// Leave what rang at least half of its time.
-					nudge = max(nudge, (at(k.on)-start)/-2)
-				} else {
-					nudge = max(nudge, at(before.off)-at(k.on))
-				}
-			}
-			nudge = max(nudge, least)
-			k.nudge = nudge
-			least = max(least, nudge) // low to high, whatever was held back
-			if before != nil && before.off == k.on {
-				room := at(k.on) + nudge - at(before.on) - before.nudge
-				before.offNud = nudge - min(plant, max(room/2, 0))
-			}
-		}
-		for n := range chord {
-			prev[chord[n].note.String] = i + n + 1
-		}
-		i = j
 	}
 }
 

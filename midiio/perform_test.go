@@ -7,7 +7,6 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
-	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
@@ -206,41 +205,6 @@ func TestSwingPickup(t *testing.T) {
 	}
 }
 
-func TestLevels(t *testing.T) {
-	s := Perform(gateLatch(), PerformOptions{})
-	lo, hi := [3]int{127, 127, 127}, [3]int{}
-	for _, e := range s.Events {
-		if isOn(e.Msg) {
-			lo[e.Layer], hi[e.Layer] = min(lo[e.Layer], int(e.Msg[2])), max(hi[e.Layer], int(e.Msg[2]))
-		}
-	}
-	if lo[Melody] <= hi[Bass] || lo[Bass] <= hi[Inner] {
-		t.Errorf("melody %d-%d, bass %d-%d, inner %d-%d: want each above the next", lo[Melody], hi[Melody], lo[Bass], hi[Bass], lo[Inner], hi[Inner])
-	}
-}
-
-func TestSpread(t *testing.T) {
-	s := Perform(gateLatch(), PerformOptions{})
-	var got []string
-	for _, e := range s.Events {
-		if isOn(e.Msg) && e.Tick == 960 {
-			got = append(got, fmt.Sprintf("string %d %v", channel(e.Msg)+1, e.Nudge))
-		}
-	}
-	want := []string{"string 6 -24ms", "string 4 -16ms", "string 3 -8ms", "string 1 0s"}
-	if d := cmp.Diff(want, got); d != "" {
-		t.Errorf("chord in bar 1 (-want +got):\n%s", d)
-	}
-	// At tick 0 there is no time before the beat.
-	a := gateLatch()
-	a.Notes = []voicing.Note{note(0, 960, 5, 3, voicing.Bass), note(0, 960, 2, 1, voicing.Melody)}
-	for _, e := range Perform(a, PerformOptions{}).Events {
-		if e.Tick == 0 && e.Nudge < 0 {
-			t.Errorf("% X before the first tick by %v", e.Msg, e.Nudge)
-		}
-	}
-}
-
 // genArrangement makes arrangements as voicing promises them: strings single,
 // notes in order, any metre, with pick-ups, triplets and restruck strings.
 func genArrangement(t *rapid.T) *voicing.Arrangement {
@@ -252,7 +216,10 @@ func genArrangement(t *rapid.T) *voicing.Arrangement {
 	a := &voicing.Arrangement{
 		Title: "Any", Tuning: standard,
 		Tempi: []voicing.TempoMark{{BPM: rapid.Float64Range(30, 320).Draw(t, "bpm")}},
-		Feel:  theory.Feel{Ratio: rapid.Float64Range(1, 3.5).Draw(t, "ratio")},
+		Feel: rapid.OneOf(
+			rapid.Custom(func(t *rapid.T) theory.Feel { return theory.Feel{Ratio: rapid.Float64Range(1, 3.5).Draw(t, "ratio")} }),
+			rapid.SampledFrom([]theory.Feel{{}, {Bossa: true}}),
+		).Draw(t, "feel"),
 	}
 	full := voicing.Tick(m.Num * 3840 / m.Den)
 	at := voicing.Tick(0)
@@ -263,6 +230,11 @@ func genArrangement(t *rapid.T) *voicing.Arrangement {
 		}
 		a.Bars = append(a.Bars, b)
 		at += b.Len
+	}
+	for from := 0; from < len(a.Bars); {
+		to := from + rapid.IntRange(1, len(a.Bars)-from).Draw(t, "phrase")
+		a.Phrases = append(a.Phrases, theory.Phrase{From: from, To: to})
+		from = to
 	}
 	if rapid.Bool().Draw(t, "slows") {
 		a.Tempi = append(a.Tempi, voicing.TempoMark{At: at / 2, BPM: rapid.Float64Range(30, 320).Draw(t, "bpm2")})
@@ -336,7 +308,7 @@ func TestPerformProperties(t *testing.T) {
 		}
 		sec := s.secondsTable()
 		for _, e := range s.Events {
-			if isOn(e.Msg) && (e.Nudge < -150*time.Millisecond || e.Nudge > 150*time.Millisecond || sec(e.Tick)+e.Nudge < 0) {
+			if isOn(e.Msg) && (e.Nudge < -longestRoll || e.Nudge > longestRoll || sec(e.Tick)+e.Nudge < 0) {
 				t.Fatalf("nudge of %v at %d", e.Nudge, e.Tick)
 			}
 		}

@@ -55,7 +55,7 @@ func TestWriteSMFBytes(t *testing.T) {
 		[]byte("MTrk"), []byte{0, 0, 0, 27},
 		[]byte{0x00, 0xFF, 0x03, 6}, []byte("Melody"),
 		[]byte{0x00, 0xC1, 26},
-		[]byte{0x00, 0x91, 67, 98},
+		[]byte{0x00, 0x91, 67, 102},
 		[]byte{0x8F, 0x00, 0x81, 67, 64},
 		[]byte{0x8F, 0x00, 0xFF, 0x2F, 0},
 		[]byte("MTrk"), []byte{0, 0, 0, 26},
@@ -67,7 +67,7 @@ func TestWriteSMFBytes(t *testing.T) {
 		[]byte("MTrk"), []byte{0, 0, 0, 25},
 		[]byte{0x00, 0xFF, 0x03, 4}, []byte("Bass"),
 		[]byte{0x00, 0xC4, 26},
-		[]byte{0x00, 0x94, 51, 82},
+		[]byte{0x00, 0x94, 51, 78},
 		[]byte{0x87, 0x40, 0x84, 51, 64},
 		[]byte{0x96, 0x40, 0xFF, 0x2F, 0},
 	)
