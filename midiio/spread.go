@@ -64,8 +64,8 @@ func (t touch) before(n int, thumb bool) []time.Duration {
 }
 
 // A roller decides how chords are struck: as one in swing, in a bossa and when
-// it goes fast; otherwise with the thumb a little ahead; and in ballads long
-// notes of the tune come at the end of a roll.
+// it goes fast; otherwise with the thumb a little ahead; and in ballads a tune
+// note of a beat or more, and the last chord, come at the end of a roll.
 type roller struct {
 	s    *Sequence
 	feel theory.Feel
@@ -84,8 +84,8 @@ func newRoller(s *Sequence, a *voicing.Arrangement, ks []stroke, feel theory.Fee
 	return r
 }
 
-// touch is how chord is struck, tune the one of its strokes that lies on the
-// beat and free the time since the attack before.
+// touch is how chord is struck: tune is the one of its strokes that lies on the
+// beat, free the time since the attack before.
 func (r *roller) touch(chord []stroke, tune *stroke, free time.Duration) touch {
 	on := chord[0].on
 	beat, thirds := PerQuarter, false
@@ -96,12 +96,15 @@ func (r *roller) touch(chord []stroke, tune *stroke, free time.Duration) touch {
 	switch {
 	case r.feel.Bossa, bpm >= quick, r.feel.Swings() && !thirds:
 		return together
-	case bpm >= ballads, len(chord) < 3, tune.note.Voice != voicing.Melody, Tick(tune.sung) < beat:
+	case bpm >= ballads, len(chord) < 3:
 		return plucked
 	}
 	from, to := softRoll, softRollMax
-	if on == r.last || tune.arrives && Tick(tune.sung) >= 2*beat {
+	switch sung := Tick(tune.sung); {
+	case on == r.last, tune.arrives && sung >= 2*beat:
 		from, to = slowRoll, slowRollMax
+	case sung < beat: // inner voices that answer sing nothing
+		return plucked
 	}
 	slow := min(max((ballads-bpm)/(ballads-slowBallad), 0), 1)
 	step := from + time.Duration(slow*float64(to-from))
