@@ -1,0 +1,74 @@
+package sheet
+
+import (
+	"slices"
+	"strings"
+
+	"thumbline/voicing"
+)
+
+// Voices is the arrangement with the voices of keep alone: their notes, and of
+// each grip the strings on which they sound. A grip of fewer than two strings
+// is left out; one that lost a string no longer tells what was borrowed or how
+// it is struck, since that would be told of voices that are not there. The tune
+// as it was read and the chords stay. A last warning says what is missing.
+func Voices(a *voicing.Arrangement, keep ...voicing.Voice) *voicing.Arrangement {
+	c := *a
+	kept := func(v voicing.Voice) bool { return slices.Contains(keep, v) }
+	var gone []string
+	for _, v := range []voicing.Voice{voicing.Melody, voicing.Inner, voicing.Bass} {
+		if !kept(v) {
+			gone = append(gone, v.String())
+		}
+	}
+	if len(gone) == 0 {
+		return &c
+	}
+	c.Notes = nil
+	for _, n := range a.Notes {
+		if kept(n.Voice) {
+			c.Notes = append(c.Notes, n)
+		}
+	}
+	c.Grips = nil
+	from := 0 // notes before it do not reach the grip
+	for i, g := range a.Grips {
+		end := a.End()
+		if i+1 < len(a.Grips) {
+			end = a.Grips[i+1].At
+		}
+		var own [16]bool
+		for from < len(c.Notes) && c.Notes[from].At+c.Notes[from].Dur <= g.At {
+			from++
+		}
+		for _, n := range c.Notes[from:] {
+			if n.At >= end {
+				break
+			}
+			s := len(g.Frets) - n.String
+			if s >= 0 && s < len(own) && n.At+n.Dur > g.At && g.Frets[s] == n.Fret {
+				own[s] = true
+			}
+		}
+		g.Frets, g.Fingers = slices.Clone(g.Frets), slices.Clone(g.Fingers)
+		left, lost := 0, false
+		for s, f := range g.Frets {
+			switch {
+			case f < 0:
+			case own[s]:
+				left++
+			default:
+				g.Frets[s], g.Fingers[s] = -1, 0
+				lost = true
+			}
+		}
+		if lost {
+			g.Borrowed, g.Texture = nil, ""
+		}
+		if left > 1 {
+			c.Grips = append(c.Grips, g)
+		}
+	}
+	c.Warnings = append(slices.Clone(a.Warnings), "left out of what is written here: "+strings.Join(gone, ", "))
+	return &c
+}
