@@ -137,7 +137,7 @@ func parseCountIn(s string, absent int) (int, error) {
 
 // planFlags say what becomes of the tune in any key.
 func planFlags(fs *pflag.FlagSet, o *options) {
-	fs.StringVar(&o.feel, "feel", "", "FEEL|straight, swing, bossa or the ratio of long to short eighths, such as 1.7 (default: by metre and tempo)")
+	fs.StringVar(&o.feel, "feel", "", "FEEL|straight, swing, bossa (straight, with an even thumb) or the ratio of long to short eighths, such as 1.7 (default: by metre and tempo)")
 	fs.StringVar(&o.tension, "tension", "", "T|how far harmony goes from the written chords: low, medium or high (default medium)")
 	fs.StringVar(&o.density, "density", "", "D|how much is added to the tune: sparse, medium or full (default medium)")
 	fs.StringVar(&o.phrasing, "phrasing", "", "P|the tune's rhythm as written, or relaxed: phrases start and end half a beat early or late, as players do (default written)")

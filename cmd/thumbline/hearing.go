@@ -84,6 +84,36 @@ func layers(only, mute []string, some bool) (midiio.LayerSet, error) {
 	return set, nil
 }
 
+// voices are those of an arrangement that are heard.
+func (h hearing) voices() []voicing.Voice {
+	var vs []voicing.Voice
+	for _, v := range []voicing.Voice{voicing.Melody, voicing.Inner, voicing.Bass} {
+		if l, ok := midiio.ParseLayer(v.String()); ok && h.layers.Has(l) {
+			vs = append(vs, v)
+		}
+	}
+	return vs
+}
+
+// silent tells when the voices to be heard have nothing in bars [from, to): a
+// choice that leaves silence is no failure, but it is rarely meant.
+func (h hearing) silent(e *env, o *options, a *voicing.Arrangement, from, to int) {
+	if !o.changed("only") && !o.changed("mute") {
+		return
+	}
+	start, end := a.Bars[from].At, a.Bars[to-1].At+a.Bars[to-1].Len
+	if slices.ContainsFunc(a.Notes, func(n voicing.Note) bool {
+		return n.At >= start && n.At < end && slices.Contains(h.voices(), n.Voice)
+	}) {
+		return
+	}
+	var names []string
+	for _, v := range h.voices() {
+		names = append(names, v.String())
+	}
+	fmt.Fprintf(e.stderr, "thumbline: %s: warning: nothing is struck by %s in %s\n", tuneName(o), strings.Join(names, " or "), barSpan(a, from, to))
+}
+
 // perform plays the arrangement, only the layers to be heard, at the written
 // tempo.
 func (h hearing) perform(a *voicing.Arrangement) *midiio.Sequence {

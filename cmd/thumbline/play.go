@@ -67,6 +67,7 @@ func ready(e *env, o *options, h hearing, pass midiio.Pass) (*playing, error) {
 		return nil, err
 	}
 	warn(e, o, a)
+	h.silent(e, o, a, p.from, p.to)
 	p.seq = h.perform(a)
 	pass.From = p.seq.Bars[p.from].At
 	if p.to < len(p.seq.Bars) {
@@ -142,8 +143,11 @@ func (p *playing) heading(w io.Writer) error {
 }
 
 // bars are those that are played, as they are labelled.
-func (p *playing) bars() string {
-	first, last := p.a.Bars[p.from].Label, p.a.Bars[p.to-1].Label
+func (p *playing) bars() string { return barSpan(p.a, p.from, p.to) }
+
+// barSpan is how bars [from, to) are called.
+func barSpan(a *voicing.Arrangement, from, to int) string {
+	first, last := a.Bars[from].Label, a.Bars[to-1].Label
 	if first == last {
 		return "bar " + first
 	}

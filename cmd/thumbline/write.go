@@ -30,9 +30,9 @@ type kind struct {
 
 var kinds = []kind{
 	{sheetEnding, "the tune alone as a clean lead sheet, to edit and read again: whole, in the octave it was read in, in the key of --key", nil},
-	{".json", "the arrangement for other programs", func(w io.WriteSeeker, s *score) error { return sheet.JSON(w, s.a) }},
+	{".json", "the arrangement for other programs", func(w io.WriteSeeker, s *score) error { return sheet.JSON(w, s.shown()) }},
 	{".mid", "MIDI", func(w io.WriteSeeker, s *score) error { return midiio.WriteSMF(w, s.hear.file(s.a)) }},
-	{".txt", "tab", func(w io.WriteSeeker, s *score) error { return sheet.Tab(w, s.a, sheet.TabOptions{}) }},
+	{".txt", "tab", func(w io.WriteSeeker, s *score) error { return sheet.Tab(w, s.shown(), sheet.TabOptions{}) }},
 	{".wav", "sound", writeWAV},
 }
 
@@ -59,6 +59,9 @@ type score struct {
 	a    *voicing.Arrangement
 	hear hearing
 }
+
+// shown is what a sheet has: the voices that are heard.
+func (s *score) shown() *voicing.Arrangement { return sheet.Voices(s.a, s.hear.voices()...) }
 
 func writeWAV(w io.WriteSeeker, s *score) error {
 	e, err := s.hear.engine(s.a)
@@ -141,12 +144,14 @@ func write(ctx context.Context, e *env, o *options) error {
 	}
 	if a != nil {
 		warn(e, o, a)
+		h.silent(e, o, s.a, 0, len(s.a.Bars))
 	}
 	return nil
 }
 
-// kindsOf is the kind of each file to write. A lead sheet is written whole: with
-// one among them no part of the tune can be asked for.
+// kindsOf is the kind of each file to write. A lead sheet is the whole tune: with
+// one among them no part of it and none of an arrangement's voices can be asked
+// for.
 func kindsOf(o *options) ([]kind, error) {
 	ks := make([]kind, len(o.out))
 	for i, name := range o.out {
@@ -157,9 +162,17 @@ func kindsOf(o *options) ([]kind, error) {
 		ks[i] = k
 	}
 	i := slices.IndexFunc(ks, func(k kind) bool { return k.write == nil })
+	if i < 0 {
+		return ks, nil
+	}
 	for _, f := range []string{"bars", "phrase", "section"} {
-		if i >= 0 && o.changed(f) {
+		if o.changed(f) {
 			return nil, usagef("--out %s: a lead sheet is written whole (leave --%s out)", o.out[i], f)
+		}
+	}
+	for _, f := range []string{"only", "mute"} {
+		if o.changed(f) {
+			return nil, usagef("--out %s: a lead sheet is the tune and has no other voices (leave --%s out)", o.out[i], f)
 		}
 	}
 	return ks, nil
