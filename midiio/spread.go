@@ -135,14 +135,15 @@ func spread(ks []stroke, r *roller) {
 		free, was = at(on)-at(was), on
 		t := r.touch(chord, &chord[pivot], free)
 		before := t.before(len(chord), chord[0].note.Voice == voicing.Bass)
+		// Strings above the melody come after it, within their own length.
+		most := longestRoll
+		for _, k := range chord[pivot+1:] {
+			most = min(most, (at(k.off)-at(on))/2)
+		}
 		least := -at(on) // not before the first tick
 		for n := range chord {
 			k := &chord[n]
-			nudge := before[pivot] - before[n]
-			if n > pivot {
-				// A string above the melody comes after it, within its own length.
-				nudge = min(nudge, (at(k.off)-at(on))/2)
-			}
+			nudge := min(before[pivot]-before[n], most)
 			rang := prev[k.note.String]
 			if rang != nil {
 				start := at(rang.on) + rang.nudge
