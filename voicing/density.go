@@ -32,11 +32,12 @@ func ParseDensity(s string) (Density, error) {
 // How much a density adds to the tune, against what medium adds. (The models'
 // sparse arrangement adds half; the rest is the project's own.)
 const (
-	sparseShare = 0.6
+	sparseShare = 0.62
 	fullShare   = 1.6
 	nearShare   = 0.04 // near enough
 	priceSteps  = 8    // how often the range of the price is halved
-	dearest     = 6.0  // the highest price of a note, either way
+	dearest     = 14.0  // the highest price of a note
+	cheapest    = -6.0 // the lowest
 	changeShare = 0.2  // of the price, for the notes that say what a change of chord is
 )
 
@@ -58,7 +59,7 @@ func (w *worker) lay() (*layer, search.Result) {
 		share = fullShare
 	}
 	want := share * float64(l.added())
-	lo, hi := -dearest, dearest
+	lo, hi := cheapest, dearest
 	w.layOut(w.density)
 	off := math.Inf(1)
 	for range priceSteps {
@@ -81,21 +82,25 @@ func (w *worker) lay() (*layer, search.Result) {
 }
 
 // pay is what the notes of a grip and of its texture cost at the price of the
-// day. At a change of chord bass, tune and one voice more are what says what it
-// is: they go last.
+// day. At a change of chord its root and one voice more are what says, with the
+// tune, what it is: they go last.
 func (w *worker) pay(p *point, g *grip, tx *texture) float64 {
-	if w.price == 0 || tx.alone {
+	if tx.alone {
 		return 0
 	}
+	price := w.price + w.taste.Texture.Note
 	grip := float64(g.n)
 	if g.tune {
 		grip--
 	}
-	if p.change && w.price > 0 {
-		said := min(grip, 2)
+	if p.change && price > 0 {
+		said := float64(min(1, len(g.inner())))
+		if g.hasBass && !g.turned {
+			said++
+		}
 		grip -= (1 - changeShare) * said
 	}
-	return w.price * grain(w.s.barAt(p.at)) * (grip + float64(tx.notes()))
+	return price * grain(w.s.barAt(p.at)) * (grip + float64(tx.notes()))
 }
 
 // grain makes the price differ a little from bar to bar, so that bars that are

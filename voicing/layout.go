@@ -173,8 +173,19 @@ func (s *score) layouts(p *point, d Density, t *TextureTaste) []texture {
 			out = append(out, l.tx)
 		}
 	}
-	if d == densitySparse && !p.change && p.tune >= 0 && !p.section {
-		out = append(out, texture{bassAt: p.at, innerAt: p.at, alone: true, figure: -1, name: "the tune alone"})
+	breath := p.cadence && !p.change && p.end-p.at <= bar.Beat // nothing new: the phrase breathes
+	if (d == densitySparse || breath) && p.tune >= 0 && !p.section && !p.late {
+		tx := texture{bassAt: p.at, innerAt: p.at, alone: true, figure: -1, name: "the tune alone"}
+		switch {
+		case breath:
+			tx.cost = -2 * t.Breath
+		case p.change: // the ear misses a chord the more the stronger its beat, and the longer it is
+			tx.cost = t.Unsaid * min(2, float64(p.end-p.at)/float64(bar.Beat))
+			if s.strong(p.at) {
+				tx.cost += t.Unsaid
+			}
+		}
+		out = append(out, tx)
 	}
 	return out
 }
@@ -359,6 +370,9 @@ func (l *layout) withTune(t Tick, i int) {
 	sparse, full := l.level == densitySparse, l.level == densityFull
 	if s.tune[i].end-t >= 3*beat && !full {
 		return // it has a grip of its own, or comes right after one
+	}
+	if p.cadence && p.end-t <= beat {
+		return // the phrase breathes
 	}
 	// no room for the chord to come after the bass: it comes with the tune's next beat
 	early := l.inner == 0 && l.tx.innerAt == p.at && l.fig.delay > 0 && s.seconds(p.at, t) > 0.25

@@ -18,7 +18,7 @@ func (l *layer) reply(i int, a answer, now []strike, after []strike) []strike {
 	var best []strike
 	bestCost := 1e9
 	try := func(ns []strike, cost float64) {
-		cost += w.price * float64(len(ns))
+		cost += (w.price + w.taste.Texture.Note) * float64(len(ns))
 		if cost >= bestCost {
 			return
 		}
