@@ -29,56 +29,70 @@ func ParseDensity(s string) (Density, error) {
 	return 0, fmt.Errorf("density %q is not known (it is sparse, medium or full)", s)
 }
 
-// How much a density adds to the tune, against what medium adds. (The models'
-// sparse arrangement adds half; the rest is the project's own.)
+// A target is how much a density adds to the tune against what medium adds: from
+// one part of it to another, and the price of a note at which to look first.
+// (The models' sparse arrangement adds half; the rest is the project's own.)
+type target struct{ least, most, price float64 }
+
+var targets = map[Density]target{
+	densitySparse: {0.58, 0.645, 1.2},
+	densityFull:   {1.37, 1.75, -0.2},
+}
+
 const (
-	sparseShare = 0.62
-	fullShare   = 1.6
-	nearShare   = 0.04 // near enough
-	priceSteps  = 8    // how often the range of the price is halved
-	dearest     = 14.0  // the highest price of a note
+	priceSteps  = 9    // how many prices are tried
+	dearest     = 14.0 // the highest price of a note
 	cheapest    = -6.0 // the lowest
 	changeShare = 0.2  // of the price, for the notes that say what a change of chord is
 )
 
 // lay finds the arrangement of the density that is asked for. Medium is what
 // taste finds by itself. The others put a price on each note that is added, or
-// reward it, and look for the price at which there are as many of them as
-// asked for, counted against medium: grips, textures and answers all see it.
+// reward it, and look for a price at which there are as many of them as asked
+// for, counted against medium: grips, textures and answers all see it.
 func (w *worker) lay() (*layer, search.Result) {
 	w.layOut(densityMedium)
 	w.candidates()
 	w.prepareRuns()
 	w.prepareLinks()
 	l, res := w.play()
-	if w.density == densityMedium {
+	aim, ok := targets[w.density]
+	if !ok {
 		return l, res
 	}
-	share := sparseShare
-	if w.density == densityFull {
-		share = fullShare
-	}
-	want := share * float64(l.added())
-	lo, hi := cheapest, dearest
+	medium := float64(l.added())
 	w.layOut(w.density)
 	off := math.Inf(1)
-	for range priceSteps {
-		w.price = (lo + hi) / 2
+	lo, hi := cheapest, dearest
+	w.price = aim.price
+	for tries := 0; ; {
 		m, r := w.play()
 		n := float64(m.added())
-		if d := math.Abs(n - want); d < off {
+		if d := math.Abs(n - medium*(aim.least+aim.most)/2); d < off {
 			off, l, res = d, m, r
 		}
-		if off <= nearShare*want {
-			break
-		}
-		if n > want {
+		switch {
+		case n > medium*aim.most:
 			lo = w.price
-		} else {
+		case n < medium*aim.least:
 			hi = w.price
+		default:
+			return l, res
+		}
+		if tries++; tries == priceSteps {
+			return l, res
+		}
+		// half way between the prices that are known to be too low and too high;
+		// where one of them is a guess, twice the way there
+		switch next := w.price; {
+		case lo > cheapest && hi < dearest:
+			w.price = (lo + hi) / 2
+		case hi < dearest: // too dear so far
+			w.price = max(next-1.5*math.Abs(next)-0.05, cheapest)
+		default:
+			w.price = min(next+1.5*math.Abs(next)+0.05, dearest)
 		}
 	}
-	return l, res
 }
 
 // pay is what the notes of a grip and of its texture cost at the price of the
@@ -104,11 +118,11 @@ func (w *worker) pay(p *point, g *grip, tx *texture) float64 {
 }
 
 // grain makes the price differ a little from bar to bar, so that bars that are
-// alike do not all fill at one price: between 0.7 and 1.3, in the steps of the
+// alike do not all fill at one price: between 0.5 and 1.5, in the steps of the
 // golden section, which never fall into a pattern.
 func grain(bar int) float64 {
 	_, f := math.Modf(float64(bar+1) * (math.Sqrt(5) - 1) / 2)
-	return 0.7 + 0.6*f
+	return 0.5 + f
 }
 
 // layOut lists the textures of each point.

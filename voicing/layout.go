@@ -426,6 +426,22 @@ func (l *layout) weigh(t *TextureTaste) float64 {
 		}
 		return slices.ContainsFunc(l.tx.answers, func(x answer) bool { return in(x.at, a, b) })
 	}
+	for _, a := range l.tx.answers {
+		if l.level != densityFull {
+			break
+		}
+		// more under a tune that moves by itself
+		if k := s.tuneAt(a.at); k >= 0 && s.tune[k].at == a.at && !a.waited {
+			heavy := t.Heavy
+			if s.tune[k].end-a.at < beat {
+				heavy *= 1.5
+			}
+			if a.pair {
+				heavy *= 2
+			}
+			cost += heavy
+		}
+	}
 	room := s.roomy(p.at, p.end)
 	for b := p.at; b < p.end; b += beat {
 		if k := s.tuneAt(b + beat - 1); (k < 0 || s.tune[k].at < b) && !struck(b, b+beat) {

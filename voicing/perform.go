@@ -310,8 +310,7 @@ func (l *layer) afterOctaves(p int, now []strike) *answer {
 	if l.trial {
 		return nil
 	}
-	lo, hi := outer(now)
-	if len(now) < 3 || (hi-lo)%12 != 0 || l.full[0] == 0 || (l.full[1]-l.full[0])%12 != 0 || lo == l.full[0] {
+	if len(now) < 3 || !l.octaves(now) {
 		return nil
 	}
 	pt := &l.w.ps[p]

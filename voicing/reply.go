@@ -142,6 +142,9 @@ func (l *layer) fits(ns, now, after []strike) (float64, bool) {
 			cost += wt.TuneOctave // an octave under the tune says nothing new
 		}
 	}
+	if len(all) >= 3 && (l.hollow(all) || l.octaves(all)) {
+		return 0, false
+	}
 	if l.clash(all) || !l.together(all) || !l.struck(all) || l.tooSoon(l.before, all) || l.tooSoon(all, coming(after)) {
 		return 0, false
 	}
@@ -216,6 +219,32 @@ func (l *layer) fits(ns, now, after []strike) (float64, bool) {
 		}
 	}
 	return cost, true
+}
+
+// hollow reports whether the tune stands over an octave above everything else
+// that is struck with it or rings on: a full attack has no hole under the tune.
+func (l *layer) hollow(all []strike) bool {
+	tune, next := 0, 0
+	for i := range all {
+		if all[i].tune >= 0 {
+			tune = int(all[i].midi)
+		} else {
+			next = max(next, int(all[i].midi))
+		}
+	}
+	for i := range l.live {
+		if x := &l.live[i]; x.end > all[0].at && x.tune < 0 {
+			next = max(next, int(x.midi))
+		}
+	}
+	return tune > 0 && tune-next > 12
+}
+
+// octaves reports whether tune and bass would move in octaves from the last
+// full attack to this one.
+func (l *layer) octaves(all []strike) bool {
+	lo, hi := outer(all)
+	return l.full[0] != 0 && (hi-lo)%12 == 0 && (l.full[1]-l.full[0])%12 == 0 && lo != l.full[0]
 }
 
 // coming is the first attack of what is due.
