@@ -85,6 +85,7 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 		return nil, err
 	}
 	w.s = newScore(t)
+	w.s.turnarounds(w.tension, w.density)
 	if relaxed {
 		w.s.relax()
 	}
@@ -187,7 +188,7 @@ func (w *worker) arrange() *Arrangement {
 	for _, n := range s.tune {
 		a.Melody = append(a.Melody, TuneNote{n.at, n.end - n.at, n.midi, n.pitch})
 	}
-	for _, c := range s.chords {
+	for _, c := range s.written {
 		a.Chords = append(a.Chords, ChordMark{c.at, c.chord.String(), c.chord})
 	}
 	return a
@@ -223,7 +224,7 @@ func (w *worker) spot(i int) spot {
 	bar := s.barAt(p.at)
 	key, beat := s.bars[bar].Key, s.bars[bar].Beat
 	sp := spot{chord: c, key: s.keyPCs[bar], light: p.light && !p.final, final: p.final, cadence: p.cadence,
-		ground: i == 0 || p.section || p.final || p.late, coloured: s.coloured,
+		ground: i == 0 || p.section || p.final || p.late || s.chords[p.chord].added != "" && c.Kind != theory.Dominant, coloured: s.coloured,
 		minorTonic: key.Minor && key.Tonic.PC() == c.RootPC(),
 		room:       p.end-p.at >= 2*beat && !p.light && s.nextOnset(p.at)-p.at >= beat}
 	if n := p.chord + 1; n < len(s.chords) && !s.chords[n].chord.NoChord {
@@ -257,6 +258,9 @@ func (w *worker) moods(i int) []mood {
 	}
 	s, p := w.s, &w.ps[i]
 	c := s.chords[p.chord].chord
+	if s.chords[p.chord].added != "" {
+		return nil // a turnaround is a surprise already
+	}
 	if s.leadsBack(p.chord) {
 		return []mood{pedal}
 	}
@@ -305,7 +309,7 @@ func (w *worker) lastDominant(i int) bool {
 	for k := i + 1; k < len(w.ps) && w.ps[k].phrase == w.ps[i].phrase; k++ {
 		c := s.chords[w.ps[k].chord].chord
 		n := w.ps[k].chord + 1
-		if c.IsDominant() && w.ps[k].chord != w.ps[i].chord && n < len(s.chords) && fallsFifth(c, s.chords[n].chord) {
+		if c.IsDominant() && w.ps[k].chord != w.ps[i].chord && s.chords[w.ps[k].chord].added == "" && n < len(s.chords) && fallsFifth(c, s.chords[n].chord) {
 			return false
 		}
 	}

@@ -61,7 +61,7 @@ func (w *worker) placed(i int, at Tick, g *grip, texture string, terms []Term) P
 	s := w.s
 	c := s.chords[w.ps[i].chord].chord
 	bar := s.barAt(at)
-	pl := Placed{At: at, Bar: bar, Beat: 1 + float64(at-s.bars[bar].At)/float64(PerQuarter), Symbol: c.String(),
+	pl := Placed{At: at, Bar: bar, Beat: 1 + float64(at-s.bars[bar].At)/float64(PerQuarter), Symbol: s.symbolAt(at, c),
 		Texture: texture, Terms: terms, Frets: make([]int, w.neck.Strings()), Fingers: make([]int, w.neck.Strings())}
 	low, _ := g.low()
 	pl.Name = theory.GripName(g.pcs, int(low.midi)%12, c)
@@ -86,6 +86,16 @@ func (w *worker) placed(i int, at Tick, g *grip, texture string, terms []Term) P
 	}
 	pl.Reason = strings.Join(append(why, w.reason(i, g)), "; ")
 	return pl
+}
+
+// symbolAt is the written chord at t: c, where nothing was put in there.
+func (s *score) symbolAt(t Tick, c theory.Chord) string {
+	k := s.chordAt(t)
+	if k < 0 || s.chords[k].added == "" {
+		return c.String()
+	}
+	i := sort.Search(len(s.written), func(i int) bool { return s.written[i].at > t }) - 1
+	return s.written[i].chord.String()
 }
 
 // keepOuter leaves the tune's note and the bass.
@@ -376,6 +386,8 @@ func (w *worker) reason(i int, g *grip) string {
 	switch {
 	case p.final:
 		why = append(why, "the close")
+	case s.chords[p.chord].added != "":
+		why = append(why, s.chords[p.chord].added)
 	case p.change:
 		why = append(why, "the chord changes")
 	case p.tune >= 0 && s.tune[p.tune].end-s.tune[p.tune].at >= 2*s.bars[s.barAt(p.at)].Beat:

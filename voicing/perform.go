@@ -155,7 +155,7 @@ func (l *layer) write() {
 				at = p.texture.bassAt
 			}
 			l.due = append(l.due, strike{tone: t, at: at, end: l.ringEnd(i, t), point: i, tune: -1,
-				fill: p.tune < 0})
+				fill: p.tune < 0 || w.s.chords[p.chord].added != ""})
 		}
 	}
 	sort.SliceStable(l.due, func(a, b int) bool {

@@ -73,6 +73,11 @@ func (s *score) points() []point {
 		p := &ps[i]
 		p.final = i == len(ps)-1
 		p.cadence = p.final || ps[i+1].phrase != p.phrase
+		if s.chords[p.chord].added != "" {
+			p.cadence = false // it leads on
+		} else if !p.final && s.chords[ps[i+1].chord].added != "" {
+			p.cadence = true // what it leads on from
+		}
 		s.fitTune(p)
 		if i > 0 && s.seconds(ps[i-1].at, p.at) < 0.30 || s.seconds(p.at, p.end) < 0.30 {
 			p.light = true

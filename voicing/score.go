@@ -11,7 +11,8 @@ import (
 // asks of it again and again.
 type score struct {
 	tune    []tuneNote
-	chords  []chordSpan
+	chords  []chordSpan // as they are played: written, and put in
+	written []chordSpan // as the sheet has them
 	bars    []Bar
 	start   []Tick // of each bar
 	keyPCs  []theory.PCSet
@@ -36,6 +37,7 @@ type tuneNote struct {
 type chordSpan struct {
 	at, end Tick
 	chord   theory.Chord
+	added   string // what it is there for, where it is not the sheet's
 }
 
 // shortestBeat keeps a beat that a strange metre makes tiny from having no half
@@ -73,7 +75,7 @@ func newScore(t *theory.Tune) *score {
 				s.chords[k-1].end = a
 			}
 		}
-		s.chords = append(s.chords, chordSpan{a, b, c.Chord})
+		s.chords = append(s.chords, chordSpan{at: a, end: b, chord: c.Chord})
 	}
 	if k := len(s.chords); k > 0 && s.chords[k-1].end < s.end {
 		s.chords[k-1].end = s.end
@@ -100,19 +102,28 @@ func newScore(t *theory.Tune) *score {
 		heard[x.Name] = true
 	}
 	s.phrase = t.Phrases
-	s.silent = make([]Tick, len(s.chords))
-	end, rich := s.end, 0
-	for i := len(s.chords) - 1; i >= 0; i-- {
-		s.silent[i] = end
-		switch c := s.chords[i].chord; {
-		case c.NoChord:
-			end = s.chords[i].at
-		case c.Tones.Len() >= 4 && c.Tones != degrees(0, 4, 7, 10):
+	rich := 0
+	for _, x := range s.chords {
+		if c := x.chord; !c.NoChord && c.Tones.Len() >= 4 && c.Tones != degrees(0, 4, 7, 10) {
 			rich++
 		}
 	}
 	s.coloured = 7*rich >= len(s.chords)
+	s.written = s.chords
+	s.findSilences()
 	return s
+}
+
+// findSilences finds for each chord where the next N.C. begins.
+func (s *score) findSilences() {
+	s.silent = make([]Tick, len(s.chords))
+	end := s.end
+	for i := len(s.chords) - 1; i >= 0; i-- {
+		s.silent[i] = end
+		if s.chords[i].chord.NoChord {
+			end = s.chords[i].at
+		}
+	}
 }
 
 // signaturePCs is the major scale of a key signature.
