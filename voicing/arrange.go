@@ -191,6 +191,9 @@ func (w *worker) arrange() *Arrangement {
 	for _, c := range s.written {
 		a.Chords = append(a.Chords, ChordMark{c.at, c.chord.String(), c.chord})
 	}
+	for _, c := range s.added() {
+		a.Added = append(a.Added, ChordMark{c.at, c.chord.String(), c.chord})
+	}
 	return a
 }
 
@@ -224,7 +227,7 @@ func (w *worker) spot(i int) spot {
 	bar := s.barAt(p.at)
 	key, beat := s.bars[bar].Key, s.bars[bar].Beat
 	sp := spot{chord: c, key: s.keyPCs[bar], light: p.light && !p.final, final: p.final, cadence: p.cadence,
-		ground: i == 0 || p.section || p.final || p.late || s.chords[p.chord].added != "" && c.Kind != theory.Dominant, coloured: s.coloured,
+		ground: i == 0 || p.section || p.final || p.late || s.needsRoot(p.chord), coloured: s.coloured,
 		minorTonic: key.Minor && key.Tonic.PC() == c.RootPC(),
 		room:       p.end-p.at >= 2*beat && !p.light && s.nextOnset(p.at)-p.at >= beat}
 	if n := p.chord + 1; n < len(s.chords) && !s.chords[n].chord.NoChord {
@@ -242,7 +245,7 @@ func (w *worker) spot(i int) spot {
 	} else {
 		sp.ceiling = w.ceiling(p.at)
 	}
-	if w.tension == tensionLow {
+	if w.tension == tensionLow || s.chords[p.chord].added != "" && !s.coloured {
 		sp.mood = strict
 	}
 	return sp

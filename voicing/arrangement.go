@@ -108,7 +108,8 @@ type Arrangement struct {
 	TempoAssumed  bool
 	Feel          theory.Feel
 	Melody        []TuneNote
-	Chords        []ChordMark
+	Chords        []ChordMark // as the sheet has them
+	Added         []ChordMark // chords put in between, and the sheet's own where it comes back after them
 	Grips         []Placed
 	Notes         []Note // in order of At, then pitch
 	Warnings      []string

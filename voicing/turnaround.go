@@ -2,6 +2,7 @@ package voicing
 
 import (
 	"fmt"
+	"sort"
 	"strings"
 
 	"thumbline/theory"
@@ -56,6 +57,7 @@ var turnaroundTable = []turnaround{
 	{"bVI7 V7", goalTonic, tensionMedium, 0.3, true},
 
 	{"bIII6 iim7 V7", goalMinor, tensionMedium, 0.2, false},
+	{"bIIImaj7 iim7 V7", goalMinor, tensionMedium, 0.25, false},
 	{"VI7 iim7 V7", goalMinor, tensionMedium, 0.3, false},
 	{"iim7 V7", goalMinor, tensionMedium, 0, false},
 	{"iim7b5 V7", goalMinor, tensionMedium, 0.1, false},
@@ -80,8 +82,6 @@ var turnaroundTable = []turnaround{
 // more would come from another music.
 var plainTurnarounds = []turnaround{
 	{"V7", goalMajor | goalTonic, tensionMedium, 0, false},
-	{"V", goalMajor | goalTonic, tensionMedium, 0.3, false},
-	{"IV V", goalMajor, tensionMedium, 0.1, true},
 	{"IV V7", goalMajor, tensionMedium, 0.1, true},
 	{"ivm V7", goalTonic, tensionMedium, 0.1, true},
 }
@@ -183,6 +183,9 @@ type turnRoom struct {
 	last      int // the same where its symbol was written last before end
 	rest, to  theory.Chord
 	goal      goal
+	// plain says that the sheet has nothing but triads and plain sevenths, and
+	// is no blues: it gets nothing else.
+	plain bool
 }
 
 // turnRoom asks whether a part ends at end on a chord of rest with room after
@@ -203,6 +206,7 @@ func (s *score) turnRoom(end Tick) (r turnRoom, ok bool) {
 	if r.goal = s.goalOf(&r); r.goal == 0 {
 		return r, false
 	}
+	r.plain = !s.coloured && r.rest.Kind != theory.Dominant
 	bar := s.bars[s.barAt(end-1)]
 	if !s.endsSection(end) && 4*(end-s.chords[r.first].at) < 7*bar.full() {
 		return r, false // inside a section two bars say that something ends
@@ -275,7 +279,7 @@ type turn struct {
 // turnsFor are the turnarounds that fit into the room and under the tune.
 func (s *score) turnsFor(r *turnRoom, t Tension, d Density) []turn {
 	table := turnaroundTable
-	if !s.coloured {
+	if r.plain {
 		table = plainTurnarounds
 	}
 	most := 4
@@ -383,14 +387,14 @@ func (s *score) turnAt(r *turnRoom, steps []string, l turnLayout) (turn, bool) {
 			to = l.starts[i+1]
 		}
 		c, name := stepChord(r.to, step)
-		if !s.coloured && !s.wrote(c) {
+		if r.plain && !s.wrote(c) {
 			return x, false // a plain sheet keeps to its own chords
 		}
 		next := r.to
 		if i+1 < len(steps) {
 			next, _ = stepChord(r.to, steps[i+1])
 		}
-		c, cost, ok := s.underTune(c, l.starts[i], to, next)
+		c, cost, ok := s.underTune(c, l.starts[i], to, next, r)
 		if !ok || c.RootPC() == before.RootPC() && c.Kind == before.Kind {
 			return x, false
 		}
@@ -406,10 +410,10 @@ func (s *score) turnAt(r *turnRoom, steps []string, l turnLayout) (turn, bool) {
 	return x, before.RootPC() != r.to.RootPC()
 }
 
-// wrote reports whether the sheet has a chord.
+// wrote reports whether the sheet has a chord, with its seventh or without.
 func (s *score) wrote(c theory.Chord) bool {
 	for _, x := range s.written {
-		if d := x.chord; !d.NoChord && d.RootPC() == c.RootPC() && d.Tones == c.Tones {
+		if d := x.chord; !d.NoChord && d.RootPC() == c.RootPC() && d.Tones|degrees(10) == c.Tones|degrees(10) {
 			return true
 		}
 	}
@@ -439,9 +443,9 @@ var turnTensions = map[theory.Kind]theory.PCSet{
 }
 
 // underTune fits a chord under the tune from a to b: what the tune sings of it
-// is named in the chord, and a dominant whose fourth is held becomes a
-// suspended one. Not ok where the tune grates on it.
-func (s *score) underTune(c theory.Chord, a, b Tick, next theory.Chord) (theory.Chord, float64, bool) {
+// is named in the chord, and the last dominant becomes a suspended one where
+// its fourth is held. Not ok where the tune grates on it.
+func (s *score) underTune(c theory.Chord, a, b Tick, next theory.Chord, r *turnRoom) (theory.Chord, float64, bool) {
 	beat := unit(s.bars[s.barAt(a)])
 	cost := 0.0
 	tones := c.Tones
@@ -461,14 +465,14 @@ func (s *score) underTune(c theory.Chord, a, b Tick, next theory.Chord) (theory.
 		case tones.Has(d):
 		case d == 3 && tones.Has(4), d == 4 && tones.Has(3):
 			return c, 0, false // never the other third
-		case held && d == 5 && c.Kind == theory.Dominant && s.coloured && c.Tones == degrees(0, 4, 7, 10):
+		case held && d == 5 && b == r.end && c.Kind == theory.Dominant && !r.plain && c.Tones == degrees(0, 4, 7, 10):
 			tones = degrees(0, 5, 7, 10)
 			cost += 0.4
-		case s.coloured && tensions.Has(d):
+		case !r.plain && tensions.Has(d):
 			cost += 0.1
 			if held && c.Kind == theory.Dominant {
 				switch d {
-				case 1, 2, 9:
+				case 1, 2:
 					tones = tones.With(d)
 				case 6, 8: // in place of the fifth
 					tones = tones.With(d) &^ degrees(7)
@@ -480,7 +484,7 @@ func (s *score) underTune(c theory.Chord, a, b Tick, next theory.Chord) (theory.
 			}
 		case held:
 			return c, 0, false
-		case !s.coloured && to-from >= beat/2:
+		case r.plain && to-from >= beat/2:
 			return c, 0, false
 		default:
 			cost += 0.3
@@ -533,4 +537,24 @@ func (s *score) insert(r *turnRoom, x turn) {
 		out = append(out, back)
 	}
 	s.chords = append(out, s.chords[r.last+1:]...)
+}
+
+// needsRoot reports whether chord k is one of a turnaround that is not known by
+// anything but its root: a dominant that falls a fifth leads with its third as
+// well.
+func (s *score) needsRoot(k int) bool {
+	c := s.chords[k]
+	return c.added != "" && !(c.chord.Kind == theory.Dominant && k+1 < len(s.chords) && fallsFifth(c.chord, s.chords[k+1].chord))
+}
+
+// added are the chords that the sheet has no symbol for.
+func (s *score) added() []chordSpan {
+	var out []chordSpan
+	for _, c := range s.chords {
+		i := sort.Search(len(s.written), func(i int) bool { return s.written[i].at >= c.at })
+		if i == len(s.written) || s.written[i].at != c.at || c.added != "" {
+			out = append(out, c)
+		}
+	}
+	return out
 }

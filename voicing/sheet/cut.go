@@ -67,6 +67,13 @@ func Cut(a *voicing.Arrangement, from, to int) *voicing.Arrangement {
 			c.Chords = append(c.Chords, m)
 		}
 	}
+	c.Added = nil
+	for _, m := range a.Added {
+		if in(m.At) {
+			m.At -= start
+			c.Added = append(c.Added, m)
+		}
+	}
 	c.Melody = nil
 	for _, n := range a.Melody {
 		if in(n.At) {

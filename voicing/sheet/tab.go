@@ -60,6 +60,9 @@ How to read
 	if repeated(a) {
 		b.WriteString("  Bar 3/2 is bar 3 the second time.\n")
 	}
+	if len(a.Added) > 0 {
+		b.WriteString("  A chord in brackets is not on the sheet: it was put in.\n")
+	}
 	b.WriteString(legend)
 	if len(a.Bars) == 0 {
 		b.WriteString("\nNo bars.\n")
@@ -281,6 +284,11 @@ func fit(a *voicing.Arrangement, cols []column, notes []voicing.Note) {
 		for _, m := range a.Chords {
 			if m.At >= c.at && m.At < c.end {
 				c.symbol = strings.TrimSpace(c.symbol + " " + m.Symbol)
+			}
+		}
+		for _, m := range a.Added {
+			if m.At >= c.at && m.At < c.end {
+				c.symbol = strings.TrimSpace(c.symbol + " (" + m.Symbol + ")")
 			}
 		}
 		need := runes(letters(notes, c.at)) + 1
