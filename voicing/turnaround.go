@@ -100,7 +100,7 @@ const (
 // one that lasts for a single beat of three or four; in seconds.
 const (
 	shortestTurn      = 0.5
-	shortestBeatChord = 0.7
+	shortestBeatChord = 0.8
 )
 
 // turnarounds puts them where the form and the tune leave room. With low
@@ -289,7 +289,7 @@ func (s *score) turnsFor(r *turnRoom, t Tension, d Density) []turn {
 	layouts := s.turnLayouts(r)
 	room := 0
 	for _, l := range layouts {
-		if !l.quick && len(l.starts) <= most {
+		if len(l.starts) <= most {
 			room = max(room, len(l.starts))
 		}
 	}
@@ -329,6 +329,9 @@ func (s *score) turnLayouts(r *turnRoom) []turnLayout {
 	bar := s.bars[s.barAt(r.end-1)]
 	var out []turnLayout
 	add := func(quick bool, beats ...int) {
+		if quick && r.plain {
+			return
+		}
 		l := turnLayout{starts: make([]Tick, len(beats)), quick: quick}
 		at := r.end
 		for i := len(beats) - 1; i >= 0; i-- {
