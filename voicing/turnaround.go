@@ -53,6 +53,7 @@ var turnaroundTable = []turnaround{
 	{"bVImaj7 iim7b5 V7", goalTonic, tensionMedium, 0, false},
 	{"vim7b5 iim7b5 V7", goalTonic, tensionMedium, 0.15, false},
 	{"bIIImaj7 bVImaj7 iim7b5 V7", goalTonic, tensionMedium, 0, false},
+	{"ivm7 bVI7 V7", goalTonic, tensionMedium, 0.25, true},
 	{"iim7b5 V7", goalTonic, tensionMedium, 0, false},
 	{"bVI7 V7", goalTonic, tensionMedium, 0.3, true},
 
@@ -119,12 +120,9 @@ func (s *score) turnarounds(t Tension, d Density) {
 		}
 		best, bestCost := turn{}, 0.0
 		for _, x := range s.turnsFor(&r, t, d) {
-			c := x.cost
-			if len(x.chords) > 1 {
-				c += turnBefore * float64(used[x.steps])
-				if x.steps == last {
-					c += turnAgain
-				}
+			c := x.cost + turnBefore*float64(used[x.steps])
+			if x.steps == last {
+				c += turnAgain
 			}
 			if best.chords == nil || c < bestCost-1e-9 {
 				best, bestCost = x, c
