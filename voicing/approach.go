@@ -1,5 +1,7 @@
 package voicing
 
+import "slices"
+
 // approaches looks for chromatic tune notes that slide by a half step into a
 // change, and dresses them with the coming grip one fret away: the hand slides
 // as it stands (harmony.md 3.4 rule 6, 5.3). One a phrase at most, and only in
@@ -27,6 +29,8 @@ func (l *layer) approaches(tune []stand) {
 			}
 			p.texture.innerAt, p.texture.split, p.texture.name = p.at, 0, "together"
 			l.slides = append(l.slides, slide{i, at, g})
+			q := &w.ps[i-1] // whose answer there the slide takes the place of
+			q.texture.answers = slices.DeleteFunc(slices.Clone(q.texture.answers), func(a answer) bool { return a.at == at })
 		}
 	}
 }

@@ -95,6 +95,16 @@ func TestChangeBeforeTheTuneMoves(t *testing.T) {
 	check(t, a)
 }
 
+// TestSlideAlone: where a chord slides into a change with the tune's G#, no
+// answer of the chord before is struck with it: five strings were too many.
+func TestSlideAlone(t *testing.T) {
+	a, err := Arrange(sheetOf(t, "X:1\nM:6/8\nL:1/8\nQ:1/4=40\nK:C\n\"C6\"E6|\"Am6\"A3 _A3|\"Bm7b5\"A6|\"C6\"E6|\n"), Plan{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	check(t, a)
+}
+
 type fataler interface {
 	Fatalf(string, ...any)
 }
