@@ -93,6 +93,28 @@ type Taste struct {
 
 	// Between the attacks of the tune.
 	Answer AnswerTaste
+
+	// Between the parts of the form.
+	Turn TurnTaste
+}
+
+// TurnTaste weighs the turnarounds that fit into one place, beside what each
+// costs by itself (turnaround.go); the cheapest is taken. The values are the
+// project's own and have no other source.
+type TurnTaste struct {
+	Free    float64 // each further chord that there would be room for
+	Quick   float64 // chords of a single beat
+	Foreign float64 // each note outside the key
+	Again   float64 // the one that was taken last
+	Before  float64 // each time that it was taken in the tune
+	Tame    float64 // with high tension, one that medium has too
+
+	// Under the tune.
+	Tension   float64 // the tune sings a tension of a chord
+	NoFifth   float64 // one that takes the place of the fifth
+	WrongMode float64 // a nine or thirteen of the major chord, where a minor one comes
+	Suspended float64 // the third is left out for the fourth that the tune holds
+	Passing   float64 // a short note of the tune is foreign to a chord
 }
 
 // TextureTaste weighs the textures that a grip may be laid out in, in the unit
@@ -220,6 +242,10 @@ func DefaultTaste() Taste {
 			LineNew: 0.5, LineSame: 1.2, LineBack: 2.2, LineThird: 0.7, LineLeap: 3, LineWide: 0.2,
 			OwedGuide: 1.5, OwedColour: 1.4, OwedNine: 1.2,
 			Colour: 0.6, Borrowed: 0.3, BorrowedFourth: 1.6, Passing: 0.2, Root: 0.3, BassDoubled: 0.6, TuneAhead: 1.3, Guide: 0.25, RestHigh: 0.25, GuideLeft: 0.5, Backwards: 2, Pair: 0.4, Single: 0.8,
+		},
+		Turn: TurnTaste{
+			Free: 0.6, Quick: 0.35, Foreign: 0.1, Again: 1.2, Before: 0.3, Tame: 0.8,
+			Tension: 0.1, NoFifth: 0.2, WrongMode: 0.4, Suspended: 0.4, Passing: 0.3,
 		},
 	}
 }

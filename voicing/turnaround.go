@@ -10,8 +10,7 @@ import (
 
 // A turnaround is a small progression put where a part of the form ends on a
 // chord of rest and the tune holds or rests: it leads to the chord of the next
-// part (harmony.md 5.3, 5.4, 5.7). Which one is a matter of taste; the costs
-// are the project's own.
+// part (harmony.md 5.3, 5.4, 5.7). Their costs are the project's own.
 type turnaround struct {
 	// steps are its chords, roots as steps of the major scale on the root it
 	// leads to, in small letters where the third is minor: "VI7 iim7 V7".
@@ -87,18 +86,8 @@ var plainTurnarounds = []turnaround{
 	{"ivm V7", goalTonic, tensionMedium, 0.1, true},
 }
 
-// Weights of the choice beside the cost in the table.
-const (
-	turnFree     = 0.6  // each further chord that there would be room for
-	turnQuick    = 0.35 // chords of a beat
-	turnForeign  = 0.1  // each note outside the key
-	turnAgain    = 1.2  // the one that was taken last
-	turnBefore   = 0.3  // each time it was taken before that
-	turnTooPlain = 0.8  // with high tension, one that medium has too
-)
-
-// shortestTurn is how long a chord of a turnaround lasts at least, shortestBeatChord
-// one that lasts for a single beat of three or four; in seconds.
+// How long a chord of a turnaround lasts at least, and one that lasts for a
+// single beat of three or four; in seconds.
 const (
 	shortestTurn      = 0.5
 	shortestBeatChord = 0.8
@@ -107,7 +96,7 @@ const (
 // turnarounds puts them where the form and the tune leave room. With low
 // tension the written chords stand alone; a sparse setting takes two chords at
 // most. The same is not taken twice running where there is a choice.
-func (s *score) turnarounds(t Tension, d Density) {
+func (s *score) turnarounds(t Tension, d Density, w *TurnTaste) {
 	if t == tensionLow {
 		return
 	}
@@ -119,10 +108,10 @@ func (s *score) turnarounds(t Tension, d Density) {
 			continue
 		}
 		best, bestCost := turn{}, 0.0
-		for _, x := range s.turnsFor(&r, t, d) {
-			c := x.cost + turnBefore*float64(used[x.steps])
+		for _, x := range s.turnsFor(&r, t, d, w) {
+			c := x.cost + w.Before*float64(used[x.steps])
 			if x.steps == last {
-				c += turnAgain
+				c += w.Again
 			}
 			if best.chords == nil || c < bestCost-1e-9 {
 				best, bestCost = x, c
@@ -275,7 +264,7 @@ type turn struct {
 }
 
 // turnsFor are the turnarounds that fit into the room and under the tune.
-func (s *score) turnsFor(r *turnRoom, t Tension, d Density) []turn {
+func (s *score) turnsFor(r *turnRoom, t Tension, d Density, w *TurnTaste) []turn {
 	table := turnaroundTable
 	if r.plain {
 		table = plainTurnarounds
@@ -301,13 +290,13 @@ func (s *score) turnsFor(r *turnRoom, t Tension, d Density) []turn {
 			if len(l.starts) != len(steps) || len(steps) > most {
 				continue
 			}
-			y, ok := s.turnAt(r, steps, l)
+			y, ok := s.turnAt(r, steps, l, w)
 			if !ok {
 				continue
 			}
-			y.cost += x.cost + turnFree*float64(max(room-len(steps), 0))
+			y.cost += x.cost + w.Free*float64(max(room-len(steps), 0))
 			if t > x.from {
-				y.cost += turnTooPlain
+				y.cost += w.Tame
 			}
 			all = append(all, y)
 		}
@@ -376,10 +365,10 @@ func (s *score) turnLayouts(r *turnRoom) []turnLayout {
 
 // turnAt puts the steps of a turnaround where a layout says; not ok where one
 // of its chords grates on the tune, or where nothing would change.
-func (s *score) turnAt(r *turnRoom, steps []string, l turnLayout) (turn, bool) {
+func (s *score) turnAt(r *turnRoom, steps []string, l turnLayout, w *TurnTaste) (turn, bool) {
 	x := turn{steps: strings.Join(steps, " ")}
 	if l.quick {
-		x.cost += turnQuick
+		x.cost += w.Quick
 	}
 	before := r.rest
 	for i, step := range steps {
@@ -395,11 +384,11 @@ func (s *score) turnAt(r *turnRoom, steps []string, l turnLayout) (turn, bool) {
 		if i+1 < len(steps) {
 			next, _ = stepChord(r.to, steps[i+1])
 		}
-		c, cost, ok := s.underTune(c, l.starts[i], to, next, r)
+		c, cost, ok := s.underTune(c, l.starts[i], to, next, r, w)
 		if !ok || c.RootPC() == before.RootPC() && c.Kind == before.Kind {
 			return x, false
 		}
-		x.cost += cost + turnForeign*float64(s.foreign(c, r.end))
+		x.cost += cost + w.Foreign*float64(s.foreign(c, r.end))
 		before = c
 		why := fmt.Sprintf("turnaround: %s into %s", name, r.to)
 		if i+1 < len(steps) {
@@ -432,9 +421,8 @@ func (s *score) foreign(c theory.Chord, t Tick) int {
 	return (c.PCs() &^ in).Len()
 }
 
-// Degrees over a chord of a turnaround that a held tune note may be beside the
-// chord's own tones, as tensions, and those that it can only pass through
-// (harmony.md 3.4; a third of the other kind never).
+// turnTensions are the degrees over a chord of a turnaround that a held note of
+// the tune may have beside the chord's own tones (harmony.md 3.4).
 var turnTensions = map[theory.Kind]theory.PCSet{
 	theory.Major:          degrees(2, 9),
 	theory.Minor:          degrees(2, 5),
@@ -446,7 +434,7 @@ var turnTensions = map[theory.Kind]theory.PCSet{
 // underTune fits a chord under the tune from a to b: what the tune sings of it
 // is named in the chord, and the last dominant becomes a suspended one where
 // its fourth is held. Not ok where the tune grates on it.
-func (s *score) underTune(c theory.Chord, a, b Tick, next theory.Chord, r *turnRoom) (theory.Chord, float64, bool) {
+func (s *score) underTune(c theory.Chord, a, b Tick, next theory.Chord, r *turnRoom, w *TurnTaste) (theory.Chord, float64, bool) {
 	beat := unit(s.bars[s.barAt(a)])
 	cost := 0.0
 	tones := c.Tones
@@ -468,19 +456,19 @@ func (s *score) underTune(c theory.Chord, a, b Tick, next theory.Chord, r *turnR
 			return c, 0, false // never the other third
 		case held && d == 5 && b == r.end && c.Kind == theory.Dominant && !r.plain && c.Tones == degrees(0, 4, 7, 10):
 			tones = degrees(0, 5, 7, 10)
-			cost += 0.4
+			cost += w.Suspended
 		case !r.plain && tensions.Has(d):
-			cost += 0.1
+			cost += w.Tension
 			if held && c.Kind == theory.Dominant {
 				switch d {
 				case 1, 2:
 					tones = tones.With(d)
 				case 6, 8: // in place of the fifth
 					tones = tones.With(d) &^ degrees(7)
-					cost += 0.2
+					cost += w.NoFifth
 				}
 				if (d == 2 || d == 9) && next.Kind == theory.Minor && !next.Tones.Has(10) {
-					cost += 0.4 // of the major chord that does not come
+					cost += w.WrongMode // of the major chord that does not come
 				}
 			}
 		case held:
@@ -488,7 +476,7 @@ func (s *score) underTune(c theory.Chord, a, b Tick, next theory.Chord, r *turnR
 		case r.plain && to-from >= beat/2:
 			return c, 0, false
 		default:
-			cost += 0.3
+			cost += w.Passing
 		}
 	}
 	if tones != c.Tones {

@@ -13,6 +13,8 @@ import (
 	"thumbline/theory/leadsheet"
 )
 
+var turnTaste = DefaultTaste().Turn
+
 // sheetOf reads a tune written as ABC.
 func sheetOf(t *testing.T, abc string) *theory.Tune {
 	t.Helper()
@@ -159,7 +161,7 @@ func TestTurnarounds(t *testing.T) {
 				x.want = c.medium
 			}
 			s := newScore(sheetOf(t, c.abc))
-			s.turnarounds(x.tension, densityMedium)
+			s.turnarounds(x.tension, densityMedium, &turnTaste)
 			if got := s.addedText(); got != strings.TrimPrefix(x.want, "-") {
 				t.Errorf("%s, tension %d: %q (want %q: %s)", c.name, x.tension, got, x.want, c.why)
 			}
@@ -210,7 +212,7 @@ func TestTurnaroundsVary(t *testing.T) {
 		var first []string
 		for range 2 {
 			s := newScore(sheetOf(t, abc))
-			s.turnarounds(tension, densityMedium)
+			s.turnarounds(tension, densityMedium, &turnTaste)
 			all := turnaroundsIn(s)
 			if len(all) != 5 {
 				t.Fatalf("%s tension %d: turnarounds %q between six parts", c.part, tension, all)
@@ -236,7 +238,7 @@ func TestTurnaroundsVary(t *testing.T) {
 func TestTurnaroundDensity(t *testing.T) {
 	for d, want := range map[Density]string{densitySparse: "8:1 Dm7 8:3 G7", densityMedium: "7:3 A7 8:1 Dm7 8:3 G7", densityFull: "7:3 A7 8:1 Dm7 8:3 G7"} {
 		s := newScore(sheetOf(t, partsOf(inC, upC+`"C6"E4-|E4`, backC)))
-		s.turnarounds(tensionMedium, d)
+		s.turnarounds(tensionMedium, d, &turnTaste)
 		if got := s.addedText(); got != want {
 			t.Errorf("density %d: %q (want %q)", d, got, want)
 		}
@@ -374,7 +376,7 @@ func TestAnyTurnaround(t *testing.T) {
 		tension := rapid.SampledFrom([]string{"medium", "high"}).Draw(t, "tension")
 		s := newScore(tune)
 		before := slices.Clone(s.chords)
-		s.turnarounds(map[string]Tension{"medium": tensionMedium, "high": tensionHigh}[tension], densityMedium)
+		s.turnarounds(map[string]Tension{"medium": tensionMedium, "high": tensionHigh}[tension], densityMedium, &turnTaste)
 		if !slices.Equal(s.written, before) {
 			t.Fatalf("the written chords changed: %v, were %v", s.written, before)
 		}
