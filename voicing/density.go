@@ -55,7 +55,7 @@ func (w *worker) lay() (*layer, search.Result) {
 	w.candidates()
 	w.prepareRuns()
 	w.prepareLinks()
-	l, res := w.play()
+	l, res := w.vary(w.play())
 	aim, ok := targets[w.density]
 	if !ok {
 		return l, res
@@ -77,7 +77,7 @@ func (w *worker) lay() (*layer, search.Result) {
 		case n < medium*aim.least:
 			hi = w.price
 		default:
-			return l, res
+			return w.vary(m, r)
 		}
 		if tries++; tries == priceSteps {
 			return l, res

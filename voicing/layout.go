@@ -96,6 +96,14 @@ func unit(b Bar) Tick {
 	return b.Beat
 }
 
+// half is half a beat, a third of it in compound metre.
+func half(b Bar) Tick {
+	if compound(b) {
+		return b.Beat / 3
+	}
+	return b.Beat / 2
+}
+
 // A layout makes the textures of one point.
 type layout struct {
 	s     *score
@@ -120,10 +128,7 @@ type layout struct {
 // fewer answers as density asks.
 func (s *score) layouts(p *point, d Density, t *TextureTaste) []texture {
 	bar := s.bars[s.barAt(p.at)]
-	l := layout{s: s, p: p, bar: bar, half: bar.Beat / 2, slow: s.seconds(0, PerQuarter) > 0.75}
-	if compound(bar) {
-		l.half = bar.Beat / 3
-	}
+	l := layout{s: s, p: p, bar: bar, half: half(bar), slow: s.seconds(0, PerQuarter) > 0.75}
 	l.apart = max(l.half/2, s.ticksFor(p.at, 0.14))
 	if p.final {
 		tx := texture{bassAt: p.at, innerAt: p.at, figure: -1}

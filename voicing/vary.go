@@ -1,0 +1,134 @@
+package voicing
+
+import (
+	"slices"
+
+	"thumbline/voicing/search"
+)
+
+// How long one rhythm may last, in bars (the models: never five running), and
+// how often a way around it is looked for.
+const (
+	longestRun = 4
+	varySteps  = 3
+)
+
+// vary looks for another way where one rhythm lasts for five bars or more
+// although the tune leaves room for another: in every fifth such bar the
+// textures that keep the rhythm are made dear, and thinner and fuller ones
+// stand beside them.
+func (w *worker) vary(l *layer, res search.Result) (*layer, search.Result) {
+	for range varySteps {
+		bars := l.worn()
+		if len(bars) == 0 {
+			break
+		}
+		for _, b := range bars {
+			w.refresh(b)
+		}
+		m, r := w.play()
+		if len(m.worn()) >= len(bars) {
+			break
+		}
+		l, res = m, r
+	}
+	return l, res
+}
+
+// rhythms is when something is struck in each bar, counted from its start.
+func (l *layer) rhythms() [][]Tick {
+	s := l.w.s
+	out := make([][]Tick, len(s.bars))
+	for i := range l.done {
+		b := s.barAt(l.done[i].at)
+		out[b] = append(out[b], l.done[i].at-s.start[b])
+	}
+	for b := range out {
+		slices.Sort(out[b])
+		out[b] = slices.Compact(out[b])
+	}
+	return out
+}
+
+// worn lists the bars that would have to differ so that no rhythm lasts longer
+// than longestRun bars, where the tune leaves room for another.
+func (l *layer) worn() []int {
+	rs := l.rhythms()
+	var out []int
+	run := 1
+	for b := 1; b < len(rs); b++ {
+		if len(rs[b]) == 0 || !slices.Equal(rs[b], rs[b-1]) {
+			run = 1
+			continue
+		}
+		if run++; run <= longestRun {
+			continue
+		}
+		// the last of the run that can differ
+		for k := b; k > b-run && k > b-longestRun; k-- {
+			if l.w.s.room(k) {
+				out = append(out, k)
+				run = b - k
+				break
+			}
+		}
+	}
+	return out
+}
+
+// room reports whether the tune leaves half a beat of a bar unstruck, a third
+// of it in compound metre.
+func (s *score) room(b int) bool {
+	bar := s.bars[b]
+	for t := bar.At; t < bar.At+bar.Len; t += half(bar) {
+		if k := s.tuneAt(t); k < 0 || s.tune[k].at != t {
+			return true
+		}
+	}
+	return false
+}
+
+// refresh lists thinner and fuller textures for the points of a bar, and makes
+// those dear that keep its rhythm.
+func (w *worker) refresh(b int) {
+	s, t := w.s, &w.taste.Texture
+	from, to := s.bars[b].At, s.bars[b].At+s.bars[b].Len
+	for i := range w.ps {
+		p := &w.ps[i]
+		if p.end <= from || p.at >= to || p.final {
+			continue
+		}
+		taken := p.texture.struck(from, to)
+		for _, d := range []Density{densitySparse, densityFull} {
+			for _, tx := range s.layouts(p, d, t) {
+				if !tx.alone && !slices.ContainsFunc(p.layouts, func(o texture) bool { return o.figure == tx.figure && o.same(&tx) }) {
+					p.layouts = append(p.layouts, tx)
+				}
+			}
+		}
+		for k := range p.layouts {
+			if tx := &p.layouts[k]; slices.Equal(tx.struck(from, to), taken) {
+				tx.cost += t.Worn
+			}
+		}
+	}
+}
+
+// struck lists when a texture strikes between two times, as planned.
+func (tx *texture) struck(from, to Tick) []Tick {
+	out := []Tick{}
+	add := func(t Tick) {
+		if in(t, from, to) {
+			out = append(out, t)
+		}
+	}
+	if !tx.alone {
+		add(tx.bassAt)
+		add(tx.innerAt)
+	}
+	for _, a := range tx.answers {
+		add(a.at)
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
