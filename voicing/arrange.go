@@ -20,9 +20,9 @@ type Plan struct {
 	// Density is how much is added to the tune: sparse, medium or full. Empty
 	// means medium.
 	Density string
-	// Phrasing is how the tune's rhythm is taken: written, or relaxed (phrases
-	// start and end half a beat early or late, as players do). Empty means
-	// written.
+	// Phrasing is how the tune's rhythm is taken: written, or relaxed (a phrase
+	// starts or ends half a beat early or late with its chord, as players do;
+	// the bass keeps the beat). Empty means written.
 	Phrasing string
 	// Neck, Hand, Right and Taste replace the defaults when set.
 	Neck  *Neck
@@ -186,7 +186,7 @@ func (w *worker) arrange() *Arrangement {
 	a.Bars = s.bars
 	a.Tempi = s.tempi
 	for _, n := range s.tune {
-		a.Melody = append(a.Melody, TuneNote{n.at, n.end - n.at, n.midi, n.pitch})
+		a.Melody = append(a.Melody, TuneNote{n.at, n.end - n.at, n.midi, n.pitch, n.moved})
 	}
 	for _, c := range s.written {
 		a.Chords = append(a.Chords, ChordMark{c.at, c.chord.String(), c.chord})
@@ -367,7 +367,7 @@ func (w *worker) prepareRuns() {
 		p := &w.ps[i]
 		to := s.end
 		if i+1 < len(w.ps) {
-			to = w.ps[i+1].at
+			to = w.ps[i+1].from
 		}
 		var notes []int
 		for k := s.tuneAt(p.at); k < len(s.tune); k++ {

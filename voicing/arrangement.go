@@ -66,11 +66,13 @@ type Bar struct {
 	Key           theory.Key // as it sounds, after transposition
 }
 
-// A TuneNote is a melody note as read, at sounding pitch in the arrangement.
+// A TuneNote is a melody note as it is played, at sounding pitch in the
+// arrangement.
 type TuneNote struct {
 	At, Dur Tick
 	MIDI    int
 	Pitch   theory.Pitch
+	Moved   Tick // how much later than written; less than 0 is earlier
 }
 
 // A ChordMark is a chord symbol as it sounds in the arrangement. N.C. has the

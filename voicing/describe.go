@@ -46,7 +46,7 @@ func (w *worker) describe(a *Arrangement, l *layer) {
 			a.Grips = append(a.Grips, w.placed(i, p.texture.split, &late, "chord with the tune, after its bass", nil))
 			continue
 		}
-		a.Grips = append(a.Grips, w.placed(i, p.at, &g, p.texture.name, terms))
+		a.Grips = append(a.Grips, w.placed(i, min(p.at, p.texture.innerAt), &g, p.texture.name, terms))
 		for ; n < len(l.steps) && l.steps[n].point <= i; n++ {
 			if x := l.steps[n]; x.point == i {
 				held := l.heldAt(x.at)
@@ -428,7 +428,12 @@ func (w *worker) reason(i int, g *grip) string {
 	if w.right.attack(g.strings) == Strum {
 		has = append(has, "one stroke over neighbouring strings")
 	}
-	if p.late {
+	switch {
+	case p.early:
+		why = append(why, "phrased early: the tune comes before its beat")
+	case p.late && s.tune[p.tune].moved > 0:
+		why = append(why, "laid back: the bass takes the beat, the tune comes after it")
+	case p.late:
 		why = append(why, "the tune comes later, so the bass takes the beat")
 	}
 	return strings.Join(append(why, has...), "; ")

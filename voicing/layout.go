@@ -132,7 +132,7 @@ func (s *score) layouts(p *point, d Density, t *TextureTaste) []texture {
 	l.apart = max(l.half/2, s.ticksFor(p.at, 0.14))
 	if p.final {
 		tx := texture{bassAt: p.at, innerAt: p.at, figure: -1}
-		if p.late {
+		if p.late || p.early {
 			tx.innerAt = s.tune[p.tune].at
 		}
 		s.planEnd(p, &tx)
@@ -162,7 +162,7 @@ func (s *score) layouts(p *point, d Density, t *TextureTaste) []texture {
 			}
 		}
 	}
-	if room := min(s.nextOnset(p.at), p.end) - p.at; !p.change && !p.section && !p.late && p.tune >= 0 && room >= 2*bar.Beat {
+	if room := min(s.nextOnset(p.at), p.end) - p.at; !p.change && !p.section && !p.late && !p.early && p.tune >= 0 && room >= 2*bar.Beat {
 		// the chord is known already: its bass may wait for the beat that the tune leaves
 		l.level, l.may = d, false
 		for k := range figs {
@@ -179,7 +179,7 @@ func (s *score) layouts(p *point, d Density, t *TextureTaste) []texture {
 		}
 	}
 	breath := p.cadence && !p.change && p.end-p.at <= bar.Beat // nothing new: the phrase breathes
-	if (d == densitySparse || breath) && p.tune >= 0 && !p.section && !p.late {
+	if (d == densitySparse || breath) && p.tune >= 0 && !p.section && !p.late && !p.early {
 		tx := texture{bassAt: p.at, innerAt: p.at, alone: true, figure: -1, name: "the tune alone"}
 		switch {
 		case breath:
@@ -200,10 +200,14 @@ func (l *layout) lay() texture {
 	s, p := l.s, l.p
 	l.tx = texture{bassAt: p.at, innerAt: p.at, name: "together"}
 	l.misfit = false
-	if p.late {
+	switch {
+	case p.late:
 		l.tx.innerAt = s.tune[p.tune].at
 		l.tx.name = "bass first, tune and chord after"
-	} else {
+	case p.early:
+		l.tx.innerAt = p.from
+		l.tx.name = "tune and chord early, bass on the beat"
+	default:
 		l.delay()
 	}
 	l.answer()

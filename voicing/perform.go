@@ -178,10 +178,13 @@ func (l *layer) ringEnd(i int, t tone) Tick {
 		}
 		if q.chord != w.ps[i].chord && q.change {
 			c := s.chords[q.chord].chord
-			if t.voice == Bass || !c.Tones.Has(int(t.midi)-c.RootPC()) {
+			switch {
+			case t.voice == Bass:
 				return q.at
+			case !c.Tones.Has(int(t.midi) - c.RootPC()):
+				return min(q.at, q.texture.innerAt)
 			}
-			return max(q.at, q.texture.innerAt)
+			return q.texture.innerAt
 		}
 		if l.chosen[k].n > 1 {
 			if t.voice == Bass {
@@ -190,7 +193,7 @@ func (l *layer) ringEnd(i int, t tone) Tick {
 				}
 				return max(q.at, q.texture.bassAt) // two basses at once are mud, even far apart
 			}
-			return max(q.at, q.texture.innerAt)
+			return q.texture.innerAt
 		}
 	}
 	if c := s.chords[w.ps[i].chord]; c.end < end {

@@ -6,10 +6,12 @@ package voicing
 // long notes, and the hand's way to the next point.
 type point struct {
 	at, end Tick
+	from    Tick // when the tune note that the grip is built under is struck if it comes early, else at
 	chord   int  // index into score.chords, never N.C.
 	tune    int  // the tune note the grip is built under, -1 for none
 	held    bool // that note started before at
 	late    bool // that note starts after at: the bass comes first
+	early   bool // that note was moved before at, and the inner voices with it: the bass comes after
 	change  bool // the chord changes here
 	section bool
 	cadence bool // the last point of a phrase
@@ -30,7 +32,7 @@ func (s *score) points() []point {
 		if c < 0 || s.chords[c].chord.NoChord || t >= s.end || have(t) {
 			return
 		}
-		p := point{at: t, chord: c, tune: -1, change: change}
+		p := point{at: t, from: t, chord: c, tune: -1, change: change}
 		ps = append(ps, p)
 	}
 	for ci, c := range s.chords {
@@ -99,18 +101,19 @@ func (s *score) nextDue(t, from, to Tick, ps []point) Tick {
 			continue
 		}
 		n := s.tune[i]
-		if n.at < t || n.at <= last {
+		at := n.written() // the bass keeps its beat
+		if at < t || at <= last {
 			continue
 		}
-		if n.at >= to {
+		if at >= to {
 			break
 		}
-		beat := s.bars[s.barAt(n.at)].Beat
-		if n.end-n.at >= 2*beat && n.at-last >= 2*beat && s.onBeat(n.at) {
-			return n.at
+		beat := s.bars[s.barAt(at)].Beat
+		if n.end-at >= 2*beat && at-last >= 2*beat && s.onBeat(at) {
+			return at
 		}
-		if n.at-last >= 4*beat && s.strong(n.at) {
-			return n.at
+		if at-last >= 4*beat && s.strong(at) {
+			return at
 		}
 	}
 	// rests and very long notes: bar lines
@@ -132,9 +135,11 @@ func (s *score) fitTune(p *point) {
 	switch {
 	case i >= 0 && s.tune[i].at == p.at:
 		p.tune = i
+	case i >= 0 && s.tune[i].moved < 0 && s.tune[i].written() == p.at:
+		p.tune, p.early, p.from = i, true, s.tune[i].at
 	case i >= 0 && s.tune[i].end > p.at+beat/4:
 		p.tune, p.held = i, true
-	case i+1 < len(s.tune) && s.tune[i+1].at <= p.at+beat && s.tune[i+1].at < p.end:
+	case i+1 < len(s.tune) && s.tune[i+1].at <= p.at+beat && max(s.tune[i+1].at, s.tune[i+1].written()) < p.end:
 		p.tune, p.late = i+1, true
 	}
 }
@@ -168,6 +173,9 @@ func (s *score) settle(p *point, g *grip) {
 	if tx.rootLast && ok && int(b.midi)%12 == s.chords[p.chord].chord.RootPC() {
 		tx.bassAt, tx.name = tx.answers[len(tx.answers)-1].at, "together, the low root last"
 		tx.answers = tx.answers[:len(tx.answers)-1]
+	}
+	if !ok && p.early {
+		tx.innerAt, tx.name = p.at, "tune early, chord on the beat"
 	}
 	if !ok && (p.change || p.tune < 0 || p.held || p.late) && tx.innerAt > p.at && s.under(p.at, g) {
 		tx.innerAt, tx.name = p.at, "chord on the beat"

@@ -32,6 +32,7 @@ type tuneNote struct {
 	at, end Tick
 	midi    int
 	pitch   theory.Pitch
+	moved   Tick // how much later than written it is played; less than 0 is earlier
 }
 
 type chordSpan struct {
@@ -57,7 +58,7 @@ func newScore(t *theory.Tune) *score {
 		if k := len(s.tune); k > 0 && s.tune[k-1].end > a {
 			s.tune[k-1].end = a
 		}
-		s.tune = append(s.tune, tuneNote{a, b, n.Pitch.MIDI(), n.Pitch})
+		s.tune = append(s.tune, tuneNote{at: a, end: b, midi: n.Pitch.MIDI(), pitch: n.Pitch})
 	}
 	for _, b := range t.Bars {
 		s.bars = append(s.bars, Bar{Label: b.Label, At: ticks(b.At), Len: ticks(b.At.Add(b.Len)) - ticks(b.At),
