@@ -66,7 +66,7 @@ func (l *layer) worn() []int {
 		}
 		// the last of the run that can differ
 		for k := b; k > b-run && k > b-longestRun; k-- {
-			if l.w.s.room(k) {
+			if l.w.s.leaves(k) {
 				out = append(out, k)
 				run = b - k
 				break
@@ -76,9 +76,9 @@ func (l *layer) worn() []int {
 	return out
 }
 
-// room reports whether the tune leaves half a beat of a bar unstruck, a third
+// leaves reports whether the tune leaves half a beat of a bar unstruck, a third
 // of it in compound metre.
-func (s *score) room(b int) bool {
+func (s *score) leaves(b int) bool {
 	bar := s.bars[b]
 	for t := bar.At; t < bar.At+bar.Len; t += half(bar) {
 		if k := s.tuneAt(t); k < 0 || s.tune[k].at != t {

@@ -297,3 +297,34 @@ func TestStringNames(t *testing.T) {
 		}
 	}
 }
+
+// TestMoved: a note of the tune that is not where it is written has a mark and
+// a word about it; without one the sheet is as it was.
+func TestMoved(t *testing.T) {
+	tab := func(a *voicing.Arrangement) string {
+		var b bytes.Buffer
+		if err := Tab(&b, a, TabOptions{}); err != nil {
+			t.Fatal(err)
+		}
+		return b.String()
+	}
+	a := small()
+	if s := tab(a); strings.Contains(s, "M<") || strings.Contains(s, "M>") {
+		t.Errorf("nothing is moved:\n%s", s)
+	}
+	early, late := small(), small()
+	early.Melody[2].Moved, late.Melody[6].Moved = -q/2, q/2
+	for _, c := range []struct {
+		a          *voicing.Arrangement
+		mark, none string
+	}{{early, "M<B", "M>I"}, {late, "M>IB", "M<B"}} {
+		s := tab(c.a)
+		if strings.Count(s, c.mark) != 1 || strings.Contains(s, c.none) || !strings.Contains(s, "M< comes earlier than it is written, M> later") {
+			t.Errorf("want %s once:\n%s", c.mark, s)
+		}
+		// the mark takes nothing from the columns
+		if strings.Count(s, "\n") != strings.Count(tab(a), "\n")+1 {
+			t.Errorf("other lines than before:\n%s", s)
+		}
+	}
+}

@@ -3,6 +3,8 @@ package sheet
 import (
 	"bytes"
 	"io"
+	"slices"
+	"sort"
 	"strconv"
 	"strings"
 
@@ -57,6 +59,9 @@ How to read
 	if a.Feel.Swings() {
 		b.WriteString("  Off-beats are written straight and played late (swing).\n")
 	}
+	if phrased(a) {
+		b.WriteString("  M< comes earlier than it is written, M> later (relaxed phrasing).\n")
+	}
 	if repeated(a) {
 		b.WriteString("  Bar 3/2 is bar 3 the second time.\n")
 	}
@@ -76,6 +81,11 @@ How to read
 	b.WriteString("\n" + caution + "\n")
 	_, err := w.Write(b.Bytes())
 	return err
+}
+
+// phrased reports whether a note of the tune is not where it is written.
+func phrased(a *voicing.Arrangement) bool {
+	return slices.ContainsFunc(a.Melody, func(n voicing.TuneNote) bool { return n.Moved != 0 })
 }
 
 func repeated(a *voicing.Arrangement) bool {
@@ -291,7 +301,7 @@ func fit(a *voicing.Arrangement, cols []column, notes []voicing.Note) {
 				c.symbol = strings.TrimSpace(c.symbol + " (" + m.Symbol + ")")
 			}
 		}
-		need := runes(letters(notes, c.at)) + 1
+		need := runes(letters(a, notes, c.at)) + 1
 		for _, n := range notes {
 			if n.At == c.at {
 				need = max(need, len(strconv.Itoa(n.Fret))+1)
@@ -318,8 +328,9 @@ func widen(cols []column, width int) {
 	}
 }
 
-// letters tells the voices struck at t, in the order melody, inner, bass.
-func letters(notes []voicing.Note, t voicing.Tick) string {
+// letters tells the voices struck at t, in the order melody, inner, bass, and
+// whether the melody comes earlier or later than written.
+func letters(a *voicing.Arrangement, notes []voicing.Note, t voicing.Tick) string {
 	var struck, added [3]bool
 	for _, n := range notes {
 		if n.At == t {
@@ -337,6 +348,15 @@ func letters(notes []voicing.Note, t voicing.Tick) string {
 			s += string(l)
 		case added[v]:
 			s += strings.ToLower(string(l))
+		}
+		if k := sort.Search(len(a.Melody), func(k int) bool { return a.Melody[k].At >= t }); voicing.Voice(v) == voicing.Melody && struck[v] &&
+			k < len(a.Melody) && a.Melody[k].At == t {
+			switch m := a.Melody[k].Moved; {
+			case m < 0:
+				s += "<"
+			case m > 0:
+				s += ">"
+			}
 		}
 	}
 	return s
@@ -407,7 +427,7 @@ func (s system) draw(out *bytes.Buffer, a *voicing.Arrangement) {
 		bars.WriteString(pad(text, width+1))
 		chords.WriteString(pad(spread(cols, func(c column) string { return c.symbol }), width+1))
 		count.WriteString(pad(spread(cols, func(c column) string { return c.count }), width+1))
-		voices.WriteString(pad(spread(cols, func(c column) string { return letters(s.notes, c.at) }), width+1))
+		voices.WriteString(pad(spread(cols, func(c column) string { return letters(a, s.notes, c.at) }), width+1))
 		for r := range rows {
 			rows[r].WriteString(s.string(len(names)-r, cols) + "|")
 		}
