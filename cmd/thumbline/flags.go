@@ -140,7 +140,7 @@ func planFlags(fs *pflag.FlagSet, o *options) {
 	fs.StringVar(&o.feel, "feel", "", "FEEL|straight, swing, bossa (straight, with an even thumb) or the ratio of long to short eighths, such as 1.7 (default: by metre and tempo)")
 	fs.StringVar(&o.tension, "tension", "", "T|how far harmony goes from the written chords: low, medium or high (default medium)")
 	fs.StringVar(&o.density, "density", "", "D|how much is added to the tune: sparse, medium or full (default medium)")
-	fs.StringVar(&o.phrasing, "phrasing", "", "P|the tune's rhythm as written, or relaxed: phrases start and end half a beat early or late, as players do (default written)")
+	fs.StringVar(&o.phrasing, "phrasing", "", "P|the tune's rhythm as written, or relaxed: a phrase starts or ends half a beat early or late with its chord, as players do, while the bass keeps the beat (default written)")
 	fs.StringVar(&o.reach, "reach", "", "REACH|how far the left hand reaches: small, normal, large, or from finger 1 to finger 4 in mm, such as 90mm (default normal). "+stretchCaution)
 	fs.IntVar(&o.pluck, "pluck", voicing.NormalRightHand().Fingers, fmt.Sprintf("N|how many strings the right hand plucks at once, %d to %d (default %d: thumb and three fingers); more are struck only as one stroke over neighbouring strings", voicing.MinPlucked, voicing.MaxPlucked, voicing.NormalRightHand().Fingers))
 	fs.StringVar(&o.tuning, "tuning", "", "TUNING|the open strings: "+strings.Join(voicing.Tunings(), ", ")+", or notes from low to high, such as \"D A D G B E\" or \"E2 A2 D3 G3 B3 E4\", six or seven (default standard)")
