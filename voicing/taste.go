@@ -72,6 +72,7 @@ type Taste struct {
 	Creep      float64 // each fret of a smaller move
 	Rushed     float64 // a move without the time for it
 	CutsTune   float64 // a move that takes more than a third of a tune note
+	LetGo      float64 // a short tune note let go before its end because the next attack needs its finger; less where it is long
 	Seventh    float64 // a seventh not led to the third below it
 	InnerMove  float64 // each semitone of an inner voice
 	InnerLeap  float64 // an inner voice that leaps more than a third
@@ -224,7 +225,7 @@ func DefaultTaste() Taste {
 		Wide: 0.25, LowInner: 0.15, BassClose: 0.8, BassFar: 0.2, NoInner: 1.5,
 		Finger: 0.9, HighFret: 0.35, LowTune: 0.9, OpenBass: 0.4, Full: 0.8,
 		Ease: 0.6, HighOpen: 0.4, TuneOpen: 0.2,
-		Shift: 2.2, ShiftFret: 0.25, Creep: 0.22, Rushed: 10, CutsTune: 4,
+		Shift: 2.2, ShiftFret: 0.25, Creep: 0.22, Rushed: 10, CutsTune: 4, LetGo: 3,
 		Seventh: 3.5, InnerMove: 0.12, InnerLeap: 2.5,
 		BassLeap: 6, BassFifth: 1.3, BassStep: 0.6, TurnedLeap: 2, PassingDim: 2.5, Octaves: 6, Contrary: 0.3, Common: 0.15, Structure: 0.25, HeldLost: 30,
 		BassRepeat: 0.2, Pedal: 1.8,

@@ -284,7 +284,7 @@ func (r *run) walk(w *Taste, from *grip, to *grip, need *stand) []stand {
 				if from != nil && from.n > 0 {
 					if from.tune {
 						t := from.note[0]
-						best = w.follow(stand{str: t.str, fret: t.fret, finger: t.finger}, sy, r.dt[0])
+						best = w.fromTo(stand{str: t.str, fret: t.fret, finger: t.finger}, sy, r.dt[0])
 					}
 					if from.pos > 0 && sy.place() > 0 {
 						best = max(best, w.move(absInt(int(from.pos)-int(sy.place())), r.dt[0]))
@@ -292,7 +292,7 @@ func (r *run) walk(w *Taste, from *grip, to *grip, need *stand) []stand {
 				}
 			} else {
 				for x, sx := range r.stands[j-1] {
-					if v := cost[j-1][x] + w.follow(sx, sy, r.dt[j]); v < best {
+					if v := cost[j-1][x] + w.fromTo(sx, sy, r.dt[j]); v < best {
 						best, b = v, x
 					}
 				}
@@ -305,6 +305,9 @@ func (r *run) walk(w *Taste, from *grip, to *grip, need *stand) []stand {
 				}
 				if to != nil {
 					c += w.leave(sy, to.pos, r.dt[j+1])
+				}
+				if to != nil && to.needs(sy) {
+					c += w.LetGo * letting(r.dt[j+1])
 				}
 				if to != nil && to.tune && need == nil {
 					t := to.note[0]
@@ -355,3 +358,27 @@ func disturbs(g *grip, s stand) float64 {
 	}
 	return c
 }
+
+// fromTo is the cost of one tune note after another, as follow has it, and of
+// letting go of the first before the second when the fingers would cross.
+func (w *Taste) fromTo(x, y stand, dt float64) float64 {
+	c := w.follow(x, y, dt)
+	if x.fret > 0 && y.fret > 0 && x.str != y.str && (x.fret-y.fret)*(x.finger-y.finger) < 0 {
+		c += w.LetGo * letting(dt)
+	}
+	return c
+}
+
+// needs reports whether a grip takes the finger of a tune note elsewhere, so
+// that the note must be let go before it.
+func (g *grip) needs(s stand) bool {
+	for i := int8(0); i < g.n; i++ {
+		if t := &g.note[i]; t.finger == s.finger && s.fret > 0 && t.fret != s.fret && t.str != s.str {
+			return true
+		}
+	}
+	return false
+}
+
+// letting is what a note of dt seconds loses when it is let go for a grip.
+func letting(dt float64) float64 { return min(1, gripTime/dt) }
