@@ -1,6 +1,7 @@
 package voicing
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
@@ -159,6 +160,101 @@ func check(t fataler, a *Arrangement) {
 		}
 		if melody > 0 && top >= melody {
 			t.Fatalf("at %d the tune's %d is covered by %d", tm, melody, top)
+		}
+	}
+	leavesInTime(t, a)
+	endsTold(t, a)
+}
+
+// leavesInTime: no fretted note rings on while the hand is on its way to another
+// place, and none while its finger is needed elsewhere, but for the time that a
+// hurried hand does not have (harmony.md 6.2). Only a finger that stays on its
+// string leads the hand as it sounds.
+func leavesInTime(t fataler, a *Arrangement) {
+	sec := func(from, to Tick) float64 {
+		s := score{tempi: a.Tempi}
+		return s.seconds(from, to)
+	}
+	var before []Note // fretted, and at the last fretted attack
+	pos, last := 0, Tick(0)
+	for now := range attacks(a.Notes) {
+		tm, place := now[0].At, handAt(now)
+		if place == 0 {
+			before = append(before, now...)
+			continue
+		}
+		held := false
+		for _, x := range before {
+			held = held || x.Fret > 0 && x.At+x.Dur > tm
+		}
+		for _, x := range before {
+			end := x.At + x.Dur
+			if x.Fret == 0 || end > tm || end <= last {
+				continue
+			}
+			need, guide := 0.0, false
+			for _, y := range now {
+				guide = guide || y.String == x.String && y.Finger == x.Finger
+				if y.Finger == x.Finger && y.Fret != x.Fret && y.String != x.String {
+					need = fingerTime
+				}
+			}
+			if d := absInt(place - pos); d > 2 && !held {
+				need = shiftTime(d)
+			}
+			if has := sec(end, tm); !guide && has < min(need, hurried*sec(max(x.At, last), tm))-0.002 {
+				t.Fatalf("at %d: string %d fret %d still rings %.3f s before the hand goes from fret %d to %d, which takes %.3f s", tm, x.String, x.Fret, has, pos, place, need)
+			}
+		}
+		before = append(slices.DeleteFunc(before, func(x Note) bool { return x.At+x.Dur <= tm-4*PerQuarter }), now...)
+		pos, last = place, tm
+	}
+}
+
+// endsTold: what stops early says why, and the tune's notes that do are listed
+// with a reason.
+func endsTold(t fataler, a *Arrangement) {
+	k := 0
+	for _, n := range a.Notes {
+		if n.Early < 0 || n.Early > 0 == (n.Ends == EndMeant) {
+			t.Fatalf("a note at %d ends by %v, %d early", n.At, n.Ends, n.Early)
+		}
+		if n.Voice != Melody || n.Fill || n.Early == 0 {
+			continue
+		}
+		if k == len(a.LetGo) {
+			t.Fatalf("the tune's note at %d is let go %d early and not told of", n.At, n.Early)
+		}
+		if g := a.LetGo[k]; g.At != n.At || g.Dur != n.Dur || g.Early != n.Early || g.MIDI != n.MIDI || g.Pitch.MIDI() != n.MIDI || g.Ends != n.Ends || g.Reason == "" {
+			t.Fatalf("told %+v of the note %+v", g, n)
+		}
+		for _, m := range a.Melody {
+			if m.At == n.At && m.Dur != n.Dur+n.Early {
+				t.Fatalf("the tune's note at %d is written %d, sounds %d and is said to be %d early", n.At, m.Dur, n.Dur, n.Early)
+			}
+		}
+		k++
+	}
+	if k != len(a.LetGo) {
+		t.Fatalf("%d notes are let go, %d told of", k, len(a.LetGo))
+	}
+	for i, b := range a.Notes {
+		for _, n := range a.Notes[i+1:] {
+			if b.Voice != Bass || n.At >= b.At+b.Dur {
+				break
+			}
+			if n.Voice != Bass || n.At == b.At {
+				continue
+			}
+			var c ChordMark
+			for _, m := range a.Chords {
+				if m.At <= n.At {
+					c = m
+				}
+			}
+			if c.Chord.NoChord || b.At < c.At || b.MIDI%12 != c.Chord.BassPC() || n.MIDI < b.MIDI {
+				t.Fatalf("the bass at %d rings into the one at %d, and is no ground under it", b.At, n.At)
+			}
 		}
 	}
 }

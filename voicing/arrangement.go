@@ -25,6 +25,23 @@ const (
 // String is the word used in files: melody, inner, bass.
 func (v Voice) String() string { return [...]string{"melody", "inner", "bass"}[v] }
 
+// An End is why a note stops where it does.
+type End uint8
+
+// The reasons.
+const (
+	EndMeant  End = iota // it has rung as long as it was to
+	EndString            // its string is struck again
+	EndFinger            // its finger is needed elsewhere
+	EndShift             // the hand leaves for another place on the neck
+	EndHand              // the hand cannot hold it with what comes, or it would rub against it
+)
+
+// String is the word used in files: meant, string, finger, shift, hand.
+func (e End) String() string {
+	return [...]string{"meant", "string", "finger", "shift", "hand"}[e]
+}
+
 // A Note is one plucked string.
 type Note struct {
 	At, Dur Tick // Dur is how long the string sounds
@@ -34,6 +51,20 @@ type Note struct {
 	Finger  int  // 1 index .. 4 little finger, 0 open
 	Voice   Voice
 	Fill    bool // added in long notes, rests, introductions, endings
+	Ends    End  // why it stops
+	Early   Tick // how much sooner than it was to: before its written end, for the tune
+}
+
+// A LetGo is a note of the tune that stops before its written end, because the
+// hand must leave it.
+type LetGo struct {
+	At     Tick // when the note begins
+	Dur    Tick // how long it sounds
+	Early  Tick // how much sooner that is than its written end
+	MIDI   int
+	Pitch  theory.Pitch // the same, spelled
+	Ends   End
+	Reason string // "the hand moves from fret 3 to fret 8"
 }
 
 // A Placed is a gesture where it stands: the grip the hand takes and why.
@@ -114,6 +145,7 @@ type Arrangement struct {
 	Added         []ChordMark // chords put in between, and the sheet's own where it comes back after them
 	Grips         []Placed
 	Notes         []Note // in order of At, then pitch
+	LetGo         []LetGo
 	Warnings      []string
 	Cost          float64 // of the grips and the ways between them, in the unit of Taste
 	Alone         int     // places that want harmony where the tune stands alone

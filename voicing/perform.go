@@ -15,7 +15,14 @@ type strike struct {
 	at, end Tick // end is where it must stop at the latest
 	point   int  // index of the point it belongs to, -1 before the first
 	fill    bool
-	tune    int // index of the tune note, -1
+	tune    int  // index of the tune note, -1
+	brief   Tick // where it stops, a stab, if nothing needs it longer; 0 for what is no stab
+
+	// once it has stopped
+	why      End
+	meant    Tick // where it was to stop
+	from, to int8 // the places of the hand before and after
+	by       Stop // where its finger is needed, if it is
 }
 
 // layer turns the chosen grips and the ways between them into strikes, adds
@@ -71,7 +78,9 @@ func (w *worker) perform(path, manner []int) *layer {
 // arrangement is what was played, with its reasons.
 func (l *layer) arrangement() *Arrangement {
 	w, a := l.w, &Arrangement{}
+	l.lengths()
 	l.collect(a)
+	a.LetGo = l.letsGo()
 	a.TopTempo = w.s.topTempo(a.Notes, w.right)
 	w.describe(a, l)
 	if l.dropped > 0 {
@@ -421,59 +430,36 @@ func (l *layer) strike(now []strike) {
 	}
 	l.before = now
 	keep := l.keep(now)
-	pos, fretted := placeOf(now)
-	moved := 0
-	for _, n := range now {
-		if n.fret > 0 {
-			moved++
-		}
-	}
-	stays := false
-	for k := range l.live {
-		if keep&(1<<k) != 0 && l.live[k].fret > 0 {
-			stays = true
-		}
-	}
 	live := make([]strike, 0, len(l.live)+len(now))
 	for k, x := range l.live {
-		if x.end <= t {
+		switch {
+		case x.end <= t:
 			l.done = append(l.done, x)
-			continue
-		}
-		if keep&(1<<k) != 0 {
+		case keep&(1<<k) != 0:
 			live = append(live, x)
-			continue
+		default:
+			x.meant, x.end, x.why = x.end, t, endsBy(&x, now)
+			l.done = append(l.done, x)
 		}
-		end := t
-		if x.fret > 0 && fretted {
-			sameString, slides, needed := false, false, false
-			for _, n := range now {
-				if n.str == x.str {
-					sameString = true
-					slides = n.finger == x.finger || n.fret == 0
-				}
-				if n.finger == x.finger && n.finger > 0 && (n.str != x.str) {
-					needed = true
-				}
-			}
-			jump := absInt(int(pos) - int(l.lastPos))
-			switch {
-			case sameString && slides:
-			case !stays && l.lastPos > 0 && jump > 2:
-				end = t - l.w.s.ticksFor(t, shiftTime(jump))
-			case needed && moved >= 3:
-				end = t - l.w.s.ticksFor(t, gripTime)
-			case needed:
-				end = t - l.w.s.ticksFor(t, fingerTime)
-			}
-		}
-		x.end = max(min(x.end, end), min(x.at+1, t))
-		l.done = append(l.done, x)
 	}
 	l.live = append(live, now...)
-	if fretted {
+	if pos, fretted := placeOf(now); fretted {
 		l.lastPos, l.lastAt = pos, t
 	}
+}
+
+// endsBy is why x cannot ring on under an attack.
+func endsBy(x *strike, now []strike) End {
+	why := EndHand
+	for k := range now {
+		switch n := &now[k]; {
+		case n.str == x.str:
+			return EndString
+		case n.finger == x.finger && n.finger > 0 && n.fret != x.fret:
+			why = EndFinger
+		}
+	}
+	return why
 }
 
 // placeOf is the position of the hand for some notes.
@@ -581,6 +567,9 @@ func (l *layer) keep(now []strike) uint64 {
 			v = 8
 		case Bass:
 			v = 1.2
+		}
+		if x.brief > 0 && x.brief <= t {
+			v = 0.1 // a stab has said what it has to say
 		}
 		// the less there is left of it, the less it is worth
 		if left := x.end - t; left < PerQuarter/4 {
@@ -707,16 +696,10 @@ func (l *layer) rootUnderNine(t Tick, p []int, i int) bool {
 
 // collect turns strikes into notes.
 func (l *layer) collect(a *Arrangement) {
-	sort.SliceStable(l.done, func(i, j int) bool {
-		if l.done[i].at != l.done[j].at {
-			return l.done[i].at < l.done[j].at
-		}
-		return l.done[i].midi < l.done[j].midi
-	})
 	for _, x := range l.done {
 		dur := max(x.end-x.at, 1)
 		a.Notes = append(a.Notes, Note{At: x.at, Dur: dur, MIDI: int(x.midi), String: int(x.str), Fret: int(x.fret),
-			Finger: int(x.finger), Voice: x.voice, Fill: x.fill})
+			Finger: int(x.finger), Voice: x.voice, Fill: x.fill, Ends: x.why, Early: max(x.meant-x.end, 0)})
 	}
 }
 

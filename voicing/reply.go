@@ -53,6 +53,7 @@ func (l *layer) reply(i int, a answer, now []strike, after []strike) []strike {
 			l.steps = append(l.steps, slide{point: i, at: a.at})
 		}
 	}
+	l.stabs(i, a, best, now)
 	for _, n := range best {
 		if n.voice == Inner {
 			l.leave(n)

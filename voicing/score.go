@@ -207,6 +207,22 @@ func (s *score) ticksFor(t Tick, sec float64) Tick {
 	return Tick(sec*bpm/60*float64(PerQuarter) + 0.999)
 }
 
+// before is the moment that lies sec before t, at the tempi that lead there.
+func (s *score) before(t Tick, sec float64) Tick {
+	for i := len(s.tempi) - 1; i > 0; i-- {
+		from := s.tempi[i].At
+		if from >= t {
+			continue
+		}
+		has := s.seconds(from, t)
+		if has >= sec {
+			return t - s.ticksFor(from, sec)
+		}
+		t, sec = from, sec-has
+	}
+	return t - s.ticksFor(0, sec)
+}
+
 // strong reports whether t is the first beat of its bar, or the third of four.
 func (s *score) strong(t Tick) bool {
 	b := s.bars[s.barAt(t)]
