@@ -12,6 +12,7 @@ SCALE = re.compile(rf'^({NAME} (maj6dim|min6dim|7dim|7b5dim) (six|dim))?$')
 KEY = re.compile(rf'^{NAME}m?$')
 LABEL = re.compile(r'^[^\s/]+(/[0-9]+)?$')
 VOICES = ('melody', 'inner', 'bass')
+ENDS = ('meant', 'string', 'finger', 'shift', 'hand')
 
 TOP = {'title': str, 'key': str, 'tempo': float, 'ticksPerQuarter': int, 'transposition': int, 'tuning': [int], 'capo': int,
        'bars': {'label': str, 'at': int, 'len': int, 'beat': int},
@@ -19,7 +20,9 @@ TOP = {'title': str, 'key': str, 'tempo': float, 'ticksPerQuarter': int, 'transp
        'chords': {'at': int, 'symbol': str},
        'grips': {'at': int, 'bar': str, 'beat': float, 'symbol': str, 'name': str, 'scale': str, 'borrowed': [str],
                  'frets': [int], 'fingers': [int], 'texture': str, 'reason': str},
-       'notes': {'at': int, 'dur': int, 'midi': int, 'string': int, 'fret': int, 'finger': int, 'voice': str, 'fill': bool},
+       'notes': {'at': int, 'dur': int, 'midi': int, 'string': int, 'fret': int, 'finger': int, 'voice': str, 'fill': bool,
+                 'ends': str, 'early': int},
+       'letGo': {'at': int, 'midi': int, 'early': int, 'reason': str},
        'warnings': [str]}
 
 
@@ -112,6 +115,7 @@ def form(c, a):
         c.that(n['midi'] == tuning[strings - n['string']] + capo + n['fret'], f"{t}: fret {n['fret']} does not sound {n['midi']}")
         c.that(n['fret'] >= 0 and 0 <= n['finger'] <= 4 and (n['finger'] == 0) == (n['fret'] == 0), f"{t}: fret {n['fret']} with finger {n['finger']}")
         c.that(n['voice'] in VOICES, f"{t}: voice {n['voice']!r}")
+        c.that(n['ends'] in ENDS and n['early'] >= 0 and (n['early'] > 0) == (n['ends'] != 'meant'), f"{t}: ends {n['ends']!r}, {n['early']} early")
     for s in range(1, strings + 1):
         line = [n for n in a['notes'] if n['string'] == s]
         for x, y in zip(line, line[1:]):
@@ -119,6 +123,15 @@ def form(c, a):
 
     played = {(n['at'], n['midi']) for n in a['notes'] if n['voice'] == 'melody' and not n['fill']}
     read = {(m['at'], m['midi']) for m in a['melody']}
+    written = {m['at']: m['dur'] for m in a['melody']}
+    short = []
+    for n in a['notes']:
+        if n['voice'] == 'melody' and not n['fill'] and n['at'] in written:
+            c.that(n['dur'] + n['early'] == written[n['at']], f"the tune's note at {n['at']} is written {written[n['at']]}, sounds {n['dur']} and is {n['early']} early")
+            if n['early']:
+                short.append((n['at'], n['midi'], n['early']))
+    c.that([(g['at'], g['midi'], g['early']) for g in a['letGo']] == short and all(g['reason'] for g in a['letGo']),
+           'letGo does not list the notes of the tune that stop early')
     c.that(played == read, f'the tune as played is not the tune as read: {sorted(played ^ read)[:3]}')
     return True
 

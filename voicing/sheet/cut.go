@@ -93,9 +93,20 @@ func Cut(a *voicing.Arrangement, from, to int) *voicing.Arrangement {
 	c.Notes = nil
 	for _, n := range a.Notes {
 		if in(n.At) {
-			n.Dur = min(n.Dur, end-n.At)
+			if n.Dur >= end-n.At {
+				n.Dur, n.Ends, n.Early = end-n.At, voicing.EndMeant, 0
+			}
+			n.Early = min(n.Early, end-n.At-n.Dur)
 			n.At -= start
 			c.Notes = append(c.Notes, n)
+		}
+	}
+	c.LetGo = nil
+	for _, g := range a.LetGo {
+		if in(g.At) && g.At+g.Dur < end {
+			g.Early = min(g.Early, end-g.At-g.Dur)
+			g.At -= start
+			c.LetGo = append(c.LetGo, g)
 		}
 	}
 	return &c

@@ -42,6 +42,21 @@ func TestCut(t *testing.T) {
 		t.Errorf("the arrangement itself was changed:\n%s", d)
 	}
 
+	// What is let go is told of where it stands, and no longer when the end of the
+	// cut comes first.
+	if len(c.LetGo) != 1 || c.LetGo[0].At != 3*q || c.LetGo[0].Early != 57 || len(a.LetGo) != 2 {
+		t.Errorf("let go %+v", c.LetGo)
+	}
+	long := small()
+	long.Notes[14].Dur, long.LetGo[1].Dur = 5*q, 5*q
+	if c := Cut(long, 3, 4); len(c.LetGo) != 0 || c.Notes[1].Dur != 4*q || c.Notes[1].Early != 0 || c.Notes[1].Ends != voicing.EndMeant {
+		t.Errorf("let go %+v, note %+v", c.LetGo, c.Notes[1])
+	}
+	long.Notes[14].Dur, long.Notes[14].Early, long.LetGo[1].Dur, long.LetGo[1].Early = 4*q-10, 57, 4*q-10, 57
+	if c := Cut(long, 3, 4); len(c.LetGo) != 1 || c.LetGo[0].Early != 10 || c.Notes[1].Early != 10 {
+		t.Errorf("let go %+v, note %+v", c.LetGo, c.Notes[1])
+	}
+
 	// A phrase keeps its number: the second is still the second.
 	if c := Cut(a, 3, 5); len(c.Phrases) != 2 || c.Phrases[0] != (theory.Phrase{}) || c.Phrases[1] != (theory.Phrase{From: 0, To: 2}) {
 		t.Errorf("phrases %+v", c.Phrases)

@@ -12,7 +12,8 @@ import (
 
 // Explain writes one line a grip: where it stands, the chord as written, what
 // sounds, the scale it comes from, what is borrowed, how it is struck, why it
-// was chosen and, when the arranger kept them, the terms of its cost.
+// was chosen and, when the arranger kept them, the terms of its cost. Below it
+// stands one line a note of the tune that the hand must let go early.
 func Explain(w io.Writer, a *voicing.Arrangement) error {
 	var b bytes.Buffer
 	b.WriteString(headline(a))
@@ -35,12 +36,31 @@ func Explain(w io.Writer, a *voicing.Arrangement) error {
 	if len(a.Grips) == 0 {
 		b.WriteString("No grips: the melody stands alone throughout.\n")
 	}
+	letGo(&b, a)
 	if a.Cut > 0 {
 		fmt.Fprintf(&b, "\nPlaces where more grips were nearly as good as the search looked at: %d.\n", a.Cut)
 	}
 	b.WriteString(warnings(a))
 	_, err := w.Write(trimLines(b.Bytes()))
 	return err
+}
+
+// letGo is one line for each note of the tune that stops before its written end.
+func letGo(b *bytes.Buffer, a *voicing.Arrangement) {
+	if len(a.LetGo) == 0 {
+		return
+	}
+	b.WriteString("\nNotes of the tune that the hand lets go before their written end:\n\n")
+	tw := tabwriter.NewWriter(b, 0, 0, 2, ' ', 0)
+	io.WriteString(tw, "AT\tNOTE\tBEATS EARLY\tBECAUSE\n")
+	for _, g := range a.LetGo {
+		beat := voicing.PerQuarter
+		if i := barAt(a, g.At); i >= 0 {
+			beat = beatLen(a.Bars[i])
+		}
+		fmt.Fprintf(tw, "%s\t%s\t%.2f\t%s\n", place(a, g.At), g.Pitch, float64(g.Early)/float64(beat), oneLine(g.Reason))
+	}
+	tw.Flush()
 }
 
 func why(g voicing.Placed) string {

@@ -13,6 +13,11 @@ import (
 // it sounds, times in ticks before swing, strings and frets low to high with -1
 // for a string that is not used, no list ever null. One entry stands on one
 // line, so that two versions can be compared by lines.
+//
+// A note ends as meant, or early because its string is struck again, its finger
+// is needed elsewhere, the hand leaves (a shift) or cannot hold it any more; early
+// is by how many ticks. letGo has, with the reason in words, the notes of the
+// tune that stop before their written end.
 func JSON(w io.Writer, a *voicing.Arrangement) error {
 	var j jsonText
 	j.raw("{\n")
@@ -51,7 +56,11 @@ func JSON(w io.Writer, a *voicing.Arrangement) error {
 		return []pair{
 			{"at", int(n.At)}, {"dur", int(n.Dur)}, {"midi", n.MIDI}, {"string", n.String}, {"fret", n.Fret},
 			{"finger", n.Finger}, {"voice", n.Voice.String()}, {"fill", n.Fill},
+			{"ends", n.Ends.String()}, {"early", int(n.Early)},
 		}
+	})
+	list(&j, "letGo", a.LetGo, func(g voicing.LetGo) []pair {
+		return []pair{{"at", int(g.At)}, {"midi", g.MIDI}, {"early", int(g.Early)}, {"reason", g.Reason}}
 	})
 	j.raw(" \"warnings\": [")
 	for i, s := range a.Warnings {

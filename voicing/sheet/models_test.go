@@ -45,8 +45,16 @@ type wire struct {
 		At, Dur, MIDI, String, Fret, Finger int
 		Voice                               string
 		Fill                                bool
+		Ends                                string
+		Early                               int
 	}
+	LetGo    []wireLetGo
 	Warnings []string
+}
+
+type wireLetGo struct {
+	At, MIDI, Early int
+	Reason          string
 }
 
 func parseWire(t *testing.T, data []byte) wire {
@@ -86,10 +94,14 @@ func (w wire) arrangement() *voicing.Arrangement {
 		a.Grips = append(a.Grips, voicing.Placed{At: voicing.Tick(g.At), Bar: bars[g.Bar], Beat: g.Beat, Symbol: g.Symbol, Name: g.Name,
 			Scale: g.Scale, Borrowed: g.Borrowed, Frets: g.Frets, Fingers: g.Fingers, Texture: g.Texture, Reason: g.Reason})
 	}
+	ends := map[string]voicing.End{"meant": voicing.EndMeant, "string": voicing.EndString, "finger": voicing.EndFinger, "shift": voicing.EndShift, "hand": voicing.EndHand}
 	voices := map[string]voicing.Voice{"melody": voicing.Melody, "inner": voicing.Inner, "bass": voicing.Bass}
 	for _, n := range w.Notes {
 		a.Notes = append(a.Notes, voicing.Note{At: voicing.Tick(n.At), Dur: voicing.Tick(n.Dur), MIDI: n.MIDI, String: n.String,
-			Fret: n.Fret, Finger: n.Finger, Voice: voices[n.Voice], Fill: n.Fill})
+			Fret: n.Fret, Finger: n.Finger, Voice: voices[n.Voice], Fill: n.Fill, Ends: ends[n.Ends], Early: voicing.Tick(n.Early)})
+	}
+	for _, g := range w.LetGo {
+		a.LetGo = append(a.LetGo, voicing.LetGo{At: voicing.Tick(g.At), MIDI: g.MIDI, Early: voicing.Tick(g.Early), Reason: g.Reason})
 	}
 	return a
 }
@@ -122,6 +134,14 @@ func TestModelsGoThrough(t *testing.T) {
 				t.Fatal(err)
 			}
 			want := parseWire(t, data)
+			for i := range want.Notes {
+				if want.Notes[i].Ends == "" { // the models do not say
+					want.Notes[i].Ends = voicing.EndMeant.String()
+				}
+			}
+			if want.LetGo == nil {
+				want.LetGo = []wireLetGo{}
+			}
 			a := want.arrangement()
 			var out bytes.Buffer
 			if err := JSON(&out, a); err != nil {

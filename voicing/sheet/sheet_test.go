@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"flag"
+	"fmt"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -34,6 +35,10 @@ func small() *voicing.Arrangement {
 		return voicing.Note{At: at, Dur: dur, MIDI: open[str-1] + fret, String: str, Fret: fret, Finger: finger, Voice: v, Fill: fill}
 	}
 	const M, I, B = voicing.Melody, voicing.Inner, voicing.Bass
+	letGo := func(n voicing.Note, early voicing.Tick, ends voicing.End) voicing.Note {
+		n.Dur, n.Early, n.Ends = n.Dur-early, early, ends
+		return n
+	}
 	return &voicing.Arrangement{
 		Title:         `Gate & "Hinge"`,
 		Key:           f,
@@ -71,12 +76,16 @@ func small() *voicing.Arrangement {
 		Notes: []voicing.Note{
 			note(0, q/2, 1, 5, 1, M, false), note(q/2, q/2, 1, 6, 2, M, false),
 			note(q, 4*q, 5, 8, 2, B, false), note(q, 3*q, 1, 8, 2, M, false),
-			note(2*q, 2*q, 3, 7, 1, I, false), note(2*q, 2*q, 2, 10, 4, I, false), note(3*q, q, 4, 10, 3, I, true),
-			note(4*q, q/3, 1, 10, 4, M, false), note(4*q+q/3, q/3, 1, 8, 2, M, false), note(4*q+2*q/3, q/3, 1, 5, 1, M, false),
+			note(2*q, 2*q, 3, 7, 1, I, false), note(2*q, 2*q, 2, 10, 4, I, false), letGo(note(3*q, 2*q, 4, 10, 3, I, true), q, voicing.EndString),
+			note(4*q, q/3, 1, 10, 4, M, false), letGo(note(4*q+q/3, q/3, 1, 8, 2, M, false), 100, voicing.EndFinger), note(4*q+2*q/3, q/3, 1, 5, 1, M, false),
 			note(5*q, 3*q, 4, 0, 0, B, false), note(5*q, 3*q, 3, 3, 1, I, false), note(5*q, 3*q, 1, 3, 1, M, false),
-			note(8*q, 4*q, 6, 1, 1, B, false), note(8*q, 3*q-57, 2, 13, 4, M, false), note(11*q, q/4, 1, 10, 4, M, false),
+			note(8*q, 4*q, 6, 1, 1, B, false), letGo(note(8*q, 3*q, 2, 13, 4, M, false), 57, voicing.EndShift), note(11*q, q/4, 1, 10, 4, M, false),
 			note(11*q+q/4, q/4, 1, 8, 2, M, false), note(11*q+q/2, q/2, 1, 5, 1, M, false),
 			note(12*q, 3*q/2, 1, 1, 1, M, false), note(12*q+3*q/2, q/2, 1, 0, 0, M, false), note(14*q, q, 2, 3, 3, M, false),
+		},
+		LetGo: []voicing.LetGo{
+			{At: 4*q + q/3, Dur: q/3 - 100, Early: 100, MIDI: 72, Pitch: theory.Pitch{Name: name(theory.C, 0), Octave: 5}, Ends: voicing.EndFinger, Reason: "finger 2 is needed on string 3 at fret 4"},
+			{At: 8 * q, Dur: 3*q - 57, Early: 57, MIDI: 72, Pitch: theory.Pitch{Name: name(theory.C, 0), Octave: 5}, Ends: voicing.EndShift, Reason: "the hand moves from fret 10 to fret 7"},
 		},
 		Warnings: []string{"bar 3: the melody stands alone 3 times: no chord is written there, and this sentence is long enough to need another line"},
 	}
@@ -138,7 +147,7 @@ func TestEmpty(t *testing.T) {
 		t.Errorf("null in\n%s", b.String())
 	}
 	w := parseWire(t, b.Bytes())
-	if w.Tuning == nil || w.Bars == nil || w.Melody == nil || w.Chords == nil || w.Grips == nil || w.Notes == nil || w.Warnings == nil {
+	if w.Tuning == nil || w.Bars == nil || w.Melody == nil || w.Chords == nil || w.Grips == nil || w.Notes == nil || w.LetGo == nil || w.Warnings == nil {
 		t.Errorf("a list is missing in\n%s", b.String())
 	}
 	for _, show := range []func() error{
@@ -270,6 +279,53 @@ func TestTabKeepsEveryNote(t *testing.T) {
 			if seen[s] != struck[s] {
 				t.Fatalf("string %d: %d notes drawn, %d played\n%s", s, seen[s], struck[s], out.String())
 			}
+		}
+	})
+}
+
+// Every note of the tune that is let go has one comma on its string, behind its
+// fret and before the next one; others have none.
+func TestCommas(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		a := &voicing.Arrangement{Title: "x", Tuning: []int{40, 45, 50, 55, 59, 64}}
+		step := rapid.SampledFrom([]voicing.Tick{q, q / 2, q / 3, q / 4, q / 5}).Draw(t, "step")
+		var want []string
+		for i := range 4 {
+			a.Bars = append(a.Bars, voicing.Bar{Label: string(rune('1' + i)), At: voicing.Tick(4*i) * q, Len: 4 * q, Beat: q, Metre: theory.Metre{Num: 4, Den: 4}})
+		}
+		for at := voicing.Tick(0); at < 16*q; {
+			n := voicing.Note{At: at, Dur: step * voicing.Tick(rapid.IntRange(1, 6).Draw(t, "steps")), String: 2, Fret: rapid.IntRange(0, 19).Draw(t, "fret"),
+				Voice: voicing.Voice(rapid.IntRange(0, 1).Draw(t, "voice")), Fill: rapid.IntRange(0, 4).Draw(t, "fill") == 0}
+			n.Dur = min(n.Dur, 16*q-at)
+			at += n.Dur
+			if n.Early = voicing.Tick(rapid.IntRange(0, int(n.Dur)-1).Draw(t, "early")); n.Early > 0 {
+				n.Dur, n.Ends = n.Dur-n.Early, voicing.EndShift
+			}
+			a.Notes = append(a.Notes, n)
+			text := fmt.Sprint(n.Fret)
+			if n.Early > 0 && n.Voice == voicing.Melody && !n.Fill {
+				text += ","
+			}
+			want = append(want, text)
+		}
+		var out bytes.Buffer
+		if err := Tab(&out, a, TabOptions{}); err != nil {
+			t.Fatal(err)
+		}
+		var got []string
+		for _, l := range strings.Split(out.String(), "\n") {
+			if strings.HasPrefix(l, " B|") {
+				for _, f := range regexp.MustCompile(`([0-9]+)|,`).FindAllString(l, -1) {
+					if f == "," {
+						got[len(got)-1] += f
+					} else {
+						got = append(got, f)
+					}
+				}
+			}
+		}
+		if d := cmp.Diff(want, got); d != "" {
+			t.Fatalf("%s\n%s", d, out.String())
 		}
 	})
 }

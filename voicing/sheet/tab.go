@@ -56,6 +56,9 @@ How to read
   Below the strings: M melody, I inner voices, B bass; small letters are notes
   added in long notes, rests, introductions and endings.
 `)
+	if slices.ContainsFunc(a.Notes, letsGo) {
+		b.WriteString("  A comma: the hand lets go of the tune there, before the note's written end.\n")
+	}
 	if a.Feel.Swings() {
 		b.WriteString("  Off-beats are written straight and played late (swing).\n")
 	}
@@ -483,6 +486,16 @@ func (s system) string(number int, cols []column) string {
 			row = append(row, ch)
 		}
 		for _, n := range s.notes {
+			if end := n.At + n.Dur; n.String == number && letsGo(n) && end > c.at && end <= c.end {
+				// in the last character that it still rings in, behind its fret
+				k := int((end - c.at - 1) * voicing.Tick(c.width) / (c.end - c.at))
+				if n.At >= c.at {
+					k = max(k, min(len(strconv.Itoa(n.Fret)), c.width-1))
+				}
+				row[start+k] = ','
+			}
+		}
+		for _, n := range s.notes {
 			if n.String == number && n.At >= c.at && n.At < c.end {
 				copy(row[start:], strconv.Itoa(n.Fret))
 			}
@@ -490,6 +503,10 @@ func (s system) string(number int, cols []column) string {
 	}
 	return string(row)
 }
+
+// letsGo reports whether a note is one of the tune that stops before its written
+// end.
+func letsGo(n voicing.Note) bool { return n.Voice == voicing.Melody && !n.Fill && n.Early > 0 }
 
 // grips are those taken within the system.
 func (s system) grips(a *voicing.Arrangement) []voicing.Placed {

@@ -30,6 +30,9 @@ func Voices(a *voicing.Arrangement, keep ...voicing.Voice) *voicing.Arrangement 
 			c.Notes = append(c.Notes, n)
 		}
 	}
+	if !kept(voicing.Melody) {
+		c.LetGo = nil
+	}
 	c.Grips = nil
 	from := 0 // notes before it do not reach the grip
 	for i, g := range a.Grips {

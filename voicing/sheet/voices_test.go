@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"bytes"
+	"slices"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -48,6 +49,9 @@ func TestVoices(t *testing.T) {
 		}
 		if w := v.Warnings; len(w) != 2 || w[1] != "left out of what is written here: "+c.gone {
 			t.Errorf("%s: warnings %q", c.name, w)
+		}
+		if tune := slices.Contains(c.keep, voicing.Melody); tune && len(v.LetGo) != len(a.LetGo) || !tune && len(v.LetGo) > 0 {
+			t.Errorf("%s: let go %+v", c.name, v.LetGo)
 		}
 		if len(v.Melody) != len(a.Melody) || len(v.Chords) != len(a.Chords) || len(v.Bars) != len(a.Bars) {
 			t.Errorf("%s: tune, chords or bars are gone", c.name)
