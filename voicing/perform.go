@@ -47,6 +47,8 @@ type layer struct {
 	free    []slot    // moments to be answered, in order
 	pals    []palette // of each point, as its grip takes the chord
 	d, f    int       // next of due, next of free
+
+	textures []texture // of each point, as it was played
 }
 
 // perform lays out the chosen path and plays it.
@@ -72,6 +74,9 @@ func (w *worker) perform(path, manner []int) *layer {
 	l.preparePalettes()
 	l.write()
 	l.play()
+	for i := range w.ps {
+		l.textures = append(l.textures, w.ps[i].texture)
+	}
 	return l
 }
 
