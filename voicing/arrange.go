@@ -85,6 +85,7 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 		return nil, err
 	}
 	w.s = newScore(t)
+	w.s.bossa = feel.Bossa
 	w.s.turnarounds(w.tension, w.density, &w.taste.Turn)
 	if relaxed {
 		w.s.relax()

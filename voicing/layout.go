@@ -58,8 +58,17 @@ type figure struct {
 	inner []float64
 }
 
-// figuresFor are the figures of a metre.
-func figuresFor(b Bar) []figure {
+// bossa are the figures over an even thumb on one and three, the chords off
+// its beats (common practice, no source).
+var bossa = []figure{
+	{delay: 0, bass: []float64{2}, inner: []float64{1.5, 3}},
+	{delay: 0.5, bass: []float64{2}, inner: []float64{1.5, 3.5}},
+	{delay: 1, bass: []float64{2}, inner: []float64{2.5}},
+	{delay: 0, bass: []float64{2}, inner: []float64{1, 2.5}},
+}
+
+// figuresFor are the figures of a metre and feel.
+func (s *score) figuresFor(b Bar) []figure {
 	if compound(b) {
 		return []figure{
 			{delay: 2. / 3, bass: []float64{1}, inner: []float64{5. / 3}},
@@ -75,6 +84,9 @@ func figuresFor(b Bar) []figure {
 			{delay: 1, bass: []float64{2}},
 			{delay: 1.5, bass: []float64{2}},
 		}
+	}
+	if s.bossa && b.Beat == PerQuarter {
+		return bossa
 	}
 	return []figure{
 		{delay: 1, inner: []float64{2}, bass: []float64{3}},
@@ -143,7 +155,7 @@ func (s *score) layouts(p *point, d Density, t *TextureTaste) []texture {
 		levels = append(levels, d)
 	}
 	var out []texture
-	figs := figuresFor(bar)
+	figs := s.figuresFor(bar)
 	for k, fig := range figs {
 		from := len(out)
 		for _, level := range levels {
@@ -326,7 +338,7 @@ func (l *layout) underHold(t Tick) {
 	s, p, beat := l.s, l.p, l.bar.Beat
 	onBeat := s.onBeat(t)
 	// the last beat before another chord is the bass's: a step into the next root
-	into := onBeat && t+beat >= p.end && !p.cadence && !p.final
+	into := onBeat && t+beat >= p.end && !p.cadence && !p.final && !s.bossa
 	bass := l.wants(l.fig.bass, t) || into || l.cycle() == l.bar.Len && s.start[s.barAt(t)] == t // a waltz stands on its one
 	inner := l.wants(l.fig.inner, t)
 	switch {
@@ -361,8 +373,11 @@ func (l *layout) between(t Tick) {
 	if l.slow && t-l.last <= beat && t+beat < p.end && !full {
 		return // at slow tempi a beat of ringing is a breath
 	}
+	if s.bossa && !s.strong(t) && !l.wants(l.fig.inner, t) && !full {
+		return // the thumb keeps to the strong beats
+	}
 	bass := l.wants(l.fig.bass, t) || !l.wants(l.fig.inner, t) && (s.strong(t) || l.lastInner)
-	if t+beat >= p.end && p.end-p.at >= 3*beat && !p.cadence {
+	if !s.bossa && t+beat >= p.end && p.end-p.at >= 3*beat && !p.cadence {
 		bass = true // the step into the next root
 	}
 	if bass && (full && t+beat < p.end || l.wants(l.fig.inner, t) && !sparse && !l.slow) {

@@ -26,6 +26,7 @@ type score struct {
 	// sevenths. Where they do not, an altered chord would come from another
 	// music.
 	coloured bool
+	bossa    bool // the feel is bossa
 }
 
 type tuneNote struct {
