@@ -377,7 +377,7 @@ func (l *layout) between(t Tick) {
 		return // the thumb keeps to the strong beats
 	}
 	bass := l.wants(l.fig.bass, t) || !l.wants(l.fig.inner, t) && (s.strong(t) || l.lastInner)
-	if !s.bossa && t+beat >= p.end && p.end-p.at >= 3*beat && !p.cadence {
+	if !s.bossa && t+beat >= p.end && p.end-p.at >= 2*beat && !p.cadence && l.tx.innerAt > p.at {
 		bass = true // the step into the next root
 	}
 	if bass && (full && t+beat < p.end || l.wants(l.fig.inner, t) && !sparse && !l.slow) {
@@ -484,9 +484,10 @@ func (l *layout) weigh(t *TextureTaste) float64 {
 		if k := s.tuneAt(at); k >= 0 && s.tune[k].at == at {
 			return
 		}
-		if bass {
+		switch {
+		case bass:
 			cost -= t.BassApart
-		} else {
+		case s.onBeat(at):
 			cost -= t.InnerApart
 		}
 	}
