@@ -162,6 +162,8 @@ type worker struct {
 	used    map[usesKey][]theory.Use
 	links   []link  // links[i] from point i-1 to point i
 	price   float64 // of each note that is added: density moves it
+
+	scratch replyScratch
 }
 
 func (w *worker) arrange() *Arrangement {

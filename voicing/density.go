@@ -102,7 +102,7 @@ func (w *worker) pay(p *point, g *grip, tx *texture) float64 {
 	if tx.alone {
 		return 0
 	}
-	price := w.price + w.taste.Texture.Note
+	price := w.notePrice()
 	grip := float64(g.n)
 	if g.tune {
 		grip--
@@ -116,6 +116,9 @@ func (w *worker) pay(p *point, g *grip, tx *texture) float64 {
 	}
 	return price * grain(w.s.barAt(p.at)) * (grip + float64(tx.notes()))
 }
+
+// notePrice is what one more note costs: taste and the price of the day.
+func (w *worker) notePrice() float64 { return w.price + w.taste.Texture.Note }
 
 // grain makes the price differ a little from bar to bar, so that bars that are
 // alike do not all fill at one price: between 0.5 and 1.5, in the steps of the

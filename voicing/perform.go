@@ -47,6 +47,8 @@ type layer struct {
 	free    []slot    // moments to be answered, in order
 	pals    []palette // of each point, as its grip takes the chord
 	d, f    int       // next of due, next of free
+	plan    []reply   // what was chosen for the moments from planned on
+	planned int
 
 	textures []texture // of each point, as it was played
 }
@@ -259,16 +261,12 @@ func (l *layer) step() bool {
 	if t == never {
 		return false
 	}
-	var now []strike
-	for l.d < len(l.due) && l.due[l.d].at == t {
-		now = append(now, l.due[l.d])
-		l.d++
-	}
+	now := l.takeDue(t)
 	if p := l.pointAt(t, now); p >= 0 {
 		now = l.postpone(p, t, now)
 	}
 	for l.f < len(l.free) && l.free[l.f].at == t {
-		if x := l.free[l.f]; !x.ans.waited || l.waited[x.point] || l.trial && x.point == l.trialOf {
+		if x := &l.free[l.f]; l.asks(x) {
 			now = l.reply(x.point, *x.ans, now, l.due[l.d:])
 		}
 		l.f++
@@ -277,6 +275,21 @@ func (l *layer) step() bool {
 		l.strike(now)
 	}
 	return true
+}
+
+// takeDue takes what is due at t.
+func (l *layer) takeDue(t Tick) []strike {
+	var now []strike
+	for l.d < len(l.due) && l.due[l.d].at == t {
+		now = append(now, l.due[l.d])
+		l.d++
+	}
+	return now
+}
+
+// asks reports whether a free moment is to be answered at all.
+func (l *layer) asks(x *slot) bool {
+	return !x.ans.waited || l.waited[x.point] || l.trial && x.point == l.trialOf
 }
 
 // postpone lets the chord of point p come later than its bass where that was
@@ -320,6 +333,13 @@ func (l *layer) pointAt(t Tick, now []strike) int {
 	return -1
 }
 
+// octaves reports whether the outer voices move in octaves from the last full
+// attack to this one.
+func (l *layer) octaves(now []strike) bool {
+	lo, hi := outer(now)
+	return len(now) >= 3 && (hi-lo)%12 == 0 && l.full[0] > 0 && (l.full[1]-l.full[0])%12 == 0 && lo != l.full[0]
+}
+
 // afterOctaves is the answer with which the chord had better come where bass and
 // tune would move in octaves from the last full attack to this one: one that is
 // there within a beat, or a new one. nil where they do not, or nothing can wait.
@@ -327,7 +347,7 @@ func (l *layer) afterOctaves(p int, now []strike) *answer {
 	if l.trial {
 		return nil
 	}
-	if len(now) < 3 || !l.octaves(now) {
+	if !l.octaves(now) {
 		return nil
 	}
 	pt := &l.w.ps[p]

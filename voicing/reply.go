@@ -1,6 +1,7 @@
 package voicing
 
 import (
+	"math"
 	"slices"
 
 	"thumbline/theory"
@@ -11,38 +12,26 @@ import (
 // struck at that time anyway; after is what comes next. When nothing fits, the
 // moment stays free.
 func (l *layer) reply(i int, a answer, now []strike, after []strike) []strike {
-	w := l.w
-	wt := &w.taste.Answer
-	p := &w.ps[i]
+	return l.answerWith(i, a, now, l.chosenReply(i, a, now, after))
+}
+
+// A reply is what may answer a free moment: a note, two of them, or none for a
+// breath; and what it costs.
+type reply struct {
+	ns   [2]strike
+	n    int8
+	cost float64
+}
+
+// same reports whether two replies strike the same pitches.
+func (r *reply) same(o *reply) bool {
+	return r.n == o.n && r.ns[0].midi == o.ns[0].midi && (r.n < 2 || r.ns[1].midi == o.ns[1].midi)
+}
+
+// answerWith adds a reply to what is struck now.
+func (l *layer) answerWith(i int, a answer, now []strike, r reply) []strike {
+	best := r.ns[:r.n]
 	l.now = now
-	var best []strike
-	bestCost := 1e9
-	try := func(ns []strike, cost float64) {
-		cost += (w.price + w.taste.Texture.Note) * float64(len(ns))
-		if cost >= bestCost {
-			return
-		}
-		c, ok := l.fits(ns, now, after)
-		if !ok || cost+c >= bestCost {
-			return
-		}
-		best, bestCost = append([]strike(nil), ns...), cost+c
-	}
-	if a.bass {
-		l.bassReplies(i, a, try)
-		if len(now) == 0 && !p.final {
-			// an inner voice rather than a poor bass note
-			l.innerReplies(i, answer{at: a.at}, func(ns []strike, cost float64) { try(ns, cost+wt.InnerForBass) })
-		}
-	} else {
-		l.innerReplies(i, a, try)
-		if best == nil && len(now) == 0 {
-			l.bassReplies(i, a, try)
-		}
-	}
-	if bestCost > wt.Dearest { // rather a breath
-		return now
-	}
 	if _, ok := l.passing(i, a); ok && len(best) > 1 {
 		for k := range l.live { // the six-chord's voices step too; its bass may stay
 			if x := &l.live[k]; x.voice == Inner {
@@ -60,6 +49,164 @@ func (l *layer) reply(i int, a answer, now []strike, after []strike) []strike {
 		}
 	}
 	return append(now, best...)
+}
+
+// An option is a note that might answer, before the hand was asked.
+type option struct {
+	strike
+	cost float64
+}
+
+// replyScratch is room that replies uses again and again.
+type replyScratch struct {
+	options, ordered []option
+	order            []int64
+}
+
+// replies are the best answers to a free moment, at most most of them, no two
+// of the same pitches, the cheapest first: those that cost less than limit and no
+// more than a breath.
+func (l *layer) replies(i int, a answer, now, after []strike, most int, limit float64) []reply {
+	wt := &l.w.taste.Answer
+	l.now = now
+	var best []reply
+	// bound is what a reply must stay under to be of use
+	bound := min(limit, math.Nextafter(wt.Dearest, math.Inf(1)))
+	try := func(ns []strike, cost float64) {
+		r := reply{n: int8(len(ns))}
+		copy(r.ns[:], ns)
+		k := slices.IndexFunc(best, func(b reply) bool { return b.same(&r) })
+		if k >= 0 && best[k].cost <= cost {
+			return // the same pitches, better
+		}
+		budget := bound - cost
+		if k >= 0 {
+			budget = min(budget, best[k].cost-cost)
+		}
+		c, ok := l.fits(ns, now, after, budget)
+		if !ok {
+			return
+		}
+		r.cost = cost + c
+		switch {
+		case k >= 0:
+			best = slices.Delete(best, k, k+1)
+		case len(best) == most:
+			best = best[:most-1]
+		}
+		k = slices.IndexFunc(best, func(b reply) bool { return b.cost > r.cost })
+		if k < 0 {
+			k = len(best)
+		}
+		best = slices.Insert(best, k, r)
+		bound = min(bound, best[0].cost+replyMargin)
+		if len(best) == most {
+			bound = min(bound, best[most-1].cost)
+		}
+	}
+	opts := l.w.scratch.options[:0]
+	add := func(x strike, cost float64) {
+		cost += l.w.notePrice()
+		if a.pair || cost < bound { // what rings can only make it dearer
+			opts = append(opts, option{x, cost})
+		}
+	}
+	if a.bass {
+		l.bassReplies(i, a, add)
+		if len(now) == 0 && !l.w.ps[i].final {
+			// an inner voice rather than a poor bass note
+			l.innerReplies(i, answer{at: a.at}, bound-l.w.notePrice()-wt.InnerForBass, func(x strike, cost float64) { add(x, cost+wt.InnerForBass) })
+		}
+	} else {
+		most := bound - l.w.notePrice()
+		if a.pair {
+			most += wt.Pair + pairGain
+		}
+		l.innerReplies(i, a, most, add)
+	}
+	opts = l.sorted(opts)
+	if a.pair {
+		l.pairs(opts, func() float64 { return bound }, try)
+	}
+	single := 0.0
+	if a.pair {
+		single = wt.Single
+	}
+	for k := range opts {
+		if opts[k].cost+single >= bound {
+			break
+		}
+		try([]strike{opts[k].strike}, opts[k].cost+single)
+	}
+	if !a.bass && len(best) == 0 && len(now) == 0 && limit > wt.Dearest {
+		opts = opts[:0]
+		l.bassReplies(i, a, add)
+		opts = l.sorted(opts)
+		for k := range opts {
+			if opts[k].cost >= bound {
+				break
+			}
+			try([]strike{opts[k].strike}, opts[k].cost)
+		}
+	}
+	l.w.scratch.options = opts
+	return best
+}
+
+// sorted puts options in the order of their costs, equal ones as they came. There
+// are never 4096 of them: a note has a few strings and four fingers.
+func (l *layer) sorted(opts []option) []option {
+	w := &l.w.scratch
+	w.order = w.order[:0]
+	for k := range opts { // cost and place in one number sort fastest
+		w.order = append(w.order, int64(opts[k].cost*1e6)<<12|int64(k))
+	}
+	slices.Sort(w.order)
+	out := w.ordered[:0]
+	for _, k := range w.order {
+		out = append(out, opts[k&(1<<12-1)])
+	}
+	w.ordered = opts // the two take turns
+	return out
+}
+
+// pairs tries stabs of two notes that could each be struck alone, as long as
+// the sum of both is under the bound, which sinks as better ones are found.
+func (l *layer) pairs(opts []option, bound func() float64, try func([]strike, float64)) {
+	wt := &l.w.taste.Answer
+	asked := make([]int8, len(opts)) // 0 not yet, 1 it goes, 2 it does not
+	ns := make([]strike, 2)          // what is tried: nobody keeps it
+	goes := func(k int) bool {
+		if asked[k] == 0 {
+			asked[k] = 2
+			ns[0] = opts[k].strike
+			if _, ok := l.goes(ns[:1], l.now, nil); ok {
+				asked[k] = 1
+			}
+		}
+		return asked[k] == 1
+	}
+	for y := range opts {
+		if opts[0].cost+opts[y].cost-wt.Pair >= bound() {
+			return
+		}
+		for x := 0; x < y; x++ {
+			cost := opts[x].cost + opts[y].cost - wt.Pair
+			if cost >= bound() {
+				break
+			}
+			hi, lo := &opts[x].strike, &opts[y].strike
+			if hi.midi < lo.midi {
+				hi, lo = lo, hi
+			}
+			d := int(hi.midi) - int(lo.midi)
+			if d < 3 || d > 10 || hi.str >= lo.str || hi.finger == lo.finger && hi.finger > 0 && hi.fret != lo.fret || !goes(x) || !goes(y) {
+				continue
+			}
+			ns[0], ns[1] = *hi, *lo
+			try(ns, cost)
+		}
+	}
 }
 
 // leave ends the inner note from which a voice has stepped to n on another
@@ -116,110 +263,184 @@ func (l *layer) follows(i int, t Tick, bass bool) Tick {
 	return -1
 }
 
-// fits asks whether ns can be struck now: held in one hand together with the
-// tune and whatever is struck now, under the tune, without a clash, and with
-// time to get there and away. The cost is what ringing it takes away.
-func (l *layer) fits(ns, now, after []strike) (float64, bool) {
+// fits asks whether ns can be struck now, see goes, with the tune ringing on
+// and with time to get there and away. The cost is what ringing it takes away
+// and the way of the hand; ok is false too where it would reach the budget.
+func (l *layer) fits(ns, now, after []strike, budget float64) (cost float64, ok bool) {
 	wt := &l.w.taste.Answer
+	t := ns[0].at
+	pos, fretted := placeOf(ns)
+	way, ok := l.onward(ns, after, pos, fretted)
+	// what is cheap to ask comes first
+	if !ok || way+l.surelyCuts(ns) >= budget {
+		return 0, false
+	}
+	cost, ok = l.goes(ns, now, after)
+	if cost += way; !ok || cost >= budget {
+		return 0, false
+	}
 	var buf [16]strike
 	all := append(append(buf[:0], now...), ns...)
-	t := ns[0].at
-	tune, cost := 0, 0.0
-	for _, n := range now {
-		if n.tune >= 0 {
-			tune = int(n.midi)
-		}
-	}
-	for _, x := range l.live {
-		if x.tune >= 0 && x.end > t && tune == 0 {
-			tune = int(x.midi)
-		}
-	}
-	for _, n := range ns {
-		if tune > 0 && (int(n.midi) >= tune || tune-int(n.midi) == 1 || tune-int(n.midi) == 13) {
-			return 0, false
-		}
-		if tune > 0 && (tune-int(n.midi))%12 == 0 && n.voice == Inner {
-			cost += wt.TuneOctave // an octave under the tune says nothing new
-		}
-	}
-	if len(all) >= 3 && (l.hollow(all) || l.octaves(all)) {
-		return 0, false
-	}
-	if l.clash(all) || !l.together(all) || !l.struck(all) || l.tooSoon(l.before, all) || l.tooSoon(all, coming(after)) {
-		return 0, false
+	if l.octaves(all) {
+		cost += l.w.taste.Octaves
 	}
 	keep := l.keep(all)
 	stays := false
-	for k, x := range l.live {
-		if x.end <= t {
-			continue
-		}
-		if keep&(1<<k) != 0 {
-			stays = stays || x.fret > 0
-			continue
-		}
+	for k := range l.live {
+		x := &l.live[k]
 		switch {
+		case x.end <= t:
+		case keep&(1<<k) != 0:
+			stays = stays || x.fret > 0
 		case x.tune >= 0 && x.end-t > PerQuarter/8:
 			return 0, false // the tune rings on
-		case x.voice == Bass && ns[0].voice == Inner:
-			cost += wt.TakesBass
-		case x.voice == Bass:
-			cost += wt.CutsBass
 		default:
-			cost += wt.CutsInner
+			cost += wt.cuts(x, &ns[0])
 		}
 	}
-	pos, fretted := placeOf(ns)
-	if !fretted {
-		return cost, true
-	}
-	s := l.w.s
-	if l.lastPos > 0 && !stays {
-		if d := absInt(int(pos) - int(l.lastPos)); d > 2 {
-			if s.seconds(l.lastAt, t) < shiftTime(d)+0.05 {
-				return 0, false
-			}
-			cost += wt.Shift + wt.ShiftFret*float64(d-2)
+	if d := absInt(int(pos) - int(l.lastPos)); fretted && l.lastPos > 0 && !stays && d > 2 {
+		if l.w.s.seconds(l.lastAt, t) < shiftTime(d)+0.05 {
+			return 0, false
 		}
+		cost += wt.Shift + wt.ShiftFret*float64(d-2)
 	}
-	// the way to what comes next
-	next := Tick(-1)
-	var nbuf [8]strike
-	nextNotes := nbuf[:0]
-	for _, x := range after {
-		if x.fret == 0 {
+	return cost, cost < budget
+}
+
+// cuts is what it costs that x stops for n.
+func (wt *AnswerTaste) cuts(x, n *strike) float64 {
+	switch {
+	case x.voice == Bass && n.voice == Inner:
+		return wt.TakesBass
+	case x.voice == Bass:
+		return wt.CutsBass
+	}
+	return wt.CutsInner
+}
+
+// surelyCuts is what the notes cost that stop because ns needs their strings or
+// fingers: at least that much.
+func (l *layer) surelyCuts(ns []strike) float64 {
+	cost := 0.0
+	for k := range l.live {
+		x := &l.live[k]
+		if x.end <= ns[0].at || x.tune >= 0 {
 			continue
 		}
-		if next < 0 {
-			next = x.at
+		for j := range ns {
+			if n := &ns[j]; n.str == x.str || n.finger > 0 && n.finger == x.finger && n.fret != x.fret {
+				cost += l.w.taste.Answer.cuts(x, &ns[0])
+				break
+			}
 		}
-		if x.at != next {
-			break
-		}
-		nextNotes = append(nextNotes, x)
 	}
-	if next >= 0 {
-		np, _ := placeOf(nextNotes)
-		dt := s.seconds(t, next)
-		if d := absInt(int(np) - int(pos)); d > 2 {
-			if dt < shiftTime(d)+0.08 {
-				return 0, false
-			}
-			cost += wt.Onward + wt.OnwardFret*float64(d-2)
-			if dt < 2.2*shiftTime(d) {
-				cost += wt.Hurried // it would hardly ring
-			}
+	return cost
+}
+
+// onward is what the way of the hand costs from ns, at pos, to the next fretted
+// notes of after; not ok where there is no time for it.
+func (l *layer) onward(ns, after []strike, pos int8, fretted bool) (cost float64, ok bool) {
+	if !fretted {
+		return 0, true
+	}
+	wt, s := &l.w.taste.Answer, l.w.s
+	from := 0
+	for from < len(after) && after[from].fret == 0 {
+		from++
+	}
+	if from == len(after) {
+		return 0, true
+	}
+	var nbuf [8]strike
+	next := nbuf[:0]
+	for k := from; k < len(after) && after[k].at == after[from].at; k++ {
+		if after[k].fret > 0 {
+			next = append(next, after[k])
 		}
-		for _, x := range nextNotes {
-			for _, n := range ns {
-				if n.finger == x.finger && (n.str != x.str || n.fret != x.fret) && n.fret > 0 && dt < 0.25 {
-					cost += wt.SameFinger
-				}
+	}
+	np, _ := placeOf(next)
+	dt := s.seconds(ns[0].at, next[0].at)
+	if d := absInt(int(np) - int(pos)); d > 2 {
+		if dt < shiftTime(d)+0.08 {
+			return 0, false
+		}
+		cost += wt.Onward + wt.OnwardFret*float64(d-2)
+		if dt < 2.2*shiftTime(d) {
+			cost += wt.Hurried // it would hardly ring
+		}
+	}
+	if dt >= 0.25 {
+		return cost, true
+	}
+	for _, x := range next {
+		for _, n := range ns {
+			if n.finger == x.finger && (n.str != x.str || n.fret != x.fret) && n.fret > 0 {
+				cost += wt.SameFinger
 			}
 		}
 	}
 	return cost, true
+}
+
+// goes asks whether ns go with what is struck now: under the tune, without a
+// clash, held in one hand and plucked at once. The cost is that of octaves with
+// the tune.
+func (l *layer) goes(ns, now, after []strike) (float64, bool) {
+	t := ns[0].at
+	tune, cost := 0, 0.0
+	for k := range now {
+		if now[k].tune >= 0 {
+			tune = int(now[k].midi)
+		}
+	}
+	for k := range l.live {
+		if x := &l.live[k]; x.tune >= 0 && x.end > t && tune == 0 {
+			tune = int(x.midi)
+		}
+	}
+	for k := range ns {
+		if tune == 0 {
+			break
+		}
+		d := tune - int(ns[k].midi)
+		if d <= 1 || d == 13 {
+			return 0, false
+		}
+		if d%12 == 0 && ns[k].voice == Inner {
+			cost += l.w.taste.Answer.TuneOctave // an octave under the tune says nothing new
+		}
+	}
+	if l.takesTune(ns) {
+		return 0, false
+	}
+	var buf [16]strike
+	all := append(append(buf[:0], now...), ns...)
+	if len(all) >= 3 && l.hollow(all) || !l.struck(all) || l.tooSoon(l.before, all) || l.tooSoon(all, coming(after)) {
+		return 0, false
+	}
+	for k := range l.live {
+		if x := &l.live[k]; x.tune >= 0 && x.end-t > PerQuarter/8 {
+			all = append(all, *x) // it rings on
+		}
+	}
+	return cost, !l.clash(all) && l.together(all)
+}
+
+// takesTune reports whether a string or a finger that the tune needs for ringing
+// on is wanted for ns.
+func (l *layer) takesTune(ns []strike) bool {
+	for k := range l.live {
+		x := &l.live[k]
+		if x.tune < 0 || x.end-ns[0].at <= PerQuarter/8 {
+			continue
+		}
+		for j := range ns {
+			if n := &ns[j]; n.str == x.str || n.finger > 0 && n.finger == x.finger && n.fret != x.fret {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // hollow reports whether the tune stands over an octave above everything else
@@ -241,13 +462,6 @@ func (l *layer) hollow(all []strike) bool {
 	return tune > 0 && tune-next > 12
 }
 
-// octaves reports whether tune and bass would move in octaves from the last
-// full attack to this one.
-func (l *layer) octaves(all []strike) bool {
-	lo, hi := outer(all)
-	return l.full[0] != 0 && (hi-lo)%12 == 0 && (l.full[1]-l.full[0])%12 == 0 && lo != l.full[0]
-}
-
 // coming is the first attack of what is due.
 func coming(due []strike) []strike {
 	n := 0
@@ -257,39 +471,14 @@ func coming(due []strike) []strike {
 	return due[:n]
 }
 
-// A bassLine is what a bass that answers stands between, as pitches; 0 where
-// there is none.
-type bassLine struct {
-	last  int // the bass struck last
-	after int // the next grip's
-	next  int // the same where it comes within a beat
-	soon  int // the same where this is the last bass before it, a beat sooner: then only a note of the chord leads there
-}
-
-// bassLine is the line that a bass at point i, for answer a, is part of.
-func (l *layer) bassLine(i int, a answer) bassLine {
-	w, p := l.w, &l.w.ps[i]
-	beat := w.s.bars[w.s.barAt(a.at)].Beat
-	b := bassLine{last: l.lastBass(), after: l.bassAfter(i)}
-	following := &w.ps[min(i+1, len(w.ps)-1)]
-	if p.end-a.at <= beat && following.texture.bassAt <= p.end {
-		b.next = b.after // a last root that is held back takes no approach
-	}
-	if b.next == 0 && b.after != b.last && p.end-a.at <= 2*beat && following.change && l.follows(i, a.at, true) < 0 {
-		b.soon = b.after
-	}
-	return b
-}
-
 // bassReplies tries bass notes: the fifth after the root, a step into the next
 // root on the last beat, the root again at the end.
-func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
+func (l *layer) bassReplies(i int, a answer, add func(strike, float64)) {
 	w := l.w
 	pal := &l.pals[i]
 	line := l.bassLine(i, a)
 	sounds, taken := l.sounding(a.at), l.justStruck(a.at, Inner)
 	fill := l.fills(a.at)
-	ns := make([]strike, 1) // what is tried: nobody keeps it
 	for midi := w.neck.Low(); midi <= highestBass; midi++ {
 		pc := midi % 12
 		if pal.colours(sounds.With(pc)) && !pal.colours(sounds) {
@@ -313,9 +502,8 @@ func (l *layer) bassReplies(i int, a answer, try func([]strike, float64)) {
 				cost += w.taste.Answer.BassFret * float64(st.Fret-9) // thick and dull up there
 			}
 			l.eachFinger(st, func(f int8, fc float64) {
-				ns[0] = strike{tone: tone{st.String, st.Fret, f, int16(midi), Bass}, at: a.at, end: until,
-					point: i, fill: fill, tune: -1}
-				try(ns, cost+fc)
+				add(strike{tone: tone{st.String, st.Fret, f, int16(midi), Bass}, at: a.at, end: until,
+					point: i, fill: fill, tune: -1}, cost+fc)
 			})
 		}
 	}
@@ -383,7 +571,16 @@ func (l *layer) bassSays(i int, a answer, midi int, line bassLine) (cost float64
 	case deg == 6 && pal.cost[pc] == 0, deg == 8 && pal.cost[pc] == 0, deg == 9 && toned:
 		cost = wt.BassOther
 	default:
+		cost = math.Inf(1)
+	}
+	if cost > wt.WalkStep && line.walks(midi) && a.at-p.at >= beat && l.walkable(i, a, pc) {
+		cost = wt.WalkStep
+	}
+	if math.IsInf(cost, 1) {
 		return 0, false
+	}
+	if !p.final {
+		cost -= line.gains(wt, midi)
 	}
 	if last == midi && !p.final {
 		cost += wt.BassAgain
@@ -415,6 +612,18 @@ func (l *layer) bassSays(i int, a answer, midi int, line bassLine) (cost float64
 		cost -= wt.LeadsOn / float64(d)
 	}
 	return cost, true
+}
+
+// walkable reports whether a walk at point i may touch a pitch class: of the
+// chord's colours or the key, not its other third or seventh, and not a half
+// step from the tune.
+func (l *layer) walkable(i int, a answer, pc int) bool {
+	s, pal := l.w.s, &l.pals[i]
+	if pal.cost[pc] >= 1 && !s.keyPCs[s.barAt(a.at)].Has(pc) || l.denies(i, pc) {
+		return false
+	}
+	d := absInt(s.tuneOver(a.at)-pc) % 12
+	return s.tuneOver(a.at) == 0 || pal.cost[pc] < 1 || d != 1 && d != 11
 }
 
 // bassReaches reports that a pitch lies within an octave of the bass before and
@@ -532,17 +741,6 @@ func (l *layer) bassAfter(i int) int {
 	return 0
 }
 
-// lastBass is the pitch of the bass struck last, 0 when there was none.
-func (l *layer) lastBass() int {
-	best, at := 0, Tick(-1)
-	l.recent(func(x *strike) {
-		if x.voice == Bass && x.at > at {
-			best, at = int(x.midi), x.at
-		}
-	})
-	return best
-}
-
 // recent visits what sounds and what ended in the last four bars or so.
 func (l *layer) recent(f func(*strike)) {
 	now := Tick(0)
@@ -562,6 +760,20 @@ func (l *layer) recent(f func(*strike)) {
 func (l *layer) sounding(t Tick) (m theory.PCSet) {
 	for k := range l.live {
 		if l.live[k].end > t {
+			m = m.With(int(l.live[k].midi))
+		}
+	}
+	for k := range l.now {
+		m = m.With(int(l.now[k].midi))
+	}
+	return m
+}
+
+// soundingBut is sounding without the note that an inner voice leaves for midi.
+func (l *layer) soundingBut(midi int, t Tick) (m theory.PCSet) {
+	from := l.leaves(strike{tone: tone{midi: int16(midi)}, at: t})
+	for k := range l.live {
+		if k != from && l.live[k].end > t {
 			m = m.With(int(l.live[k].midi))
 		}
 	}
@@ -635,11 +847,11 @@ func (l *layer) ground(t Tick) int {
 	return ground
 }
 
-// ahead is the pitch that the tune is about to strike within a beat of t, where
+// ahead is the pitch that the tune is about to strike within two beats of t, where
 // it is not struck by the note after one at t; 0 for none.
 func (s *score) ahead(t Tick) int {
 	next := s.nextOnset(t)
-	if next >= s.end || next-t > s.bars[s.barAt(t)].Beat {
+	if next >= s.end || next-t > 2*s.bars[s.barAt(t)].Beat {
 		return 0
 	}
 	if k := s.tuneAt(next); k == 0 || s.tuneAt(t) != k-1 || s.tune[k-1].at != t {
@@ -648,49 +860,21 @@ func (s *score) ahead(t Tick) int {
 	return 0
 }
 
-// innerReplies tries inner voices: one that steps to a neighbour and back, the
-// same again, or two of the grip as a stab.
-func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
+// pairGain is the most that the other note of a stab can gain.
+const pairGain = 2
+
+// innerReplies lists inner voices: one that steps to a neighbour and back, the
+// same again, or two of the grip as a stab. Notes that cost most or more are
+// left out.
+func (l *layer) innerReplies(i int, a answer, most float64, add func(strike, float64)) {
 	w := l.w
 	wt := &w.taste.Answer
 	p := &w.ps[i]
 	pal := &l.pals[i]
-	g := &l.chosen[i]
-	ref := l.lastInner()
-	if len(ref) == 0 {
-		for _, t := range g.inner() {
-			ref = append(ref, strike{tone: t})
-		}
-	}
-	// what sounded lately, before the last inner note
-	again := [128]bool{}
-	l.recent(func(x *strike) {
-		if x.voice == Inner && a.at-x.at <= 4*PerQuarter && len(ref) > 0 && x.at < ref[0].at {
-			again[x.midi] = true
-		}
-	})
-	borrow := l.borrows(i, a, ref)
+	held := l.chosen[i].inner()
+	line := l.innerLine(i, a)
+	steps := l.linking(i, a, &line)
 	passing, stepped := l.passing(i, a)
-	base := func(midi int) float64 { // distance to the line that is there
-		if len(ref) == 0 {
-			return wt.LineNew
-		}
-		d := 99
-		for _, r := range ref {
-			d = min(d, absInt(midi-int(r.midi)))
-		}
-		switch {
-		case d == 0 && again[midi]:
-			return wt.LineBack
-		case d == 0:
-			return wt.LineSame
-		case d <= 2:
-			return 0 // a step: the measure of the rest
-		case d <= 4:
-			return wt.LineThird
-		}
-		return wt.LineLeap + wt.LineWide*float64(d)
-	}
 	heard := l.heardSince(p.at)
 	for _, n := range l.now {
 		heard = heard.With(int(n.midi))
@@ -698,9 +882,20 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 	owed := l.owed(i, a, heard)
 	fill := l.fills(a.at)
 	ground, ahead := l.ground(a.at), l.w.s.ahead(a.at)
-	// what is left now stays left
-	stays := !stepped && pal.chord.Kind != theory.Diminished && l.follows(i, a.at, false) < 0
 	left, keeps := wt.GuideLeft, pal.guides
+	switch {
+	case stepped || pal.chord.Kind == theory.Diminished:
+		left = 0
+	case !line.last:
+		left /= 2 // it may come back
+	}
+	share := 1.0 // a single voice makes a line, a stab is of the chord
+	switch {
+	case stepped:
+		share = 0
+	case a.pair:
+		share = 0.5
+	}
 	if p.final {
 		left *= 3 // the last chord keeps its third, and the colour that it closes with
 		if w.s.coloured {
@@ -708,24 +903,22 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 		}
 	}
 	rest := l.restLine(a.at)
-	var singles []strike
-	var costs []float64
-	if a.pair {
-		singles, costs = make([]strike, 0, 64), make([]float64, 0, 64)
-	}
-	ns := make([]strike, 2) // what is tried: nobody keeps it
 	sounds, taken := l.sounding(a.at), l.justStruck(a.at, Bass)
+	room := 0.0
+	if beat := w.s.bars[w.s.barAt(a.at)].Beat; p.cadence && !p.final && len(l.now) == 0 && p.end-a.at <= beat && p.end-p.at > 2*beat {
+		room = wt.PhraseRoom // the next phrase is to be heard
+	}
 	for midi := lowestInner; midi <= highestInner; midi++ {
 		pc := midi % 12
-		if pal.colours(sounds.With(pc)) && !pal.colours(sounds) {
+		if pal.colours(sounds.With(pc)) && !pal.colours(sounds) &&
+			(a.pair || pal.colours(l.soundingBut(midi, a.at).With(pc))) { // nine to flat nine is a step on
 			continue
 		}
 		until := l.ringEnd(i, tone{midi: int16(midi), voice: Inner})
 		colour := pal.cost[pc]
-		if back, ok := borrow[midi]; ok && colour > wt.Borrowed {
-			colour, until = wt.Borrowed, min(until, back)
-			if c := w.s.chords[p.chord].chord; c.Kind == theory.Major && pc == (pal.root+5)%12 {
-				colour = wt.BorrowedFourth // it pulls away from a chord that is at rest
+		for _, x := range steps {
+			if x.midi == midi && colour > x.colour {
+				colour, until = x.colour, min(until, x.back)
 			}
 		}
 		if stepped {
@@ -737,7 +930,8 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 		if colour >= none {
 			continue
 		}
-		cost := base(midi) + wt.Colour*colour - owed[pc]
+		cost := line.cost(wt, midi, share) + wt.Colour*colour - owed[pc] + room
+		arrives := line.arrives(midi)
 		if pc == pal.root {
 			cost += wt.Root
 		}
@@ -760,6 +954,9 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 			pc == (pal.root+9)%12 && (heard.Has(pal.root+8) || heard.Has(pal.root+1) && (w.spots[i].toTwo || w.spots[i].toMinor))) {
 			cost += wt.Backwards // tension grows towards the next chord: no way back from flat nine to nine
 		}
+		if cost-wt.InHand-wt.Open >= most {
+			continue
+		}
 		for _, st := range w.neck.Stops(midi) {
 			if st.String == 1 || int(st.String) > w.neck.Strings()-1 {
 				continue
@@ -768,81 +965,23 @@ func (l *layer) innerReplies(i int, a answer, try func([]strike, float64)) {
 				if f == 0 && l.lastPos >= highPlace {
 					fc += w.taste.HighOpen
 				}
-				// what the hand already holds is nearest
-				for _, t := range g.inner() {
-					if t.str == st.String && t.fret == st.Fret && t.finger == f {
+				for k := range held { // what the hand already holds is nearest
+					if t := &held[k]; t.str == st.String && t.fret == st.Fret && t.finger == f {
 						fc -= wt.InHand
 					}
 				}
+				if cost+fc >= most {
+					return
+				}
 				x := strike{tone: tone{st.String, st.Fret, f, int16(midi), Inner}, at: a.at,
 					end: until, point: i, fill: fill, tune: -1}
-				if stays && owed[pc] == 0 && l.givesUp(x, keeps) {
-					fc += left // and nothing brings it back
+				if left > 0 && owed[pc] == 0 && !arrives && l.givesUp(x, keeps) {
+					fc += left
 				}
-				if a.pair {
-					singles, costs = append(singles, x), append(costs, cost+fc)
-				} else {
-					ns[0] = x
-					try(ns[:1], cost+fc)
-				}
+				add(x, cost+fc)
 			})
 		}
 	}
-	if !a.pair {
-		return
-	}
-	// a stab is of notes that could each be struck alone
-	k := 0
-	for x := range singles {
-		if _, ok := l.fits(singles[x:x+1], l.now, nil); ok {
-			singles[k], costs[k] = singles[x], costs[x]
-			k++
-		}
-	}
-	singles, costs = singles[:k], costs[:k]
-	for x := range singles {
-		for y := range singles {
-			a1, b1 := &singles[x], &singles[y]
-			d := int(a1.midi) - int(b1.midi)
-			if d < 3 || d > 10 || a1.str >= b1.str || a1.finger == b1.finger && a1.finger > 0 && a1.fret != b1.fret {
-				continue
-			}
-			ns[0], ns[1] = *a1, *b1
-			try(ns, costs[x]+costs[y]-wt.Pair)
-		}
-	}
-	for x := range singles {
-		try(singles[x:x+1], costs[x]+wt.Single)
-	}
-}
-
-// borrows lists the neighbour steps that an inner voice may borrow under a long
-// note, with the time at which it must be back: the scale step next to its own,
-// as long as another inner answer follows (harmony.md 2.1).
-func (l *layer) borrows(i int, a answer, ref []strike) map[int]Tick {
-	if !a.line {
-		return nil
-	}
-	back := l.follows(i, a.at, false)
-	uses := l.w.uses(i, l.mood(i))
-	if back < 0 || len(uses) == 0 {
-		return nil
-	}
-	sc := uses[0].Scale
-	key := l.w.s.keyPCs[l.w.s.barAt(a.at)]
-	out := map[int]Tick{}
-	for _, r := range ref {
-		if step, ok := sc.StepOf(int(r.midi) % 12); ok {
-			home := sc.Semitone(step)
-			for _, n := range []int{step - 1, step + 1} {
-				if !l.w.s.coloured && !key.Has(sc.Root.PC()+sc.Semitone(n)) {
-					continue // a plain sheet stays in its key
-				}
-				out[int(r.midi)+sc.Semitone(n)-home] = back
-			}
-		}
-	}
-	return out
 }
 
 // passing is the diminished chord of the odd steps where the tune passes

@@ -163,6 +163,9 @@ type AnswerTaste struct {
 	StepIn       float64 // a step to the next bass on the last beat (a gain)
 	Leading      float64 // the same by a semitone from below (a gain, in place of StepIn)
 	LeadsOn      float64 // a note of the chord a half step from the next bass, two beats before it (a gain; half of it for a whole step)
+	WalkStep     float64 // any other note of chord or scale a step on from the bass before, towards the next grip's, with more bass to come
+	WalkOn       float64 // a step on in the direction of the step before, or of the step that follows (a gain, for each)
+	FifthIn      float64 // on the last beat the fifth of the next bass, as a dominant leads there (a gain)
 	StepForeign  float64 // that step is not of the chord
 	StepDenies   float64 // that step denies the chord: the wrong third, or a major seventh on it
 	Ground       float64 // the chord's bass again
@@ -196,6 +199,13 @@ type AnswerTaste struct {
 	LineThird      float64 // a third from the line
 	LineLeap       float64 // farther from it
 	LineWide       float64 // and each semitone of that distance, all of them counted
+	LineOn         float64 // a step on in the direction of the step before, or into the next grip's inner voices in that of its own (a gain)
+	LineHome       float64 // the way back of a step (a gain)
+	LineIn         float64 // the last of a stretch a half step from an inner voice of the next grip (a gain; half of it for a whole step)
+	LineLost       float64 // the last of a stretch where the line has moved and no inner voice of the next grip takes it up
+	Chain          float64 // the colour of a half step between two notes of a line, before Colour
+	Early          float64 // the last of a stretch steps to a guide tone of the next chord before it comes (a gain)
+	PhraseRoom     float64 // each inner voice in the last beat before another phrase
 	OwedGuide      float64 // a guide tone not heard since the chord came (a gain)
 	OwedColour     float64 // factor on a colour the chord is named for and that was not heard yet (a gain)
 	OwedNine       float64 // the flat nine that leads into the next chord, after the plain chord (a gain)
@@ -233,17 +243,17 @@ func DefaultTaste() Taste {
 			Misfit: 0.8, Gap: 0.8, Breath: 0.2, BassApart: 0.9, InnerApart: 0.1, Turn: 1.2, Order: 0.6, Stale: 1, Twice: 0.8, Unsaid: 5, Worn: 3, Heavy: 0.4, Idle: 0.3, Note: -0.15,
 		},
 		Answer: AnswerTaste{
-			Dearest: 3.4, InnerForBass: 1.8,
-			TuneOctave: 0.8, CutsBass: 0.5, TakesBass: 0.8, CutsInner: 0.35,
+			Dearest: 3.4, InnerForBass: 2.5,
+			TuneOctave: 1.4, CutsBass: 0.5, TakesBass: 1.5, CutsInner: 0.35,
 			Shift: 0.8, ShiftFret: 0.2, Onward: 0.3, OnwardFret: 0.12, Hurried: 1.5, SameFinger: 0.5,
-			StepIn: 0.5, Leading: 0.7, LeadsOn: 0.8, StepForeign: 0.4, StepDenies: 0.6,
+			WalkStep: 0.5, WalkOn: 0.4, FifthIn: 0.3, StepIn: 0.5, Leading: 0.7, LeadsOn: 0.8, StepForeign: 0.4, StepDenies: 0.6,
 			Ground: 0.6, GroundAgain: 1.2, GroundOctave: 0.5, BassThird: 0.5, BassOther: 0.5, BassSixth: 2,
-			BassOctave: 0.8, BassTune: 0.7, BassEarly: 0.9, OtherVoice: 0.6, BassAgain: 1.5,
+			BassOctave: 0.8, BassTune: 0.7, BassEarly: 0.9, OtherVoice: 0.6, BassAgain: 2.4,
 			RootAgain: 0.6, RootHigh: 0.2, FinalHigh: 0.1, BassFifth: 0.5, BelowGround: 2.2, BassHigh: 0.15, BassFret: 0.25,
 			Open: 0.1, Finger: 0.02, InHand: 0.3,
-			LineNew: 0.5, LineSame: 1.2, LineBack: 2.2, LineThird: 0.7, LineLeap: 3, LineWide: 0.2,
-			OwedGuide: 1.5, OwedColour: 1.4, OwedNine: 1.2,
-			Colour: 0.6, Borrowed: 0.3, BorrowedFourth: 1.6, Passing: 0.2, Root: 0.3, BassDoubled: 0.6, TuneAhead: 1.3, Guide: 0.25, RestHigh: 0.25, GuideLeft: 0.5, Backwards: 2, Pair: 0.4, Single: 0.8,
+			LineNew: 0.5, LineSame: 1.7, LineBack: 2.6, LineThird: 0.7, LineLeap: 3, LineWide: 0.2, LineOn: 0.6, LineHome: 0.2, LineIn: 0.5, LineLost: 0.8, Chain: 0.6, Early: 0.3, PhraseRoom: 2.5,
+			OwedGuide: 1.5, OwedColour: 1.4, OwedNine: 1.8,
+			Colour: 0.6, Borrowed: 0.3, BorrowedFourth: 1.6, Passing: 0.2, Root: 0.8, BassDoubled: 1.0, TuneAhead: 1.3, Guide: 0.25, RestHigh: 0.6, GuideLeft: 0.5, Backwards: 2, Pair: 0.6, Single: 0.8,
 		},
 		Turn: TurnTaste{
 			Free: 0.6, Quick: 0.35, Foreign: 0.1, Again: 1.2, Before: 0.3, Tame: 0.8,
