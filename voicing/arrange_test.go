@@ -247,8 +247,8 @@ func endsTold(t fataler, a *Arrangement) {
 				continue
 			}
 			var c ChordMark
-			for _, m := range a.Chords {
-				if m.At <= n.At {
+			for _, m := range slices.Concat(a.Chords, a.Added) {
+				if m.At <= n.At && m.At >= c.At {
 					c = m
 				}
 			}
