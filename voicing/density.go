@@ -29,14 +29,25 @@ func ParseDensity(s string) (Density, error) {
 	return 0, fmt.Errorf("density %q is not known (it is sparse, medium or full)", s)
 }
 
-// A target is how much a density adds to the tune against what medium adds: from
-// one part of it to another, and the price of a note at which to look first.
-// (The models' sparse arrangement adds half; the rest is the project's own.)
-type target struct{ least, most, price float64 }
+// A target is how much a density adds to the tune against what medium adds: what
+// it must keep within, what is aimed at inside that, and the price of a note at
+// which to look first. (The models' sparse arrangement adds half; the rest is the
+// project's own.)
+type target struct{ least, low, high, most, price float64 }
 
 var targets = map[Density]target{
-	densitySparse: {0.58, 0.645, 1.2},
-	densityFull:   {1.37, 1.75, -0.2},
+	densitySparse: {0.35, 0.58, 0.645, 0.65, 1.2},
+	densityFull:   {1.30, 1.37, 1.75, 2.00, -0.2},
+}
+
+// off is how far a share lies from what is aimed at; what lies outside the
+// bounds is further than anything inside.
+func (t target) off(share float64) float64 {
+	d := max(t.low-share, share-t.high, 0)
+	if share < t.least || share > t.most {
+		d++
+	}
+	return d
 }
 
 const (
@@ -61,38 +72,43 @@ func (w *worker) lay() (*layer, search.Result) {
 		return l, res
 	}
 	medium := float64(l.added())
+	share := func(l *layer) float64 { return float64(l.added()) / max(medium, 1) }
 	w.layOut(w.density)
-	off := math.Inf(1)
-	lo, hi := cheapest, dearest
-	w.price = aim.price
-	for tries := 0; ; {
-		m, r := w.play()
-		n := float64(m.added())
-		if d := math.Abs(n - medium*(aim.least+aim.most)/2); d < off {
-			off, l, res = d, m, r
+	l, res = w.playAt(aim.price)
+	low, high := cheapest, dearest // the price lies between
+	lowKnown, highKnown := false, false
+	price, n := aim.price, share(l)
+	for try := 1; try < priceSteps && aim.off(n) > 0; try++ {
+		if n > aim.high {
+			low, lowKnown = price, true
+		} else {
+			high, highKnown = price, true
 		}
 		switch {
-		case n > medium*aim.most:
-			lo = w.price
-		case n < medium*aim.least:
-			hi = w.price
+		case lowKnown && highKnown:
+			price = (low + high) / 2
+		case highKnown:
+			price = max(price-1.5*math.Abs(price)-0.05, cheapest)
 		default:
-			return w.vary(m, r)
+			price = min(price+1.5*math.Abs(price)+0.05, dearest)
 		}
-		if tries++; tries == priceSteps {
-			return l, res
-		}
-		// half way between the prices that are known to be too low and too high;
-		// where one of them is a guess, twice the way there
-		switch next := w.price; {
-		case lo > cheapest && hi < dearest:
-			w.price = (lo + hi) / 2
-		case hi < dearest: // too dear so far
-			w.price = max(next-1.5*math.Abs(next)-0.05, cheapest)
-		default:
-			w.price = min(next+1.5*math.Abs(next)+0.05, dearest)
+		m, r := w.playAt(price)
+		n = share(m)
+		if aim.off(n) < aim.off(share(l)) {
+			l, res = m, r
 		}
 	}
+	w.price = l.price
+	if m, r := w.vary(l, res); aim.off(share(m)) <= aim.off(share(l)) {
+		return m, r
+	}
+	return l, res
+}
+
+// playAt is play at a price of a note.
+func (w *worker) playAt(price float64) (*layer, search.Result) {
+	w.price = price
+	return w.play()
 }
 
 // pay is what the notes of a grip and of its texture cost at the price of the

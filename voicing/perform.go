@@ -51,11 +51,12 @@ type layer struct {
 	planned int
 
 	textures []texture // of each point, as it was played
+	price    float64   // of each note that is added
 }
 
 // perform lays out the chosen path and plays it.
 func (w *worker) perform(path, manner []int) *layer {
-	l := &layer{w: w, lastAt: -1 << 30, waited: map[int]bool{}}
+	l := &layer{w: w, price: w.price, lastAt: -1 << 30, waited: map[int]bool{}}
 	for i, c := range path {
 		g := grip{}
 		if c >= 0 && c < len(w.grips[i]) {

@@ -24,7 +24,7 @@ func (w *worker) vary(l *layer, res search.Result) (*layer, search.Result) {
 			break
 		}
 		for _, b := range bars {
-			w.refresh(b)
+			w.refresh(l, b)
 		}
 		m, r := w.play()
 		if len(m.worn()) >= len(bars) {
@@ -88,18 +88,25 @@ func (s *score) leaves(b int) bool {
 	return false
 }
 
-// refresh lists thinner and fuller textures for the points of a bar, and makes
-// those dear that keep its rhythm.
-func (w *worker) refresh(b int) {
+// refresh lists thinner and fuller textures for the points of a bar, as far as
+// the price of a note allows, and makes those dear that keep the rhythm that l
+// has there.
+func (w *worker) refresh(l *layer, b int) {
 	s, t := w.s, &w.taste.Texture
+	others := []Density{densitySparse, densityFull}
+	if w.price > 0 {
+		others = others[:1]
+	} else if w.price < 0 {
+		others = others[1:]
+	}
 	from, to := s.bars[b].At, s.bars[b].At+s.bars[b].Len
 	for i := range w.ps {
 		p := &w.ps[i]
 		if p.end <= from || p.at >= to || p.final {
 			continue
 		}
-		taken := p.texture.struck(from, to)
-		for _, d := range []Density{densitySparse, densityFull} {
+		taken := l.textures[i].struck(from, to)
+		for _, d := range others {
 			for _, tx := range s.layouts(p, d, t) {
 				if !tx.alone && !slices.ContainsFunc(p.layouts, func(o texture) bool { return o.figure == tx.figure && o.same(&tx) }) {
 					p.layouts = append(p.layouts, tx)
