@@ -290,6 +290,9 @@ func (l *layer) fits(ns, now, after []strike, budget float64) (cost float64, ok 
 		x := &l.live[k]
 		switch {
 		case x.end <= t:
+			if x.tune >= 0 && x.end == t && takesFinger(ns, x) {
+				cost += l.w.taste.LetGo * letting(l.w.s.seconds(x.at, t))
+			}
 		case keep&(1<<k) != 0:
 			stays = stays || x.fret > 0
 		case x.tune >= 0 && x.end-t > PerQuarter/8:
@@ -460,6 +463,11 @@ func (l *layer) hollow(all []strike) bool {
 		}
 	}
 	return tune > 0 && tune-next > 12
+}
+
+// takesFinger reports whether ns needs the finger of x elsewhere.
+func takesFinger(ns []strike, x *strike) bool {
+	return x.fret > 0 && slices.ContainsFunc(ns, func(n strike) bool { return n.finger == x.finger && n.str != x.str && n.fret != x.fret })
 }
 
 // coming is the first attack of what is due.
