@@ -2,6 +2,7 @@ package voicing
 
 import (
 	"fmt"
+	"math/bits"
 	"slices"
 	"sort"
 
@@ -274,13 +275,11 @@ func (l *layer) away(x *strike, m *move) (float64, End, Stop) {
 	if goes.String == 0 && far > 0 {
 		return shiftTime(far), EndShift, goes
 	}
-	moved := 0
+	var fingers uint8
 	for k := range m.now {
-		if m.now[k].fret > 0 {
-			moved++
-		}
+		fingers |= 1 << uint(m.now[k].finger)
 	}
-	if moved >= 3 {
+	if bits.OnesCount8(fingers&^1) >= 3 {
 		return gripTime, EndFinger, goes
 	}
 	return fingerTime, EndFinger, goes
