@@ -92,7 +92,7 @@ func (s *score) figuresFor(b Bar) []figure {
 		{delay: 1, inner: []float64{2}, bass: []float64{3}},
 		{delay: 0, inner: []float64{1.5, 2.5}, bass: []float64{2, 3}},
 		{delay: 0.5, bass: []float64{2}, inner: []float64{2.5}},
-		{delay: 1.5, bass: []float64{2}, inner: []float64{3}},
+		{delay: 1.5, bass: []float64{1, 2}, inner: []float64{3}},
 		{delay: 1, bass: []float64{1, 3}, inner: []float64{3}},
 	}
 }
@@ -141,7 +141,7 @@ type layout struct {
 func (s *score) layouts(p *point, d Density, t *TextureTaste) []texture {
 	bar := s.bars[s.barAt(p.at)]
 	l := layout{s: s, p: p, bar: bar, half: half(bar), slow: s.seconds(0, PerQuarter) > 0.75}
-	l.apart = max(l.half/2, s.ticksFor(p.at, 0.14))
+	l.apart = max(l.half/2, s.ticksFor(p.at, shortestRoom))
 	if p.final {
 		tx := texture{bassAt: p.at, innerAt: p.at, figure: -1}
 		if p.late || p.early {
@@ -380,7 +380,7 @@ func (l *layout) between(t Tick) {
 	if !s.bossa && t+beat >= p.end && p.end-p.at >= 2*beat && !p.cadence && l.tx.innerAt > p.at {
 		bass = true // the step into the next root
 	}
-	if bass && (full && t+beat < p.end || l.wants(l.fig.inner, t) && !sparse && !l.slow) {
+	if bass && (full && t+beat < p.end || (l.wants(l.fig.inner, t) || l.inner == 0 && l.fig.delay > 0) && !sparse && !l.slow) {
 		l.add(answer{at: t, bass: true})
 		bass = false
 	}
@@ -480,21 +480,16 @@ func (l *layout) weigh(t *TextureTaste) float64 {
 	if !room {
 		return cost
 	}
-	apart := func(at Tick, bass bool) {
-		if k := s.tuneAt(at); k >= 0 && s.tune[k].at == at {
-			return
-		}
-		switch {
-		case bass:
+	apart := func(at Tick) {
+		if k := s.tuneAt(at); k < 0 || s.tune[k].at != at {
 			cost -= t.BassApart
-		case s.onBeat(at):
-			cost -= t.InnerApart
 		}
 	}
-	apart(l.tx.bassAt, true)
-	apart(l.tx.innerAt, false)
+	apart(l.tx.bassAt)
 	for _, a := range l.tx.answers {
-		apart(a.at, a.bass)
+		if a.bass {
+			apart(a.at)
+		}
 	}
 	return cost
 }

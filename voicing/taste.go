@@ -126,7 +126,6 @@ type TextureTaste struct {
 	Gap        float64 // a beat that nothing strikes, but at slow tempi
 	Breath     float64 // the last beat of a phrase that nothing strikes (a gain)
 	BassApart  float64 // a bass apart from the tune where the tune leaves a beat (a gain)
-	InnerApart float64 // an inner voice on a beat that the tune leaves (a gain)
 	Turn       float64 // another figure within a phrase
 	Order      float64 // another figure than the one whose turn it is
 	Stale      float64 // the same figure in the next phrase
@@ -240,7 +239,7 @@ func DefaultTaste() Taste {
 		BassLeap: 6, BassFifth: 1.3, BassStep: 0.6, TurnedLeap: 2, PassingDim: 2.5, Octaves: 6, Contrary: 0.3, Common: 0.15, Structure: 0.25, HeldLost: 30,
 		BassRepeat: 0.2, Pedal: 1.8,
 		Texture: TextureTaste{
-			Misfit: 0.8, Gap: 0.8, Breath: 0.2, BassApart: 0.9, InnerApart: 0.1, Turn: 1.2, Order: 0.6, Stale: 1, Twice: 0.8, Unsaid: 5, Worn: 3, Heavy: 0.4, Idle: 0.3, Note: -0.15,
+			Misfit: 0.8, Gap: 0.8, Breath: 0.2, BassApart: 1, Turn: 1.2, Order: 0.7, Stale: 1, Twice: 0.8, Unsaid: 5, Worn: 3, Heavy: 0.4, Idle: 0.3, Note: -0.15,
 		},
 		Answer: AnswerTaste{
 			Dearest: 3.4, InnerForBass: 2.5,

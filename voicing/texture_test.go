@@ -166,7 +166,8 @@ func (g *attackGrid) kept() (s share) {
 }
 
 // running lists where five bars or more have the same rhythm of attacks though
-// the tune leaves a half-beat (a third of a dotted beat) free in one of them.
+// the tune leaves a half-beat (a third of a dotted beat; a beat where these
+// are too short to strike anything in) free in one of them.
 func (g *attackGrid) running() (out []string) {
 	bars := g.a.Bars
 	rhythm := func(i int) []Tick {
@@ -186,6 +187,9 @@ func (g *attackGrid) running() (out []string) {
 			step := b.Beat / 2
 			if compound(b) {
 				step = b.Beat / 3
+			}
+			if len(g.a.Tempi) > 0 && float64(step)/float64(PerQuarter)*60/g.a.Tempi[0].BPM < shortestRoom {
+				step = b.Beat
 			}
 			for t := b.At; t < b.At+b.Len; t += step {
 				room = room || !g.tune[t]

@@ -18,8 +18,9 @@ const (
 // textures that keep the rhythm are made dear, and thinner and fuller ones
 // stand beside them.
 func (w *worker) vary(l *layer, res search.Result) (*layer, search.Result) {
+	skip := 0
 	for range varySteps {
-		bars := l.worn()
+		bars := l.worn(skip)
 		if len(bars) == 0 {
 			break
 		}
@@ -27,10 +28,11 @@ func (w *worker) vary(l *layer, res search.Result) (*layer, search.Result) {
 			w.refresh(l, b)
 		}
 		m, r := w.play()
-		if len(m.worn()) >= len(bars) {
-			break
+		if len(m.worn(0)) < len(l.worn(0)) {
+			l, res = m, r
+		} else {
+			skip++ // the bar before may have more to choose from
 		}
-		l, res = m, r
 	}
 	return l, res
 }
@@ -51,8 +53,9 @@ func (l *layer) rhythms() [][]Tick {
 }
 
 // worn lists the bars that would have to differ so that no rhythm lasts longer
-// than longestRun bars, where the tune leaves room for another.
-func (l *layer) worn() []int {
+// than longestRun bars, where the tune leaves room for another: of each run the
+// last that can, or one before it where some are to be skipped.
+func (l *layer) worn(skip int) []int {
 	rs := l.rhythms()
 	var out []int
 	run := 1
@@ -64,23 +67,35 @@ func (l *layer) worn() []int {
 		if run++; run <= longestRun {
 			continue
 		}
-		// the last of the run that can differ
-		for k := b; k > b-run && k > b-longestRun; k-- {
-			if l.w.s.leaves(k) {
+		least := max(b-run, b-longestRun)
+		for k, left := b, skip; k > least; k-- {
+			if !l.w.s.leaves(k) {
+				continue
+			}
+			if left == 0 {
 				out = append(out, k)
 				run = b - k
 				break
 			}
+			left--
 		}
 	}
 	return out
 }
 
+// shortestRoom is the shortest time, in seconds, from a note of the tune to what
+// could be struck after it: closer is a flam.
+const shortestRoom = 0.14
+
 // leaves reports whether the tune leaves half a beat of a bar unstruck, a third
-// of it in compound metre.
+// of it in compound metre, where there is the time to strike something in it.
 func (s *score) leaves(b int) bool {
 	bar := s.bars[b]
-	for t := bar.At; t < bar.At+bar.Len; t += half(bar) {
+	step := half(bar)
+	if s.seconds(bar.At, bar.At+step) < shortestRoom {
+		step = bar.Beat
+	}
+	for t := bar.At; t < bar.At+bar.Len; t += step {
 		if k := s.tuneAt(t); k < 0 || s.tune[k].at != t {
 			return true
 		}

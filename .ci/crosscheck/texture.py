@@ -44,7 +44,7 @@ def measure(a, ends):
         j = i
         while j < len(bars) and rhythms[j] == rhythms[i]:
             j += 1
-        if rhythms[i] and j - i >= RUN and any(set(halves(b)) - tune for b in bars[i:j]):
+        if rhythms[i] and j - i >= RUN and any(set(halves(b, 60 * b['beat'] / a['ticksPerQuarter'] / a['tempo'])) - tune for b in bars[i:j]):
             r['run_bars'] += j - i
             where['runs'].append(f"{bars[i]['label']}-{bars[j - 1]['label']}")
         i = j
@@ -64,6 +64,8 @@ def measure(a, ends):
     return r, where
 
 
-def halves(b):
-    """The half-beats of a bar, thirds where the beat is dotted."""
-    return range(b['at'], b['at'] + b['len'], b['beat'] // (3 if b['beat'] % 1440 == 0 else 2))
+def halves(b, seconds):
+    """The half-beats of a bar, thirds where the beat is dotted; the beats where these are too short to strike anything in.
+    seconds is how long a beat lasts."""
+    parts = 3 if b['beat'] % 1440 == 0 else 2
+    return range(b['at'], b['at'] + b['len'], b['beat'] // (parts if seconds / parts >= 0.14 else 1))
