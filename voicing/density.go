@@ -78,7 +78,7 @@ func (w *worker) lay() (*layer, search.Result) {
 	low, high := cheapest, dearest // the price lies between
 	lowKnown, highKnown := false, false
 	price, n := aim.price, share(l)
-	for try := 1; try < priceSteps && aim.off(n) > 0; try++ {
+	for try := 1; try < priceSteps && aim.off(n) > 0 && (price > cheapest && price < dearest || lowKnown && highKnown); try++ {
 		if n > aim.high {
 			low, lowKnown = price, true
 		} else {

@@ -424,7 +424,7 @@ func (l *layout) withTune(t Tick, i int) {
 			l.lastInner = false
 		}
 		if long || !l.lastInner {
-			l.add(answer{at: t, pair: long})
+			l.add(answer{at: t, pair: true})
 		}
 	case full && compound(l.bar) && t-l.last >= 2*l.half && s.seconds(l.last, t) >= 0.25:
 		l.add(answer{at: t, pair: true})

@@ -121,20 +121,20 @@ type TurnTaste struct {
 // TextureTaste weighs the textures that a grip may be laid out in, in the unit
 // of Taste. The values are the project's own and have no other source.
 type TextureTaste struct {
-	Misfit     float64 // the figure's own delay has no room under the tune
-	Late       float64 // each beat that the inner voices come after the bass
-	Gap        float64 // a beat that nothing strikes, but at slow tempi
-	Breath     float64 // the last beat of a phrase that nothing strikes (a gain)
-	BassApart  float64 // a bass apart from the tune where the tune leaves a beat (a gain)
-	Turn       float64 // another figure within a phrase
-	Order      float64 // another figure than the one whose turn it is
-	Stale      float64 // the same figure in the next phrase
-	Twice      float64 // the chord waits for the tune's next beat twice in a row
-	Note       float64 // each note added to the tune
-	Unsaid     float64 // a change of chord that nothing says, for each beat of the chord up to two, and once more on a strong beat
-	Heavy      float64 // each note that answers together with the tune where the arrangement is full, and half more where that is shorter than a beat
-	Worn       float64 // a rhythm that has lasted for four bars
-	Idle       float64 // a texture that the grip cannot fill: it has no inner voice, or no bass
+	Misfit    float64 // the figure's own delay has no room under the tune
+	Late      float64 // each beat that the inner voices come after the bass
+	Gap       float64 // a beat that nothing strikes, but at slow tempi
+	Breath    float64 // the last beat of a phrase that nothing strikes (a gain)
+	BassApart float64 // a bass apart from the tune where the tune leaves a beat (a gain)
+	Turn      float64 // another figure within a phrase
+	Order     float64 // another figure than the one whose turn it is
+	Stale     float64 // the same figure in the next phrase
+	Twice     float64 // the chord waits for the tune's next beat twice in a row
+	Note      float64 // each note added to the tune
+	Unsaid    float64 // a change of chord that nothing says, for each beat of the chord up to two, and once more on a strong beat
+	Heavy     float64 // each note that answers together with the tune where the arrangement is full, and half more where that is shorter than a beat
+	Worn      float64 // a rhythm that has lasted for four bars
+	Idle      float64 // a texture that the grip cannot fill: it has no inner voice, or no bass
 }
 
 // AnswerTaste weighs the notes that answer the tune while it rings or rests, in

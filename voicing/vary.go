@@ -123,7 +123,7 @@ func (w *worker) refresh(l *layer, b int) {
 		taken := l.textures[i].struck(from, to)
 		for _, d := range others {
 			for _, tx := range s.layouts(p, d, t) {
-				if !tx.alone && !slices.ContainsFunc(p.layouts, func(o texture) bool { return o.figure == tx.figure && o.same(&tx) }) {
+				if !(tx.alone && p.change) && !slices.ContainsFunc(p.layouts, func(o texture) bool { return o.figure == tx.figure && o.same(&tx) }) {
 					p.layouts = append(p.layouts, tx)
 				}
 			}
