@@ -10,7 +10,7 @@ import (
 // how often a way around it is looked for.
 const (
 	longestRun = 4
-	varySteps  = 3
+	varySteps  = 5
 )
 
 // vary looks for another way where one rhythm lasts for five bars or more
