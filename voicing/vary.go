@@ -123,6 +123,9 @@ func (w *worker) refresh(l *layer, b int) {
 		taken := l.textures[i].struck(from, to)
 		for _, d := range others {
 			for _, tx := range s.layouts(p, d, t) {
+				if d == densityFull && w.density != densityFull {
+					tx.cost += t.Stuffed * float64(len(tx.answers))
+				}
 				if !(tx.alone && p.change) && !slices.ContainsFunc(p.layouts, func(o texture) bool { return o.figure == tx.figure && o.same(&tx) }) {
 					p.layouts = append(p.layouts, tx)
 				}
