@@ -437,6 +437,8 @@ func (w *worker) Node(i, c, m int) float64 {
 	if !tx.alone {
 		if inner := len(g.inner()); inner == 0 && (tx.innerAt > w.ps[i].at || tx.split > 0) {
 			cost += t.Idle
+		} else if tx.innerAt > w.ps[i].at && w.s.takesWord(g.inner(), tx.innerAt) {
+			cost += 2 * w.taste.Answer.TuneAhead
 		}
 	}
 	if i == 0 {

@@ -868,6 +868,20 @@ func (s *score) ahead(t Tick) int {
 	return 0
 }
 
+// takesWord reports whether inner voices that come by themselves at t strike a
+// pitch that the tune strikes next, half a beat later.
+func (s *score) takesWord(inner []tone, t Tick) bool {
+	next := s.nextOnset(t)
+	if next >= s.end || next-t > half(s.bars[s.barAt(t)]) {
+		return false
+	}
+	if k := s.tuneAt(t); k >= 0 && s.tune[k].at == t {
+		return false
+	}
+	word := s.tune[s.tuneAt(next)].midi
+	return slices.ContainsFunc(inner, func(x tone) bool { return int(x.midi) == word })
+}
+
 // pairGain is the most that the other note of a stab can gain.
 const pairGain = 2
 
