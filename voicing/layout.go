@@ -196,6 +196,8 @@ func (s *score) layouts(p *point, d Density, t *TextureTaste) []texture {
 		switch {
 		case breath:
 			tx.cost = -2 * t.Breath
+		case !p.change && !l.slow && s.tune[p.tune].end-p.at >= 3*bar.Beat:
+			tx.cost = t.Gap * float64(s.tune[p.tune].end-p.at) / float64(bar.Beat) // a long note is not left to die
 		case p.change: // the ear misses a chord the more the stronger its beat, and the longer it is
 			tx.cost = t.Unsaid * min(2, float64(p.end-p.at)/float64(bar.Beat))
 			if s.strong(p.at) {
