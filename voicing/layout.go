@@ -174,7 +174,7 @@ func (s *score) layouts(p *point, d Density, t *TextureTaste) []texture {
 			}
 		}
 	}
-	if room := min(s.nextOnset(p.at), p.end) - p.at; !p.change && !p.section && !p.late && !p.early && p.tune >= 0 && room >= 2*bar.Beat {
+	if room := min(s.nextOnset(p.at), p.end) - p.at; !p.change && !s.rootsAgain(p) && !p.section && !p.late && !p.early && p.tune >= 0 && room >= 2*bar.Beat {
 		// the chord is known already: its bass may wait for the beat that the tune leaves
 		l.level, l.may = d, false
 		for k := range figs {
@@ -509,6 +509,13 @@ func (s *score) roomy(a, b Tick) bool {
 	return false
 }
 
+// rootsAgain reports whether the next chord, on the same root, comes within two
+// beats: a bass that waited for the second would say it twice running.
+func (s *score) rootsAgain(p *point) bool {
+	return p.chord+1 < len(s.chords) && s.chords[p.chord+1].at == p.end && p.end-p.at <= 2*s.bars[s.barAt(p.at)].Beat &&
+		s.chords[p.chord+1].chord.BassPC() == s.chords[p.chord].chord.BassPC()
+}
+
 // roomyBar reports whether the tune leaves a beat of the bar at t unstruck.
 func (s *score) roomyBar(t Tick) bool {
 	b := s.bars[s.barAt(t)]
@@ -565,8 +572,9 @@ func (s *score) planEnd(p *point, tx *texture) {
 	case room >= 2*beat:
 		tx.answers = []answer{{at: last + beat, bass: true, root: true}}
 	}
-	if p.tune >= 0 && !p.held && last == from && last == p.at && room >= 2*beat && s.falls(p) {
-		// nothing but the tune's last note here: the grip's own root is the last word
+	if p.tune >= 0 && (!p.held || !p.change) && last == from && last == p.at && room >= 2*beat && s.falls(p) {
+		// nothing but the tune's last note here, or that it rings on over a chord
+		// that has come already: the grip's own root is the last word
 		tx.rootLast = true
 	}
 	// beats before the last tune note that nothing strikes
