@@ -138,7 +138,7 @@ func (l *layer) replies(i int, a answer, now, after []strike, most int, limit fl
 		}
 		try([]strike{opts[k].strike}, opts[k].cost+single)
 	}
-	if !a.bass && len(best) == 0 && len(now) == 0 && limit > wt.Dearest {
+	if !a.bass && len(best) == 0 && len(now) == 0 && limit > wt.Dearest && l.w.s.onBeat(a.at) {
 		opts = opts[:0]
 		l.bassReplies(i, a, add)
 		opts = l.sorted(opts)
@@ -868,6 +868,14 @@ func (s *score) ahead(t Tick) int {
 	return 0
 }
 
+// soon marks the pitches that the tune strikes within a beat after t.
+func (s *score) soon(t Tick) (struck [128]bool) {
+	for k := s.tuneAt(t) + 1; k < len(s.tune) && s.tune[k].at <= t+s.bars[s.barAt(t)].Beat; k++ {
+		struck[s.tune[k].midi] = true
+	}
+	return struck
+}
+
 // takesWord reports whether inner voices that come by themselves at t strike a
 // pitch that the tune strikes next, half a beat later.
 func (s *score) takesWord(inner []tone, t Tick) bool {
@@ -904,6 +912,7 @@ func (l *layer) innerReplies(i int, a answer, most float64, add func(strike, flo
 	owed := l.owed(i, a, heard)
 	fill := l.fills(a.at)
 	ground, ahead := l.ground(a.at), l.w.s.ahead(a.at)
+	near := l.w.s.soon(a.at)
 	left, keeps := wt.GuideLeft, pal.guides
 	switch {
 	case stepped || pal.chord.Kind == theory.Diminished:
@@ -963,7 +972,7 @@ func (l *layer) innerReplies(i int, a answer, most float64, add func(strike, flo
 		if taken[midi] {
 			cost += wt.OtherVoice
 		}
-		if midi == ahead {
+		if midi == ahead || near[midi] {
 			cost += wt.TuneAhead
 		}
 		if midi > rest {
