@@ -600,7 +600,7 @@ func (l *layer) bassSays(i int, a answer, midi int, line bassLine) (cost float64
 		if k := s.tuneAt(a.at); k >= 0 && s.tune[k].at == a.at && (s.tune[k].midi-midi)%12 == 0 {
 			cost += wt.BassTune
 		}
-		if midi == line.after && w.ps[i+1].change && p.end-a.at <= 2*beat {
+		if line.after > 0 && pc == line.after%12 && w.ps[i+1].change && p.end-a.at <= 2*beat {
 			cost += wt.BassEarly // it would take the news from the next chord
 		}
 	}
@@ -646,6 +646,9 @@ func (l *layer) bassPlace(i int, a answer, midi int, line bassLine) float64 {
 	wt := &l.w.taste.Answer
 	cost := 0.0
 	if line.last > 0 && absInt(midi-line.last) > 7 {
+		cost += wt.BassFifth
+	}
+	if !line.more && line.after > 0 && absInt(midi-line.after) > 7 {
 		cost += wt.BassFifth
 	}
 	if b, ok := l.chosen[i].bass(); ok && a.at < l.w.ps[i].at+2*PerQuarter && midi < int(b.midi) && midi%12 != l.pals[i].bass {
@@ -838,21 +841,20 @@ func (l *layer) owed(i int, a answer, heard theory.PCSet) (owed [12]float64) {
 	return owed
 }
 
-// ground is the pitch class of the bass that sounds at t, with whatever is
-// struck then; -1 for none.
-func (l *layer) ground(t Tick) int {
-	ground := -1
-	for _, x := range l.live {
-		if x.voice == Bass && x.end > t {
-			ground = int(x.midi) % 12
+// grounds are the pitch classes of the basses that sound at t, with whatever is
+// struck then.
+func (l *layer) grounds(t Tick) (m theory.PCSet) {
+	for k := range l.live {
+		if x := &l.live[k]; x.voice == Bass && x.end > t {
+			m = m.With(int(x.midi))
 		}
 	}
-	for _, n := range l.now {
-		if n.voice == Bass {
-			ground = int(n.midi) % 12
+	for k := range l.now {
+		if n := &l.now[k]; n.voice == Bass {
+			m = m.With(int(n.midi))
 		}
 	}
-	return ground
+	return m
 }
 
 // ahead is the pitch that the tune is about to strike within two beats of t, where
@@ -911,8 +913,14 @@ func (l *layer) innerReplies(i int, a answer, most float64, add func(strike, flo
 	}
 	owed := l.owed(i, a, heard)
 	fill := l.fills(a.at)
-	ground, ahead := l.ground(a.at), l.w.s.ahead(a.at)
+	grounds, ahead := l.grounds(a.at), l.w.s.ahead(a.at)
 	near := l.w.s.soon(a.at)
+	lowest := 0 // the root where it lies so high that it is no bass
+	if g := &l.chosen[i]; !g.hasBass && len(held) > 0 {
+		if low := held[len(held)-1].midi; int(low)%12 == pal.bass {
+			lowest = int(low)
+		}
+	}
 	left, keeps := wt.GuideLeft, pal.guides
 	switch {
 	case stepped || pal.chord.Kind == theory.Diminished:
@@ -966,8 +974,11 @@ func (l *layer) innerReplies(i int, a answer, most float64, add func(strike, flo
 		if pc == pal.root {
 			cost += wt.Root
 		}
-		if pc == ground {
+		if grounds.Has(pc) {
 			cost += wt.BassDoubled
+		}
+		if midi < lowest {
+			cost += wt.BelowGround // it would be heard as a bass
 		}
 		if taken[midi] {
 			cost += wt.OtherVoice
