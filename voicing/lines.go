@@ -402,6 +402,12 @@ func (b *bassLine) walks(midi int) bool {
 	return b.more && b.last > 0 && b.after > 0 && isStep(in) && in*(b.after-midi) > 0
 }
 
+// strays reports whether the bass has set out by step and a pitch leaves it by a
+// leap. That is no fault where it has arrived.
+func (b *bassLine) strays(midi int) bool {
+	return b.before > 0 && b.last > 0 && isStep(b.last-b.before) && absInt(midi-b.last) > 2
+}
+
 // gains is what a walk makes cheaper: each step that goes on as the step before
 // it, into the next bass or from the bass before the last; and the fifth of the
 // bass that comes, which leads there as a dominant does.

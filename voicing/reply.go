@@ -593,6 +593,12 @@ func (l *layer) bassSays(i int, a answer, midi int, line bassLine) (cost float64
 	if last == midi && !p.final {
 		cost += wt.BassAgain
 	}
+	if !p.final && last%12 != pal.bass && line.strays(midi) {
+		cost += wt.WalkLost
+	}
+	if pc != pal.bass && slices.ContainsFunc(l.now, func(x strike) bool { return x.voice == Inner && int(x.midi)%12 == pc }) {
+		cost += wt.BassDoubled
+	}
 	if pc != pal.bass && !p.final {
 		if absInt(last-midi) == 12 {
 			cost += wt.BassOctave // the same again, only lower or higher

@@ -165,6 +165,7 @@ type AnswerTaste struct {
 	LeadsOn      float64 // a note of the chord a half step from the next bass, two beats before it (a gain; half of it for a whole step)
 	WalkStep     float64 // any other note of chord or scale a step on from the bass before, towards the next grip's, with more bass to come
 	WalkOn       float64 // a step on in the direction of the step before, or of the step that follows (a gain, for each)
+	WalkLost     float64 // a leap after a step: the walk leads nowhere
 	FifthIn      float64 // on the last beat the fifth of the next bass, as a dominant leads there (a gain)
 	StepForeign  float64 // that step is not of the chord
 	StepDenies   float64 // that step denies the chord: the wrong third, or a major seventh on it
@@ -246,7 +247,7 @@ func DefaultTaste() Taste {
 			Dearest: 3.4, InnerForBass: 2.5,
 			TuneOctave: 1.4, CutsBass: 0.5, TakesBass: 1.5, CutsInner: 0.35,
 			Shift: 0.8, ShiftFret: 0.2, Onward: 0.3, OnwardFret: 0.12, Hurried: 1.5, SameFinger: 0.5,
-			WalkStep: 0.5, WalkOn: 0.4, FifthIn: 0.3, StepIn: 0.5, Leading: 0.7, LeadsOn: 0.8, StepForeign: 0.4, StepDenies: 0.6,
+			WalkStep: 0.5, WalkOn: 0.4, WalkLost: 0.5, FifthIn: 0.3, StepIn: 0.5, Leading: 0.7, LeadsOn: 0.8, StepForeign: 0.4, StepDenies: 0.6,
 			Ground: 0.6, GroundAgain: 1.2, GroundOctave: 0.5, BassThird: 0.5, BassOther: 0.5, BassSixth: 2,
 			BassOctave: 0.8, BassTune: 0.7, BassEarly: 0.9, OtherVoice: 0.6, BassAgain: 2.4,
 			RootAgain: 0.6, RootHigh: 0.2, FinalHigh: 0.1, BassFifth: 0.5, BelowGround: 2.2, BassHigh: 0.15, BassFret: 0.25,
