@@ -242,6 +242,9 @@ func (w *worker) spot(i int) spot {
 		sp.toTwo = falls && (d.Kind == theory.Minor && d.Tones.Has(10) || d.Kind == theory.HalfDiminished)
 		sp.toMinor = falls && d.Kind == theory.Minor && !d.Tones.Has(10)
 	}
+	if c.IsDominant() {
+		sp.nine = s.sings(c.RootPC()+2, p.at+1, s.chords[p.chord].end, beat)
+	}
 	sp.ceiling = 64
 	if p.tune >= 0 {
 		sp.tune = s.tune[p.tune].midi
@@ -252,6 +255,17 @@ func (w *worker) spot(i int) spot {
 		sp.mood = strict
 	}
 	return sp
+}
+
+// sings reports whether the tune strikes a pitch class between two times, for
+// least at least.
+func (s *score) sings(pc int, from, to, least Tick) bool {
+	for k := max(s.tuneAt(from), 0); k < len(s.tune) && s.tune[k].at < to; k++ {
+		if n := &s.tune[k]; n.at >= from && (n.midi-pc)%12 == 0 && n.end-n.at >= least {
+			return true
+		}
+	}
+	return false
 }
 
 // moods lists the substitutes that may stand at point i. A dominant that
@@ -271,7 +285,7 @@ func (w *worker) moods(i int) []mood {
 		return []mood{pedal}
 	}
 	plain := c.Kind == theory.Dominant && !c.Slash && c.Tones&^degrees(0, 1, 2, 4, 7, 9, 10) == 0
-	if plain && w.spots[i].resolves && !p.final && !p.light {
+	if plain && w.spots[i].resolves && !w.spots[i].nine && !p.final && !p.light {
 		if w.tension == tensionHigh {
 			return []mood{altered, tritone}
 		}

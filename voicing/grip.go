@@ -85,6 +85,7 @@ type spot struct {
 	// minorTonic says that the chord is the tonic of a minor key.
 	minorTonic bool
 	line       bool // a triad, and the next chord adds a sixth or seventh to it: a line that is still to come
+	nine       bool // the tune comes to the natural nine, for a beat at least, before the chord is over
 	coloured   bool // the sheet's own harmony goes beyond triads and sevenths
 	room       bool // there is time for a full grip to be heard
 	cadence    bool

@@ -116,7 +116,7 @@ func newPalette(s spot) palette {
 					set(9, 0.8)
 				}
 			}
-			if resolves && m != strict && !has(2) && (s.coloured || key.Has(p.root+1)) {
+			if resolves && m != strict && !has(2) && !s.nine && (s.coloured || key.Has(p.root+1)) {
 				p.cost[(p.root+1)%12] = 0.3
 			}
 			if resolves && key.Has(p.root+8) && m != strict {
