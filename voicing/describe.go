@@ -42,8 +42,12 @@ func (w *worker) describe(a *Arrangement, l *layer) {
 			late := l.heldAt(p.texture.split)
 			late.mood = g.mood
 			g.keepOuter()
-			a.Grips = append(a.Grips, w.placed(i, p.at, &g, "bass and tune, chord with the tune's next beat", terms))
-			a.Grips = append(a.Grips, w.placed(i, p.texture.split, &late, "chord with the tune, after its bass", nil))
+			first, then := "bass and tune, chord with the tune's next beat", "chord with the tune, after its bass"
+			if k := w.s.tuneAt(p.texture.split); k < 0 || w.s.tune[k].at != p.texture.split {
+				first, then = "bass and tune, chord after", "chord after its bass"
+			}
+			a.Grips = append(a.Grips, w.placed(i, p.at, &g, first, terms))
+			a.Grips = append(a.Grips, w.placed(i, p.texture.split, &late, then, nil))
 			continue
 		}
 		a.Grips = append(a.Grips, w.placed(i, min(p.at, p.texture.innerAt), &g, p.texture.name, terms))

@@ -183,6 +183,9 @@ func (s *score) layouts(p *point, d Density, t *TextureTaste) []texture {
 				continue
 			}
 			l.tx = texture{bassAt: p.at + bar.Beat, innerAt: p.at, name: "tune and chord, bass after"}
+			if p.held {
+				l.tx.name = "chord first, bass after"
+			}
 			l.misfit = false
 			l.answer()
 			l.tx.figure = k

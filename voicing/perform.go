@@ -86,6 +86,9 @@ func (w *worker) perform(path, manner []int) *layer {
 // arrangement is what was played, with its reasons.
 func (l *layer) arrangement() *Arrangement {
 	w, a := l.w, &Arrangement{}
+	for i := range w.ps { // another layer may have been played since
+		w.ps[i].texture = l.textures[i]
+	}
 	l.lengths()
 	l.collect(a)
 	a.LetGo = l.letsGo()

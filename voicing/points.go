@@ -180,6 +180,9 @@ func (s *score) settle(p *point, g *grip) {
 	if !ok && (p.change || p.tune < 0 || p.held || p.late) && tx.innerAt > p.at && s.under(p.at, g) {
 		tx.innerAt, tx.name = p.at, "chord on the beat"
 	}
+	if !ok && p.tune >= 0 && !p.held && !p.late && !p.early && tx.innerAt > p.at {
+		tx.name = "tune first, chord after"
+	}
 }
 
 // under reports whether the inner voices of a grip lie under the note of the

@@ -1,0 +1,93 @@
+package voicing
+
+import (
+	"path/filepath"
+	"testing"
+)
+
+// When a voice is first struck in the stretch of a grip, as its name tells.
+type told uint8
+
+const (
+	free   told = iota
+	first       // with the grip
+	later       // in the stretch, but not with the grip
+	unless      // not with the grip
+)
+
+// toldTextures is what each name of a texture says of bass, inner voices and
+// tune. A bass or an inner voice that comes later may have been given up to what
+// else the hand has to do, so that only their coming first is held against them.
+var toldTextures = map[string][3]told{
+	"together":                                       {},
+	"together, the low root last":                    {unless, free, free},
+	"together, the root again last":                  {},
+	"bass and tune, chord after":                     {first, unless, first},
+	"tune first, chord after":                        {unless, unless, first},
+	"chord after its bass":                           {free, first, unless},
+	"bass first, chord after":                        {first, unless, unless},
+	"bass first, tune and chord after":               {first, unless, later},
+	"tune and chord, bass after":                     {unless, first, first},
+	"chord first, bass after":                        {unless, first, unless},
+	"tune and chord early, bass on the beat":         {unless, first, first},
+	"tune early, chord on the beat":                  {free, first, unless},
+	"chord on the beat":                              {free, first, free},
+	"bass and tune, chord with the tune's next beat": {first, unless, first},
+	"chord with the tune, after its bass":            {free, first, first},
+	"passing diminished with the tune":               {free, first, first},
+	"the coming grip a fret away":                    {free, free, first},
+}
+
+// TestTexturesAsTold: the name of a texture is what is played, at every density,
+// and grips stand in the order of time.
+func TestTexturesAsTold(t *testing.T) {
+	var files []string
+	for _, g := range []string{"testdata/situations/*[05]-*.abc", "../testdata/tunes/*.abc", "testdata/situations/*-bass-*.abc"} {
+		more, err := filepath.Glob(g)
+		if err != nil || len(more) == 0 {
+			t.Fatalf("%s: no files (%v)", g, err)
+		}
+		files = append(files, more...)
+	}
+	seen := map[string]int{}
+	for _, s := range arrangeAll(t, files) {
+		for d, grid := range s.at {
+			a := grid.a
+			for k, g := range a.Grips {
+				end := a.End()
+				if k+1 < len(a.Grips) {
+					end = a.Grips[k+1].At
+				}
+				if end <= g.At {
+					t.Errorf("%s, %s: the grip %q at %d stands before one at %d", s.name, densityWords[d], g.Texture, g.At, end)
+					continue
+				}
+				want, ok := toldTextures[g.Texture]
+				if !ok {
+					t.Errorf("%s: no such texture: %q", s.name, g.Texture)
+					continue
+				}
+				seen[g.Texture]++
+				came := [3]Tick{-1, -1, -1} // bass, inner, melody
+				for _, n := range a.Notes {
+					if v := 2 - int(n.Voice); in(n.At, g.At, end) && came[v] < 0 {
+						came[v] = n.At
+					}
+				}
+				for v, w := range want {
+					at := came[v]
+					if w == first && at != g.At || w == unless && at == g.At || w == later && at <= g.At {
+						t.Errorf("%s, %s, bar %s: %q, but the %s comes at %d and the grip stands at %d",
+							s.name, densityWords[d], a.Bars[g.Bar].Label, g.Texture, Voice(2-v), at, g.At)
+					}
+				}
+			}
+		}
+	}
+	for _, name := range []string{"together", "bass and tune, chord after", "bass and tune, chord with the tune's next beat", "bass first, chord after"} {
+		if seen[name] == 0 {
+			t.Errorf("%q was never played: nothing is tried", name)
+		}
+	}
+	t.Log(seen)
+}
