@@ -448,7 +448,6 @@ func (l *layout) weigh(t *TextureTaste) float64 {
 	if l.misfit && l.tx.split == 0 {
 		cost += t.Misfit
 	}
-	cost += t.Late * float64(l.tx.innerAt-p.at) / float64(beat)
 	struck := func(a, b Tick) bool { // an added attack in [a, b)
 		if in(l.tx.bassAt, a, b) || in(l.tx.innerAt, a, b) {
 			return true

@@ -122,7 +122,6 @@ type TurnTaste struct {
 // of Taste. The values are the project's own and have no other source.
 type TextureTaste struct {
 	Misfit    float64 // the figure's own delay has no room under the tune
-	Late      float64 // each beat that the inner voices come after the bass
 	Gap       float64 // a beat that nothing strikes, but at slow tempi
 	Breath    float64 // the last beat of a phrase that nothing strikes (a gain)
 	BassApart float64 // a bass apart from the tune where the tune leaves a beat (a gain)
