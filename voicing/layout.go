@@ -218,6 +218,8 @@ func (l *layout) lay() texture {
 	l.tx = texture{bassAt: p.at, innerAt: p.at, name: "together"}
 	l.misfit = false
 	switch {
+	case p.late && p.closes && p.end-s.tune[p.tune].at <= l.bar.Beat:
+		l.tx.name = "chord on the beat, the pick-up bare"
 	case p.late:
 		l.tx.innerAt = s.tune[p.tune].at
 		l.tx.name = "bass first, tune and chord after"
@@ -317,7 +319,8 @@ func (l *layout) answer() {
 	l.lastInner = l.tx.innerAt >= l.tx.bassAt
 	l.last = max(l.tx.innerAt, l.tx.bassAt)
 	for t := l.p.at + l.half; t < l.p.end; t += l.half {
-		if t == l.tx.innerAt && t > l.tx.bassAt && l.wants(l.fig.bass, t) && !l.slow && l.level != densitySparse {
+		if t == l.tx.innerAt && t > l.tx.bassAt && l.wants(l.fig.bass, t) && !l.slow && l.level != densitySparse &&
+			!(l.p.closes && l.p.end-t <= l.bar.Beat) {
 			l.tx.answers = append(l.tx.answers, answer{at: t, bass: true, line: true}) // the bass steps with the chord
 			continue
 		}
@@ -355,7 +358,7 @@ func (l *layout) underHold(t Tick) {
 	if !bass && !inner || !onBeat && s.phraseRest(t, p) || l.slow && t-l.last < beat && l.level != densityFull {
 		return
 	}
-	if bass && inner && !into {
+	if bass && inner && !into && !(p.closes && p.end-t <= beat) {
 		l.add(answer{at: t, bass: true, line: true})
 		bass = false
 	}
@@ -385,11 +388,12 @@ func (l *layout) between(t Tick) {
 	if !s.bossa && t+beat >= p.end && p.end-p.at >= 2*beat && !p.cadence && l.tx.innerAt > p.at {
 		bass = true // the step into the next root
 	}
-	if bass && (full && t+beat < p.end || (l.wants(l.fig.inner, t) || l.inner == 0 && l.fig.delay > 0) && !sparse && !l.slow) {
+	ends := p.closes && p.end-t <= beat // one note, if any: the phrase breathes
+	if bass && !ends && (full && t+beat < p.end || (l.wants(l.fig.inner, t) || l.inner == 0 && l.fig.delay > 0) && !sparse && !l.slow) {
 		l.add(answer{at: t, bass: true})
 		bass = false
 	}
-	l.add(answer{at: t, bass: bass, pair: !bass && (l.inner == 0 || full)})
+	l.add(answer{at: t, bass: bass, pair: !bass && !ends && (l.inner == 0 || full)})
 }
 
 // withTune answers together with tune note i, at t.

@@ -14,7 +14,8 @@ type point struct {
 	early   bool // that note was moved before at, and the inner voices with it: the bass comes after
 	change  bool // the chord changes here
 	section bool
-	cadence bool // the last point of a phrase
+	cadence bool // the last point of a phrase, but for chords that lead on from it
+	closes  bool // the last point of a phrase
 	final   bool // the last point of the tune
 	light   bool // hardly any time: few notes
 	phrase  int
@@ -74,7 +75,8 @@ func (s *score) points() []point {
 	for i := range ps {
 		p := &ps[i]
 		p.final = i == len(ps)-1
-		p.cadence = p.final || ps[i+1].phrase != p.phrase
+		p.closes = p.final || ps[i+1].phrase != p.phrase
+		p.cadence = p.closes
 		if s.chords[p.chord].added != "" {
 			p.cadence = false // it leads on
 		} else if !p.final && s.chords[ps[i+1].chord].added != "" {
