@@ -235,6 +235,7 @@ func TestSituationsNeedRules(t *testing.T) {
 		{"Texture.Unsaid", func(w *voicing.Taste) *float64 { return &w.Texture.Unsaid }, "243-few-notes-say-the-chords.abc"},
 		{"Texture.Heavy", func(w *voicing.Taste) *float64 { return &w.Texture.Heavy }, "245-many-notes-under-a-tune.abc"},
 		{"Texture.Worn", func(w *voicing.Taste) *float64 { return &w.Texture.Worn }, "259-waltz-that-varies.abc"},
+		{"Texture.Stuffed", func(w *voicing.Taste) *float64 { return &w.Texture.Stuffed }, "249-chord-on-the-one-again.abc"},
 		{"Answer.LineOn", func(w *voicing.Taste) *float64 { return &w.Answer.LineOn }, "251-line-that-leads-on.abc"},
 		{"Answer.LineHome", func(w *voicing.Taste) *float64 { return &w.Answer.LineHome }, "252-line-that-comes-home.abc"},
 		{"Answer.LineIn", func(w *voicing.Taste) *float64 { return &w.Answer.LineIn }, "253-half-step-into-the-next-chord.abc"},
