@@ -446,14 +446,9 @@ func (w *worker) Turn(i, m, n int) float64 {
 // Node is what a grip costs by itself, laid out in texture m.
 func (w *worker) Node(i, c, m int) float64 {
 	g, tx := &w.grips[i][c], &w.ps[i].layouts[m]
-	t := &w.taste.Texture
 	cost := g.cost + tx.cost + w.pay(&w.ps[i], g, tx)
-	if !tx.alone {
-		if inner := len(g.inner()); inner == 0 && (tx.innerAt > w.ps[i].at || tx.split > 0) {
-			cost += t.Idle
-		} else if tx.innerAt > w.ps[i].at && w.s.takesWord(g.inner(), tx.innerAt) {
-			cost += 2 * w.taste.Answer.TuneAhead
-		}
+	if !tx.alone && tx.innerAt > w.ps[i].at && w.s.takesWord(g.inner(), tx.innerAt) {
+		cost += 2 * w.taste.Answer.TuneAhead
 	}
 	if i == 0 {
 		q := int(g.pos)

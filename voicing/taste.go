@@ -134,7 +134,6 @@ type TextureTaste struct {
 	Heavy     float64 // each note that answers together with the tune where the arrangement is full, and half more where that is shorter than a beat
 	Worn      float64 // a rhythm that has lasted for four bars
 	Stuffed   float64 // each answer of a texture fuller than the density asks for, to break such a rhythm: an attack less breaks it too
-	Idle      float64 // a texture that the grip cannot fill: it has no inner voice, or no bass
 }
 
 // AnswerTaste weighs the notes that answer the tune while it rings or rests, in
@@ -240,7 +239,7 @@ func DefaultTaste() Taste {
 		BassLeap: 6, BassFifth: 1.3, BassStep: 0.6, TurnedLeap: 2, PassingDim: 2.5, Octaves: 6, Contrary: 0.3, Common: 0.15, Structure: 0.25, HeldLost: 30,
 		BassRepeat: 0.2, Pedal: 1.8,
 		Texture: TextureTaste{
-			Misfit: 0.8, Gap: 0.8, Breath: 0.2, BassApart: 1, Turn: 1.2, Order: 0.7, Stale: 1, Twice: 0.8, Unsaid: 5, Worn: 3, Stuffed: 0.4, Heavy: 0.4, Idle: 0.3, Note: -0.15,
+			Misfit: 0.8, Gap: 0.8, Breath: 0.2, BassApart: 1, Turn: 1.2, Order: 0.7, Stale: 1, Twice: 0.8, Unsaid: 5, Worn: 3, Stuffed: 0.4, Heavy: 0.4, Note: -0.15,
 		},
 		Answer: AnswerTaste{
 			Dearest: 3.4, InnerForBass: 2.5,
