@@ -153,7 +153,7 @@ func TestSituationsNeedRules(t *testing.T) {
 		{"Shift", func(w *voicing.Taste) *float64 { return &w.Shift }, "122-near-the-last-grip.abc"},
 		{"Seventh", func(w *voicing.Taste) *float64 { return &w.Seventh }, "229-sevenths-that-fall.abc"},
 		{"Contrary", func(w *voicing.Taste) *float64 { return &w.Contrary }, "119-inner-line-round-the-circle.abc"},
-		{"InnerLeap", func(w *voicing.Taste) *float64 { return &w.InnerLeap }, "170-bass-steps-into-each-root.abc"},
+		{"InnerLeap", func(w *voicing.Taste) *float64 { return &w.InnerLeap }, "119-inner-line-round-the-circle.abc"},
 		{"BassLeap", func(w *voicing.Taste) *float64 { return &w.BassLeap }, "190-roots-far-apart.abc"},
 		{"BassFifth", func(w *voicing.Taste) *float64 { return &w.BassFifth }, "196-fifths-at-most.abc"},
 		{"Pedal", func(w *voicing.Taste) *float64 { return &w.Pedal }, "195-short-bridge.abc"},
