@@ -178,7 +178,7 @@ func (w *worker) arrange() *Arrangement {
 	w.ps = s.points()
 	l, res := w.lay()
 	a := l.arrangement()
-	a.Cost, a.Alone = res.Cost, l.alone()
+	a.Cost, a.Alone = res.Cost-w.paid(l.price, res), l.alone()
 	for _, sp := range w.spots {
 		if w.m.cut[sp] {
 			a.Cut++

@@ -133,6 +133,23 @@ func (w *worker) pay(p *point, g *grip, tx *texture) float64 {
 	return price * grain(w.s.barAt(p.at)) * (grip + float64(tx.notes()))
 }
 
+// paid is how much of what the way res costs is the price of the day, which is
+// of the density and says nothing of the notes.
+func (w *worker) paid(price float64, res search.Result) float64 {
+	sum := 0.0
+	for i, c := range res.Path {
+		if c < 0 {
+			continue
+		}
+		p, g, tx := &w.ps[i], &w.grips[i][c], &w.ps[i].layouts[res.Manner[i]]
+		w.price = price
+		sum += w.pay(p, g, tx)
+		w.price = 0
+		sum -= w.pay(p, g, tx)
+	}
+	return sum
+}
+
 // notePrice is what one more note costs: taste and the price of the day.
 func (w *worker) notePrice() float64 { return w.price + w.taste.Texture.Note }
 

@@ -91,3 +91,20 @@ func TestTexturesAsTold(t *testing.T) {
 	}
 	t.Log(seen)
 }
+
+// TestCostWithoutPrice: the price that makes an arrangement sparse or full is no
+// part of what it costs, else keys, each with a price of its own, could not be
+// ranked.
+func TestCostWithoutPrice(t *testing.T) {
+	for _, s := range arrangeAll(t, []string{"../testdata/tunes/slate-roof-waltz.abc", "../testdata/tunes/hollow-reed.abc"}) {
+		bars := float64(len(s.at[1].a.Bars))
+		medium := s.at[1].a.Cost / bars
+		for _, d := range []int{0, 2} {
+			if got := s.at[d].a.Cost / bars; got < medium-1 || got > medium+6 {
+				t.Errorf("%s, %s: a bar costs %.1f, at medium %.1f", s.name, densityWords[d], got, medium)
+			} else {
+				t.Logf("%s, %s: a bar costs %.1f, at medium %.1f", s.name, densityWords[d], got, medium)
+			}
+		}
+	}
+}
