@@ -77,10 +77,10 @@ var (
 		fs.StringVar(&o.section, "section", "", "NAME|section; A/2 is the second A (check lists them)")
 	}}
 	soundFlags = flagGroup{"What to hear", func(fs *pflag.FlagSet, o *options) {
-		fs.StringVar(&o.tempo, "tempo", "", "TEMPO|60% of the written tempo, or 90 beats a minute")
-		fs.StringSliceVar(&o.only, "only", nil, "LAYERS|these alone, of melody,inner,bass")
-		fs.StringSliceVar(&o.mute, "mute", nil, "LAYERS|all but these")
-		fs.BoolVar(&o.noSpread, "no-spread", false, "|strike chords in one moment")
+		fs.StringVar(&o.tempo, "tempo", "", "TEMPO|60% of the written tempo, or 90 beats a minute (default: as written)")
+		fs.StringSliceVar(&o.only, "only", nil, "LAYERS|these alone, of melody,inner,bass (default: all)")
+		fs.StringSliceVar(&o.mute, "mute", nil, "LAYERS|all but these (default: none is muted)")
+		fs.BoolVar(&o.noSpread, "no-spread", false, "|strike the notes of a chord in one moment (default: a little apart, as thumb and fingers come; rolled in ballads)")
 		toneFlags(fs, o)
 	}}
 	countFlags = flagGroup{"Practise", func(fs *pflag.FlagSet, o *options) {
@@ -139,22 +139,22 @@ func parseCountIn(s string, absent int) (int, error) {
 func planFlags(fs *pflag.FlagSet, o *options) {
 	fs.StringVar(&o.feel, "feel", "", "FEEL|straight, swing, bossa (straight, with an even thumb) or the ratio of long to short eighths, such as 1.7 (default: by metre and tempo)")
 	fs.StringVar(&o.tension, "tension", "", "T|how far harmony goes from the written chords: low, medium or high (default medium)")
-	fs.StringVar(&o.density, "density", "", "D|how much is added to the tune: sparse, medium or full (default medium)")
+	fs.StringVar(&o.density, "density", "", "D|how much is added to the tune: sparse, about half of what medium adds, medium, or full, about half as much again (default medium). Full tires both hands soonest, above all where the tempo is fast: begin slowly, and rest")
 	fs.StringVar(&o.phrasing, "phrasing", "", "P|the tune's rhythm as written, or relaxed: a phrase starts or ends half a beat early or late with its chord, as players do, while the bass keeps the beat (default written)")
 	fs.StringVar(&o.reach, "reach", "", "REACH|how far the left hand reaches: small, normal, large, or from finger 1 to finger 4 in mm, such as 90mm (default normal). "+stretchCaution)
 	fs.IntVar(&o.pluck, "pluck", voicing.NormalRightHand().Fingers, fmt.Sprintf("N|how many strings the right hand plucks at once, %d to %d (default %d: thumb and three fingers); more are struck only as one stroke over neighbouring strings", voicing.MinPlucked, voicing.MaxPlucked, voicing.NormalRightHand().Fingers))
 	fs.StringVar(&o.tuning, "tuning", "", "TUNING|the open strings: "+strings.Join(voicing.Tunings(), ", ")+", or notes from low to high, such as \"D A D G B E\" or \"E2 A2 D3 G3 B3 E4\", six or seven (default standard)")
 	fs.IntVar(&o.frets, "frets", voicing.StandardNeck().Frets, fmt.Sprintf("N|highest fret in use, counted from the nut, %d to %d (default %d)", minFrets, maxFrets, voicing.StandardNeck().Frets))
 	fs.StringVar(&o.scale, "scale-length", "", fmt.Sprintf("MM|from nut to bridge, %d to %d: on a short neck the hand reaches more frets (default %g)", minScale, maxScale, voicing.StandardNeck().Scale))
-	fs.IntVar(&o.capo, "capo", 0, "FRET|a capo there; frets are counted from it")
+	fs.IntVar(&o.capo, "capo", 0, "FRET|a capo there, 0 to 11; frets are counted from it (default 0: none)")
 }
 
 // toneFlags say what the built-in strings sound like.
 func toneFlags(fs *pflag.FlagSet, o *options) {
-	fs.StringVar(&o.tone, "tone", "", "NAME|the guitar's tone: "+strings.Join(synth.Tones(), ", "))
+	fs.StringVar(&o.tone, "tone", "", "NAME|the guitar's tone: "+strings.Join(synth.Tones(), ", ")+" (default archtop)")
 	fs.Float64Var(&o.a4, "a4", 440, fmt.Sprintf("HZ|what the strings are tuned to in sound: the frequency of A4, %d to %d (default 440)", synth.MinA4, synth.MaxA4))
 	fs.Float64Var(&o.gain, "gain", 0, "DB|louder or softer, -60 to "+strconv.Itoa(maxGain)+
-		" (turn headphones down first: loud for long harms the ears)")
+		" (turn headphones down first: loud for long harms the ears; default 0)")
 }
 
 // usages lists the flags of a set, texts in one column.
