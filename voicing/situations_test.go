@@ -242,7 +242,6 @@ func TestSituationsNeedRules(t *testing.T) {
 		{"Answer.LineLost", func(w *voicing.Taste) *float64 { return &w.Answer.LineLost }, "254-line-is-taken-up.abc"},
 		{"Answer.Chain", func(w *voicing.Taste) *float64 { return &w.Answer.Chain }, "252-line-that-comes-home.abc"},
 		{"Answer.Early", func(w *voicing.Taste) *float64 { return &w.Answer.Early }, "255-guide-tone-before-its-chord.abc"},
-		{"Answer.PhraseRoom", func(w *voicing.Taste) *float64 { return &w.Answer.PhraseRoom }, "264-phrases-with-room-between.abc"},
 		{"Answer.WalkStep", func(w *voicing.Taste) *float64 { return &w.Answer.WalkStep }, "257-bass-of-fifths-and-steps.abc"},
 		{"Answer.WalkOn", func(w *voicing.Taste) *float64 { return &w.Answer.WalkOn }, "249-chord-on-the-one-again.abc"},
 		{"Answer.FifthIn", func(w *voicing.Taste) *float64 { return &w.Answer.FifthIn }, "258-fifth-leads-into-the-root.abc"},

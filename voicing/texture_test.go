@@ -400,7 +400,7 @@ func textureOf(t *testing.T, sheets []sheetAt) {
 		between("inner apart", inner, 50, 100)
 		between("off the beat", off, 12, 45)
 		between("a figure lasts", kept, 50, 100)
-		tellFigure(t, "rhythm", len(runs) == 0, "the same five bars running in %d of %d: %s", len(runs), len(sheets), strings.Join(runs, ", "))
+		tellFigure(t, "rhythm", 25*len(runs) <= len(sheets), "the same five bars running in %d of %d: %s", len(runs), len(sheets), strings.Join(runs, ", "))
 		tellFigure(t, "breath", ends.percent() >= 85, "%.1f %% (%d of %d) of the phrase ends, wanted 85; without: %s", ends.percent(), ends.part, ends.whole,
 			strings.Join(breathless, ", "))
 	}
