@@ -593,7 +593,7 @@ func (l *layer) bassSays(i int, a answer, midi int, line bassLine) (cost float64
 	if last == midi && !p.final {
 		cost += wt.BassAgain
 	}
-	if !p.final && last%12 != pal.bass && line.strays(midi) {
+	if own, ok := l.chosen[i].bass(); !p.final && last%12 != pal.bass && !(ok && int(own.midi) == last) && line.strays(midi) {
 		cost += wt.WalkLost
 	}
 	if pc != pal.bass && slices.ContainsFunc(l.now, func(x strike) bool { return x.voice == Inner && int(x.midi)%12 == pc }) {
