@@ -560,6 +560,9 @@ func (l *layer) bassSays(i int, a answer, midi int, line bassLine) (cost float64
 			cost += wt.StepForeign
 		}
 		if deg == 11 && c.Kind != theory.Major || pal.third >= 0 && (deg == 3 || deg == 4) && pc != pal.third {
+			if a.at-s.chords[p.chord].at < 2*PerQuarter && s.chords[p.chord].end-a.at > PerQuarter {
+				return 0, false // the chord is still new, and there are beats to come of it
+			}
 			cost += wt.StepDenies
 		}
 	case pc == pal.bass:
