@@ -248,7 +248,7 @@ func DefaultTaste() Taste {
 			WalkStep: 0.5, WalkOn: 0.4, WalkLost: 0.5, FifthIn: 0.3, StepIn: 0.5, Leading: 0.7, LeadsOn: 0.8, StepForeign: 0.4, StepDenies: 0.6,
 			Ground: 0.6, GroundAgain: 1.2, GroundOctave: 0.5, BassThird: 0.5, BassOther: 0.5, BassSixth: 2,
 			BassOctave: 0.8, BassTune: 0.7, BassEarly: 0.9, OtherVoice: 0.6, BassAgain: 2.4,
-			RootAgain: 0.6, RootHigh: 0.2, FinalHigh: 0.1, BassFifth: 0.5, BelowGround: 2.2, BassHigh: 0.15, BassFret: 0.25,
+			RootAgain: 0.6, RootHigh: 0.2, FinalHigh: 0.1, BassFifth: 0.5, BelowGround: 2.35, BassHigh: 0.15, BassFret: 0.25,
 			Open: 0.1, Finger: 0.02, InHand: 0.3,
 			LineNew: 0.5, LineSame: 1.7, LineBack: 2.6, LineThird: 0.7, LineLeap: 3, LineWide: 0.2, LineOn: 0.6, LineHome: 0.2, LineIn: 0.5, LineLost: 0.8, Chain: 0.6, Early: 0.3, PhraseRoom: 2.5,
 			OwedGuide: 1.5, OwedColour: 1.4, OwedNine: 1.8,
