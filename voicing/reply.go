@@ -548,6 +548,9 @@ func (l *layer) bassSays(i int, a answer, midi int, line bassLine) (cost float64
 		if absInt(midi-next) == 2 && !toned && !s.keyPCs[s.barAt(a.at)].Has(pc) {
 			return 0, false
 		}
+		if deg == 1 && !toned && absInt(midi-next) != 1 {
+			return 0, false // a half step over the root pulls back to it unless it falls on by another
+		}
 		over := s.tuneOver(a.at)
 		if d := absInt(over-midi) % 12; !toned && over > 0 && (d == 1 || d == 11) {
 			return 0, false // it rubs against the tune
@@ -636,8 +639,8 @@ func (l *layer) bassSays(i int, a answer, midi int, line bassLine) (cost float64
 // step from the tune.
 func (l *layer) walkable(i int, a answer, pc int) bool {
 	s, pal := l.w.s, &l.pals[i]
-	if pal.cost[pc] >= 1 && !s.keyPCs[s.barAt(a.at)].Has(pc) || l.denies(i, pc) {
-		return false
+	if pal.cost[pc] >= 1 && !s.keyPCs[s.barAt(a.at)].Has(pc) || l.denies(i, pc) || (pc-pal.root+12)%12 == 1 {
+		return false // a half step over the root pulls back to it
 	}
 	d := absInt(s.tuneOver(a.at)-pc) % 12
 	return s.tuneOver(a.at) == 0 || pal.cost[pc] < 1 || d != 1 && d != 11
