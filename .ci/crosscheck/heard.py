@@ -1,4 +1,4 @@
-"""What a sound server is given against what the WAV file has: a phrase heard live is the phrase that is written.
+"""What a sound server is given against what the WAV file has: the tune heard live is the tune that is written.
 
 The server plays into a sink that is not there (null-sink.sh of the shared data), which is recorded.
 """
@@ -11,7 +11,9 @@ import tempfile
 from common import DATA, DEMO, PROGRAM, Check, run, write
 from wav import RATE, samples
 
-PART = ['--phrase', '1']  # a whole one: its highest and last notes are played as such wherever it is cut
+# The whole tune, fast: phrases swell across bar lines, so that a part that is cut off before a pick-up ends a little
+# louder or softer than it does in the tune.
+PART = []
 
 
 def sink(args, timeout=120):
@@ -61,7 +63,7 @@ def same_sound(c, d, flags):
     x, y = x[max(at, 0):], y[max(-at, 0):]
     length = min(len(x), len(y))
     c.that(abs(len(x) - len(y)) < RATE // 20, f'{len(x) / RATE:.3f} s were heard, {len(y) / RATE:.3f} s written')
-    # The last second is another matter: heard, the phrase goes into the next bar, whose chord lets go of strings early.
+    # The last second fades away, which is another matter.
     x, y = x[:length - RATE], y[:length - RATE]
     diff = rms([p - q for p, q in zip(x, y)])
     c.that(diff < .001 * rms(y) + 1 / 32768, f'live and written differ by {diff:.2g} of {rms(y):.2g}')
@@ -88,8 +90,8 @@ def main():
         return 1
     c = Check('heard')
     with tempfile.TemporaryDirectory() as d:
-        same_sound(c, d, ['--tempo', '150%'])
-        same_sound(c, d, ['--tempo', '200%', '--tone', 'nylon', '--no-spread'])
+        same_sound(c, d, ['--tempo', '300%'])
+        same_sound(c, d, ['--tempo', '300%', '--tone', 'nylon', '--no-spread'])
     interrupted(c)
     return c.done()
 
