@@ -446,7 +446,7 @@ func (w *worker) Turn(i, m, n int) float64 {
 // Node is what a grip costs by itself, laid out in texture m.
 func (w *worker) Node(i, c, m int) float64 {
 	g, tx := &w.grips[i][c], &w.ps[i].layouts[m]
-	cost := g.cost + tx.cost + w.pay(&w.ps[i], g, tx)
+	cost := g.cost + tx.cost + w.ps[i].pay(w.notePrice(), g, tx)
 	if !tx.alone && tx.innerAt > w.ps[i].at && w.s.takesWord(g.inner(), tx.innerAt) {
 		cost += 2 * w.taste.Answer.TuneAhead
 	}

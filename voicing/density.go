@@ -111,14 +111,12 @@ func (w *worker) playAt(price float64) (*layer, search.Result) {
 	return w.play()
 }
 
-// pay is what the notes of a grip and of its texture cost at the price of the
-// day. At a change of chord its root and one voice more are what says, with the
+// pay is what the notes of a grip and of its texture cost at a price. At a change of chord its root and one voice more are what says, with the
 // tune, what it is: they go last.
-func (w *worker) pay(p *point, g *grip, tx *texture) float64 {
+func (p *point) pay(price float64, g *grip, tx *texture) float64 {
 	if tx.alone {
 		return 0
 	}
-	price := w.notePrice()
 	grip := float64(g.n)
 	if g.tune {
 		grip--
@@ -130,22 +128,19 @@ func (w *worker) pay(p *point, g *grip, tx *texture) float64 {
 		}
 		grip -= (1 - changeShare) * said
 	}
-	return price * grain(w.s.barAt(p.at)) * (grip + float64(tx.notes()))
+	return price * p.grain * (grip + float64(tx.adds))
 }
 
 // paid is how much of what the way res costs is the price of the day, which is
 // of the density and says nothing of the notes.
 func (w *worker) paid(price float64, res search.Result) float64 {
-	sum := 0.0
+	taste, sum := w.taste.Texture.Note, 0.0
 	for i, c := range res.Path {
 		if c < 0 {
 			continue
 		}
 		p, g, tx := &w.ps[i], &w.grips[i][c], &w.ps[i].layouts[res.Manner[i]]
-		w.price = price
-		sum += w.pay(p, g, tx)
-		w.price = 0
-		sum -= w.pay(p, g, tx)
+		sum += p.pay(price+taste, g, tx) - p.pay(taste, g, tx)
 	}
 	return sum
 }
@@ -164,7 +159,9 @@ func grain(bar int) float64 {
 // layOut lists the textures of each point.
 func (w *worker) layOut(d Density) {
 	for i := range w.ps {
-		w.ps[i].layouts = w.s.layouts(&w.ps[i], d, &w.taste.Texture)
+		p := &w.ps[i]
+		p.grain = grain(w.s.barAt(p.at))
+		p.layouts = w.s.layouts(p, d, &w.taste.Texture)
 	}
 }
 

@@ -43,7 +43,7 @@ func (w *worker) describe(a *Arrangement, l *layer) {
 			late.mood = g.mood
 			g.keepOuter()
 			first, then := "bass and tune, chord with the tune's next beat", "chord with the tune, after its bass"
-			if k := w.s.tuneAt(p.texture.split); k < 0 || w.s.tune[k].at != p.texture.split {
+			if !w.s.strikes(p.texture.split) {
 				first, then = "bass and tune, chord after", "chord after its bass"
 			}
 			a.Grips = append(a.Grips, w.placed(i, p.at, &g, first, terms))

@@ -16,6 +16,7 @@ type texture struct {
 	name     string
 	figure   int     // index of the figure it follows, -1 for none
 	cost     float64 // what it costs by itself
+	adds     int     // how many notes its answers add, as planned
 }
 
 // An answer is one more attack inside a stretch.
@@ -29,16 +30,14 @@ type answer struct {
 	waited bool
 }
 
-// notes is how many notes the answers of a texture add, as planned.
-func (tx *texture) notes() int {
-	n := 0
+// count sets how many notes the answers add.
+func (tx *texture) count() {
+	tx.adds = len(tx.answers)
 	for _, a := range tx.answers {
-		n++
 		if a.pair {
-			n++
+			tx.adds++
 		}
 	}
-	return n
 }
 
 // same reports whether two textures strike the same voices at the same times.
@@ -148,6 +147,7 @@ func (s *score) layouts(p *point, d Density, t *TextureTaste) []texture {
 			tx.innerAt = s.tune[p.tune].at
 		}
 		s.planEnd(p, &tx)
+		tx.count()
 		return []texture{tx}
 	}
 	levels := []Density{densityMedium}
@@ -208,6 +208,9 @@ func (s *score) layouts(p *point, d Density, t *TextureTaste) []texture {
 			}
 		}
 		out = append(out, tx)
+	}
+	for k := range out {
+		out[k].count()
 	}
 	return out
 }
@@ -294,6 +297,10 @@ func (l *layout) wants(list []float64, t Tick) bool {
 	return false
 }
 
+// ends reports whether t lies in the last beat of a phrase: one voice, if any,
+// is struck there, for the phrase breathes.
+func (l *layout) ends(t Tick) bool { return l.p.closes && l.p.end-t <= l.bar.Beat }
+
 // cycle is how long the figure is.
 func (l *layout) cycle() Tick {
 	if !compound(l.bar) && l.bar.Metre.Num == 3 {
@@ -320,7 +327,7 @@ func (l *layout) answer() {
 	l.last = max(l.tx.innerAt, l.tx.bassAt)
 	for t := l.p.at + l.half; t < l.p.end; t += l.half {
 		if t == l.tx.innerAt && t > l.tx.bassAt && l.wants(l.fig.bass, t) && !l.slow && l.level != densitySparse &&
-			!(l.p.closes && l.p.end-t <= l.bar.Beat) {
+			!l.ends(t) {
 			l.tx.answers = append(l.tx.answers, answer{at: t, bass: true, line: true}) // the bass steps with the chord
 			continue
 		}
@@ -358,7 +365,7 @@ func (l *layout) underHold(t Tick) {
 	if !bass && !inner || !onBeat && s.phraseRest(t, p) || l.slow && t-l.last < beat && l.level != densityFull {
 		return
 	}
-	if bass && inner && !into && !(p.closes && p.end-t <= beat) {
+	if bass && inner && !into && !l.ends(t) {
 		l.add(answer{at: t, bass: true, line: true})
 		bass = false
 	}
@@ -388,7 +395,7 @@ func (l *layout) between(t Tick) {
 	if !s.bossa && t+beat >= p.end && p.end-p.at >= 2*beat && !p.cadence && l.tx.innerAt > p.at {
 		bass = true // the step into the next root
 	}
-	ends := p.closes && p.end-t <= beat // one note, if any: the phrase breathes
+	ends := l.ends(t)
 	if bass && !ends && (full && t+beat < p.end || (l.wants(l.fig.inner, t) || l.inner == 0 && l.fig.delay > 0) && !sparse && !l.slow) {
 		l.add(answer{at: t, bass: true})
 		bass = false
@@ -458,38 +465,32 @@ func (l *layout) weigh(t *TextureTaste) float64 {
 		}
 		return slices.ContainsFunc(l.tx.answers, func(x answer) bool { return in(x.at, a, b) })
 	}
-	for _, a := range l.tx.answers {
-		if l.level != densityFull {
-			break
-		}
-		// more under a tune that moves by itself
-		if k := s.tuneAt(a.at); k >= 0 && s.tune[k].at == a.at && !a.waited {
-			heavy := t.Heavy
-			if s.tune[k].end-a.at < beat {
-				heavy *= 1.5
+	if l.level == densityFull { // more under a tune that moves by itself
+		for _, a := range l.tx.answers {
+			if !a.waited && s.strikes(a.at) {
+				cost += l.heavy(a, t)
 			}
-			if a.pair {
-				heavy *= 2
-			}
-			cost += heavy
 		}
 	}
-	room := s.roomy(p.at, p.end)
+	roomy := false
 	for b := p.at; b < p.end; b += beat {
-		if k := s.tuneAt(b + beat - 1); (k < 0 || s.tune[k].at < b) && !struck(b, b+beat) {
-			switch {
-			case p.cadence && b+beat >= p.end:
-				cost -= t.Breath
-			case !l.slow:
-				cost += t.Gap
-			}
+		if !s.emptyBeat(b, beat) {
+			continue
+		}
+		roomy = true
+		switch {
+		case struck(b, b+beat):
+		case p.cadence && b+beat >= p.end:
+			cost -= t.Breath
+		case !l.slow:
+			cost += t.Gap
 		}
 	}
-	if !room {
+	if !roomy {
 		return cost
 	}
 	apart := func(at Tick) {
-		if k := s.tuneAt(at); k < 0 || s.tune[k].at != at {
+		if !s.strikes(at) {
 			cost -= t.BassApart
 		}
 	}
@@ -502,17 +503,24 @@ func (l *layout) weigh(t *TextureTaste) float64 {
 	return cost
 }
 
+// heavy is what an answer costs that is struck together with the tune.
+func (l *layout) heavy(a answer, t *TextureTaste) float64 {
+	cost := t.Heavy
+	if l.s.tune[l.s.tuneAt(a.at)].end-a.at < l.bar.Beat {
+		cost *= 1.5
+	}
+	if a.pair {
+		cost *= 2
+	}
+	return cost
+}
+
 func in(t, a, b Tick) bool { return t >= a && t < b }
 
-// roomy reports whether the tune leaves a beat between a and b unstruck.
-func (s *score) roomy(a, b Tick) bool {
-	beat := s.bars[s.barAt(a)].Beat
-	for t := a; t < b; t += beat {
-		if k := s.tuneAt(t + beat - 1); k < 0 || s.tune[k].at < t {
-			return true
-		}
-	}
-	return false
+// emptyBeat reports whether the tune strikes nothing in the beat that begins at t.
+func (s *score) emptyBeat(t, beat Tick) bool {
+	k := s.tuneAt(t + beat - 1)
+	return k < 0 || s.tune[k].at < t
 }
 
 // rootsAgain reports whether the next chord, on the same root, comes within two
@@ -525,7 +533,12 @@ func (s *score) rootsAgain(p *point) bool {
 // roomyBar reports whether the tune leaves a beat of the bar at t unstruck.
 func (s *score) roomyBar(t Tick) bool {
 	b := s.bars[s.barAt(t)]
-	return s.roomy(b.At, b.At+b.Len)
+	for t := b.At; t < b.At+b.Len; t += b.Beat {
+		if s.emptyBeat(t, b.Beat) {
+			return true
+		}
+	}
+	return false
 }
 
 // turn is what texture b of point p costs after texture a of the point before,
@@ -586,8 +599,7 @@ func (s *score) planEnd(p *point, tx *texture) {
 	// beats before the last tune note that nothing strikes
 	var before []answer
 	for t := p.at + beat; t < last; t += beat {
-		i := s.tuneAt(t)
-		if s.onBeat(t) && t != tx.innerAt && (i < 0 || s.tune[i].at != t) && s.nextOnset(t)-t >= beat/2 {
+		if s.onBeat(t) && t != tx.innerAt && !s.strikes(t) && s.nextOnset(t)-t >= beat/2 {
 			before = append(before, answer{at: t, bass: s.strong(t)})
 		}
 	}

@@ -20,6 +20,7 @@ type point struct {
 	light   bool // hardly any time: few notes
 	phrase  int
 
+	grain   float64   // factor on the price of a note here
 	layouts []texture // the ways it may be laid out
 	texture texture   // the one that is taken
 }

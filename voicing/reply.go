@@ -609,7 +609,7 @@ func (l *layer) bassSays(i int, a answer, midi int, line bassLine) (cost float64
 		if absInt(last-midi) == 12 {
 			cost += wt.BassOctave // the same again, only lower or higher
 		}
-		if k := s.tuneAt(a.at); k >= 0 && s.tune[k].at == a.at && (s.tune[k].midi-midi)%12 == 0 {
+		if s.strikes(a.at) && (s.tuneOver(a.at)-midi)%12 == 0 {
 			cost += wt.BassTune
 		}
 		if line.after > 0 && pc == line.after%12 && w.ps[i+1].change && p.end-a.at <= 2*beat {
@@ -897,7 +897,7 @@ func (s *score) takesWord(inner []tone, t Tick) bool {
 	if next >= s.end || next-t > half(s.bars[s.barAt(t)]) {
 		return false
 	}
-	if k := s.tuneAt(t); k >= 0 && s.tune[k].at == t {
+	if s.strikes(t) {
 		return false
 	}
 	word := s.tune[s.tuneAt(next)].midi

@@ -171,6 +171,12 @@ func (s *score) tuneAt(t Tick) int {
 	return sort.Search(len(s.tune), func(i int) bool { return s.tune[i].at > t }) - 1
 }
 
+// strikes reports whether the tune strikes a note at t.
+func (s *score) strikes(t Tick) bool {
+	k := s.tuneAt(t)
+	return k >= 0 && s.tune[k].at == t
+}
+
 // tuneOver is the pitch of the tune that sounds at t, 0 for none.
 func (s *score) tuneOver(t Tick) int {
 	if k := s.tuneAt(t); k >= 0 && s.tune[k].end > t {

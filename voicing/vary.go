@@ -2,6 +2,7 @@ package voicing
 
 import (
 	"slices"
+	"sort"
 
 	"thumbline/voicing/search"
 )
@@ -18,9 +19,9 @@ const (
 // textures that keep the rhythm are made dear, and thinner and fuller ones
 // stand beside them.
 func (w *worker) vary(l *layer, res search.Result) (*layer, search.Result) {
-	skip := 0
+	rhythms, skip := l.rhythms(), 0
 	for range varySteps {
-		bars := l.worn(skip)
+		bars := w.s.worn(rhythms, skip)
 		if len(bars) == 0 {
 			break
 		}
@@ -28,8 +29,8 @@ func (w *worker) vary(l *layer, res search.Result) (*layer, search.Result) {
 			w.refresh(l, b)
 		}
 		m, r := w.play()
-		if len(m.worn(0)) < len(l.worn(0)) {
-			l, res = m, r
+		if rs := m.rhythms(); len(w.s.worn(rs, 0)) < len(w.s.worn(rhythms, 0)) {
+			l, res, rhythms = m, r, rs
 		} else {
 			skip++ // the bar before may have more to choose from
 		}
@@ -52,11 +53,10 @@ func (l *layer) rhythms() [][]Tick {
 	return out
 }
 
-// worn lists the bars that would have to differ so that no rhythm lasts longer
+// worn lists the bars of the rhythms rs that would have to differ so that no rhythm lasts longer
 // than longestRun bars, where the tune leaves room for another: of each run the
 // last that can, or one before it where some are to be skipped.
-func (l *layer) worn(skip int) []int {
-	rs := l.rhythms()
+func (s *score) worn(rs [][]Tick, skip int) []int {
 	var out []int
 	run := 1
 	for b := 1; b < len(rs); b++ {
@@ -69,7 +69,7 @@ func (l *layer) worn(skip int) []int {
 		}
 		least := max(b-run, b-longestRun)
 		for k, left := b, skip; k > least; k-- {
-			if !l.w.s.leaves(k) {
+			if !s.leaves(k) {
 				continue
 			}
 			if left == 0 {
@@ -96,7 +96,7 @@ func (s *score) leaves(b int) bool {
 		step = bar.Beat
 	}
 	for t := bar.At; t < bar.At+bar.Len; t += step {
-		if k := s.tuneAt(t); k < 0 || s.tune[k].at != t {
+		if !s.strikes(t) {
 			return true
 		}
 	}
@@ -115,9 +115,10 @@ func (w *worker) refresh(l *layer, b int) {
 		others = others[1:]
 	}
 	from, to := s.bars[b].At, s.bars[b].At+s.bars[b].Len
-	for i := range w.ps {
+	first := sort.Search(len(w.ps), func(i int) bool { return w.ps[i].end > from })
+	for i := first; i < len(w.ps) && w.ps[i].at < to; i++ {
 		p := &w.ps[i]
-		if p.end <= from || p.at >= to || p.final {
+		if p.final {
 			continue
 		}
 		taken := l.textures[i].struck(from, to)
