@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"thumbline/theory"
 	"thumbline/theory/leadsheet"
 )
 
@@ -215,36 +216,6 @@ func TestFingerLeftFree(t *testing.T) {
 	}
 }
 
-// sheets reads the shared lead sheets of one pattern.
-func sheets(t *testing.T, pattern string, use func(name string, a *Arrangement)) {
-	t.Helper()
-	dir := os.Getenv("THUMBLINE_DATA")
-	if dir == "" {
-		t.Skip("THUMBLINE_DATA is not set: no shared sheets to arrange")
-	}
-	files, err := filepath.Glob(filepath.Join(dir, pattern))
-	if err != nil || len(files) == 0 {
-		t.Fatalf("no %s among the shared data (%v)", pattern, err)
-	}
-	for _, name := range files {
-		f, err := os.Open(name)
-		if err != nil {
-			t.Fatal(err)
-		}
-		tune, err := leadsheet.Read(f, filepath.Base(name), leadsheet.Options{})
-		f.Close()
-		if err != nil {
-			t.Log(err) // a sheet without chord symbols
-			continue
-		}
-		a, err := Arrange(tune, Plan{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		use(filepath.Base(name), a)
-	}
-}
-
 // TestSheetsCanBeHeld: in the shared sheets a hand holds all that sounds
 // together, leaves in time for every move, and cuts no more of the tune than a
 // good player does: the models cut 19 of 87 notes, none of them by more than
@@ -254,7 +225,11 @@ func TestSheetsCanBeHeld(t *testing.T) {
 		t.Run(filepath.Base(filepath.Dir(pattern)), func(t *testing.T) {
 			notes, choked := 0, 0
 			by := map[string]int{}
-			sheets(t, pattern, func(name string, a *Arrangement) {
+			SharedTunes(t, pattern, func(name string, tune *theory.Tune) {
+				a, err := Arrange(tune, Plan{})
+				if err != nil {
+					t.Fatal(err)
+				}
 				t.Run(name, func(t *testing.T) { check(t, a) })
 				notes += len(a.Melody)
 				for _, g := range a.LetGo {

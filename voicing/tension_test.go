@@ -3,7 +3,6 @@ package voicing_test
 import (
 	"fmt"
 	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 
@@ -106,48 +105,29 @@ func foreign(a *voicing.Arrangement) (list []string) {
 
 // TestTensionOverSheets asks the same of the shared lead sheets.
 func TestTensionOverSheets(t *testing.T) {
-	dir := os.Getenv("THUMBLINE_DATA")
-	if dir == "" {
-		t.Skip("THUMBLINE_DATA is not set: no shared sheets to arrange")
-	}
-	var files []string
-	for _, pattern := range []string{"corpus/leadsheets/*.mxl", "corpus/abc/*.abc"} {
-		found, err := filepath.Glob(filepath.Join(dir, pattern))
-		if err != nil || len(found) == 0 {
-			t.Fatalf("no %s among the shared data (%v)", pattern, err)
-		}
-		files = append(files, found...)
-	}
 	beyond := map[string]int{}
-	added := 0
-	for _, name := range files {
-		f, err := os.Open(name)
-		if err != nil {
-			t.Fatal(err)
-		}
-		tune, err := leadsheet.Read(f, filepath.Base(name), leadsheet.Options{})
-		f.Close()
-		if err != nil {
-			t.Log(err) // a sheet without chord symbols
-			continue
-		}
-		for _, tension := range []string{"low", "medium", "high"} {
-			a := arrange(t, tune, voicing.Plan{Tension: tension})
-			beyond[tension] += far(a)
-			if tension != "low" {
-				continue
-			}
-			for _, n := range a.Notes {
-				if n.Voice != voicing.Melody {
-					added++
+	added, read := 0, 0
+	for _, pattern := range []string{"corpus/leadsheets/*.mxl", "corpus/abc/*.abc"} {
+		voicing.SharedTunes(t, pattern, func(name string, tune *theory.Tune) {
+			read++
+			for _, tension := range []string{"low", "medium", "high"} {
+				a := arrange(t, tune, voicing.Plan{Tension: tension})
+				beyond[tension] += far(a)
+				if tension != "low" {
+					continue
+				}
+				for _, n := range a.Notes {
+					if n.Voice != voicing.Melody {
+						added++
+					}
+				}
+				for _, what := range foreign(a) {
+					t.Errorf("%s: tension low: %s", name, what)
 				}
 			}
-			for _, what := range foreign(a) {
-				t.Errorf("%s: tension low: %s", filepath.Base(name), what)
-			}
-		}
+		})
 	}
-	t.Logf("%d sheets, %d added notes at low; grips beyond the first choice: %v", len(files), added, beyond)
+	t.Logf("%d sheets, %d added notes at low; grips beyond the first choice: %v", read, added, beyond)
 	if beyond["high"] < 2*beyond["medium"] {
 		t.Errorf("high goes beyond the first choice %d times, medium %d: want twice as often at least", beyond["high"], beyond["medium"])
 	}
