@@ -12,8 +12,9 @@ import (
 // follows by the square law of General MIDI 2 and DLS, 40 log10(v/127) dB.
 //
 // A lone guitar is heard as one voice over the rest when the tune is 3 to 6 dB
-// above it (harmony.md 5.6, start +4), so the voices are that far apart, and
-// whatever phrase and metre add keeps them apart: limits has the bounds.
+// above it (harmony.md 5.6, start +4), so the bass lies that far below it, the
+// inner voices a little below that, and whatever phrase and metre add keeps them
+// apart: limits has the bounds.
 // Differences between neighbours are a dB or so, since less than 0.7 to 1.2 dB
 // is not heard (harmony.md 5.6). Where no source is named, common practice.
 const (

@@ -84,11 +84,12 @@ func Perform(a *voicing.Arrangement, opt PerformOptions) *Sequence {
 	strokes := layStrokes(a, g)
 	measureTune(strokes)
 	shape := shapePhrases(a, strokes)
-	setLevels(a, strokes, shape, feel)
 	if opt.NoLevels {
 		for i := range strokes {
 			strokes[i].vel = flatVelocity
 		}
+	} else {
+		setLevels(a, strokes, shape, feel)
 	}
 	if !opt.NoSpread {
 		spread(strokes, newRoller(s, a, strokes, feel))
@@ -97,7 +98,7 @@ func Perform(a *voicing.Arrangement, opt PerformOptions) *Sequence {
 	used := [numLayers]uint16{}
 	for _, k := range strokes {
 		ch := k.note.String - 1
-		l := layerOf(k.note.Voice)
+		l := LayerOf(k.note.Voice)
 		used[l] |= 1 << ch
 		s.Events = append(s.Events,
 			Event{k.on, k.nudge, l, noteOn(ch, k.note.MIDI, k.vel)},
@@ -120,7 +121,8 @@ func Perform(a *voicing.Arrangement, opt PerformOptions) *Sequence {
 	return s
 }
 
-func layerOf(v voicing.Voice) Layer {
+// LayerOf is the layer that a voice is heard in.
+func LayerOf(v voicing.Voice) Layer {
 	switch v {
 	case voicing.Melody:
 		return Melody

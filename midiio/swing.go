@@ -37,7 +37,7 @@ func newGrid(a *voicing.Arrangement, feel theory.Feel) *grid {
 		if beat <= 0 {
 			beat = PerQuarter
 		}
-		straight := feel.Ratio <= 1 || compound(b)
+		straight := !feel.Swings() || compound(b)
 		if !compound(b) {
 			beat = min(beat, PerQuarter) // eighths swing in 2/2 too
 		}

@@ -232,8 +232,8 @@ func (s *score) stops(k int) bool {
 		return true
 	}
 	n, b := &s.tune[k], s.bars[s.barAt(s.tune[k].at)]
-	u, full := unit(b), 4*PerQuarter*Tick(b.Metre.Num)/Tick(max(b.Metre.Den, 1))
-	return s.tune[k+1].at-n.end >= u/2 || s.apart(k) >= min(3*u, full)
+	u := unit(b)
+	return s.tune[k+1].at-n.end >= u/2 || s.apart(k) >= min(3*u, b.full())
 }
 
 // shifts lists the places where a note may be moved, in order, whether it can

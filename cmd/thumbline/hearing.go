@@ -88,7 +88,7 @@ func layers(only, mute []string, some bool) (midiio.LayerSet, error) {
 func (h hearing) voices() []voicing.Voice {
 	var vs []voicing.Voice
 	for _, v := range []voicing.Voice{voicing.Melody, voicing.Inner, voicing.Bass} {
-		if l, ok := midiio.ParseLayer(v.String()); ok && h.layers.Has(l) {
+		if h.layers.Has(midiio.LayerOf(v)) {
 			vs = append(vs, v)
 		}
 	}
@@ -101,14 +101,14 @@ func (h hearing) silent(e *env, o *options, a *voicing.Arrangement, from, to int
 	if !o.changed("only") && !o.changed("mute") {
 		return
 	}
-	start, end := a.Bars[from].At, a.Bars[to-1].At+a.Bars[to-1].Len
+	start, end, heard := a.Bars[from].At, a.Bars[to-1].At+a.Bars[to-1].Len, h.voices()
 	if slices.ContainsFunc(a.Notes, func(n voicing.Note) bool {
-		return n.At >= start && n.At < end && slices.Contains(h.voices(), n.Voice)
+		return n.At >= start && n.At < end && slices.Contains(heard, n.Voice)
 	}) {
 		return
 	}
 	var names []string
-	for _, v := range h.voices() {
+	for _, v := range heard {
 		names = append(names, v.String())
 	}
 	fmt.Fprintf(e.stderr, "thumbline: %s: warning: nothing is struck by %s in %s\n", tuneName(o), strings.Join(names, " or "), barSpan(a, from, to))

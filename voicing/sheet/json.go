@@ -9,8 +9,8 @@ import (
 	"thumbline/voicing"
 )
 
-// JSON writes the arrangement as one object for other programs: everything as
-// it sounds, times in ticks before swing, strings and frets low to high with -1
+// JSON writes the arrangement as one object for other programs: bars,
+// the sheet's chords, grips and notes as they sound, times in ticks before swing, strings and frets low to high with -1
 // for a string that is not used, no list ever null. One entry stands on one
 // line, so that two versions can be compared by lines.
 //

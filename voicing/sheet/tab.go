@@ -2,9 +2,9 @@ package sheet
 
 import (
 	"bytes"
+	"cmp"
 	"io"
 	"slices"
-	"sort"
 	"strconv"
 	"strings"
 
@@ -352,17 +352,24 @@ func letters(a *voicing.Arrangement, notes []voicing.Note, t voicing.Tick) strin
 		case added[v]:
 			s += strings.ToLower(string(l))
 		}
-		if k := sort.Search(len(a.Melody), func(k int) bool { return a.Melody[k].At >= t }); voicing.Voice(v) == voicing.Melody && struck[v] &&
-			k < len(a.Melody) && a.Melody[k].At == t {
-			switch m := a.Melody[k].Moved; {
-			case m < 0:
-				s += "<"
-			case m > 0:
-				s += ">"
-			}
+		if voicing.Voice(v) == voicing.Melody && struck[v] {
+			s += movedMark(a, t)
 		}
 	}
 	return s
+}
+
+// movedMark shows that the note of the tune at t comes earlier or later than it
+// is written.
+func movedMark(a *voicing.Arrangement, t voicing.Tick) string {
+	k, ok := slices.BinarySearchFunc(a.Melody, t, func(n voicing.TuneNote, t voicing.Tick) int { return cmp.Compare(n.At, t) })
+	switch {
+	case ok && a.Melody[k].Moved < 0:
+		return "<"
+	case ok && a.Melody[k].Moved > 0:
+		return ">"
+	}
+	return ""
 }
 
 // label is what stands over a bar: its number, and metre and key when they are

@@ -40,7 +40,8 @@ func Voices(a *voicing.Arrangement, keep ...voicing.Voice) *voicing.Arrangement 
 		if i+1 < len(a.Grips) {
 			end = a.Grips[i+1].At
 		}
-		var own [16]bool
+		frets, fingers := slices.Repeat([]int{-1}, len(g.Frets)), make([]int, len(g.Fingers))
+		left := 0
 		for from < len(c.Notes) && c.Notes[from].At+c.Notes[from].Dur <= g.At {
 			from++
 		}
@@ -49,25 +50,15 @@ func Voices(a *voicing.Arrangement, keep ...voicing.Voice) *voicing.Arrangement 
 				break
 			}
 			s := len(g.Frets) - n.String
-			if s >= 0 && s < len(own) && n.At+n.Dur > g.At && g.Frets[s] == n.Fret {
-				own[s] = true
-			}
-		}
-		g.Frets, g.Fingers = slices.Clone(g.Frets), slices.Clone(g.Fingers)
-		left, lost := 0, false
-		for s, f := range g.Frets {
-			switch {
-			case f < 0:
-			case own[s]:
+			if s >= 0 && s < len(frets) && n.At+n.Dur > g.At && g.Frets[s] == n.Fret && frets[s] < 0 {
+				frets[s], fingers[s] = g.Frets[s], g.Fingers[s]
 				left++
-			default:
-				g.Frets[s], g.Fingers[s] = -1, 0
-				lost = true
 			}
 		}
-		if lost {
+		if !slices.Equal(frets, g.Frets) {
 			g.Borrowed, g.Texture = nil, ""
 		}
+		g.Frets, g.Fingers = frets, fingers
 		if left > 1 {
 			c.Grips = append(c.Grips, g)
 		}
