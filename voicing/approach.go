@@ -22,7 +22,7 @@ func (l *layer) approaches(tune []stand) {
 			phrase = p.phrase
 			k := p.tune - 1
 			t := g.note[0]
-			tune[k] = stand{str: t.str, fret: t.fret, finger: t.finger}
+			tune[k] = t.stand()
 			at := w.s.tune[k].at
 			for j := int8(1); j < g.n; j++ {
 				l.due = append(l.due, strike{tone: g.note[j], at: at, end: p.at, point: i - 1, tune: -1})
@@ -86,7 +86,7 @@ func (l *layer) approach(i int, tune []stand) (grip, bool) {
 	g.pos = max(1, next.pos+int8(d))
 	// the way there from the note before
 	if k > 0 {
-		to := stand{str: g.note[0].str, fret: g.note[0].fret, finger: g.note[0].finger}
+		to := g.note[0].stand()
 		if w.taste.follow(tune[k-1], to, s.seconds(s.tune[k-1].at, n.at)) >= w.taste.CutsTune {
 			return grip{}, false
 		}

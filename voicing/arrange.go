@@ -211,7 +211,7 @@ func (w *worker) candidates() {
 			sub.mood = m
 			for _, x := range w.m.at(sub) {
 				if x.n > 2 {
-					x.cost += w.moodCost(i, m)
+					x.cost += w.moodCost(m)
 					g = append(g, x)
 				}
 			}
@@ -338,7 +338,7 @@ func (w *worker) lastDominant(i int) bool {
 
 // moodCost is what a substitute costs beside its grip: less than nothing where
 // one is wanted.
-func (w *worker) moodCost(i int, m mood) float64 {
+func (w *worker) moodCost(m mood) float64 {
 	if m == pedal {
 		return -w.taste.Pedal
 	}
@@ -354,15 +354,7 @@ func (w *worker) moodCost(i int, m mood) float64 {
 // ceiling is the highest inner note while the tune rests: under the tune on
 // both sides.
 func (w *worker) ceiling(t Tick) int {
-	c := 66
-	i := w.s.tuneAt(t)
-	if i >= 0 {
-		c = min(c, w.s.tune[i].midi)
-	}
-	if i+1 < len(w.s.tune) {
-		c = min(c, w.s.tune[i+1].midi)
-	}
-	return max(c, 55)
+	return max(w.s.around(t, 66), 55)
 }
 
 // prepareRuns tables the ways along the bare notes between points.

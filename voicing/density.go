@@ -140,7 +140,8 @@ func (w *worker) paid(price float64, res search.Result) float64 {
 			continue
 		}
 		p, g, tx := &w.ps[i], &w.grips[i][c], &w.ps[i].layouts[res.Manner[i]]
-		sum += p.pay(price+taste, g, tx) - p.pay(taste, g, tx)
+		sum += p.pay(price+taste, g, tx)
+		sum -= p.pay(taste, g, tx)
 	}
 	return sum
 }

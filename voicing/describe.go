@@ -98,8 +98,7 @@ func (s *score) symbolAt(t Tick, c theory.Chord) string {
 	if k < 0 || s.chords[k].added == "" {
 		return c.String()
 	}
-	i := sort.Search(len(s.written), func(i int) bool { return s.written[i].at > t }) - 1
-	return s.written[i].chord.String()
+	return s.written[spanAt(s.written, t)].chord.String()
 }
 
 // keepOuter leaves the tune's note and the bass.
@@ -229,12 +228,6 @@ func structureName(g *grip, c theory.Chord, uses []theory.Use) string {
 		return ""
 	}
 	upper := all[:len(all)-1]
-	guides := 0
-	for _, p := range c.GuideTones() {
-		if g.pcs.Has(p) {
-			guides++
-		}
-	}
 	switch {
 	case len(upper) >= 3:
 		if r, ok := read(upper); ok {
@@ -243,7 +236,7 @@ func structureName(g *grip, c theory.Chord, uses []theory.Use) string {
 			}
 			return name(r) + " over the root"
 		}
-	case len(upper) == 2 && guides == len(c.GuideTones()):
+	case len(upper) == 2 && hasAll(g.pcs, c.GuideTones()):
 		return "shell"
 	case len(upper) == 1:
 		return "tune and root"
@@ -400,15 +393,7 @@ func (w *worker) reason(i int, g *grip) string {
 		why = append(why, "a strong beat, and the last chord is far")
 	}
 	var has []string
-	guides := c.GuideTones()
-	sort.Ints(guides)
-	n := 0
-	for _, x := range guides {
-		if g.pcs.Has(x) {
-			n++
-		}
-	}
-	if n == len(guides) && n > 0 {
+	if guides := c.GuideTones(); len(guides) > 0 && hasAll(g.pcs, guides) {
 		has = append(has, "guide tones there")
 	}
 	if b, ok := g.bass(); ok {

@@ -107,6 +107,14 @@ func unit(b Bar) Tick {
 	return b.Beat
 }
 
+// halfUnit is half of unit, a third of it in compound metre.
+func halfUnit(b Bar) Tick {
+	if compound(b) {
+		return b.Beat / 3
+	}
+	return unit(b) / 2
+}
+
 // half is half a beat, a third of it in compound metre.
 func half(b Bar) Tick {
 	if compound(b) {
@@ -139,7 +147,7 @@ type layout struct {
 // fewer answers as density asks.
 func (s *score) layouts(p *point, d Density, t *TextureTaste) []texture {
 	bar := s.bars[s.barAt(p.at)]
-	l := layout{s: s, p: p, bar: bar, half: half(bar), slow: s.seconds(0, PerQuarter) > 0.75}
+	l := layout{s: s, p: p, bar: bar, half: half(bar), slow: s.seconds(0, PerQuarter) > ringingQuarter}
 	l.apart = max(l.half/2, s.ticksFor(p.at, shortestRoom))
 	if p.final {
 		tx := texture{bassAt: p.at, innerAt: p.at, figure: -1}

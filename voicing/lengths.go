@@ -74,10 +74,7 @@ func (s *score) stabEnd(t Tick) Tick {
 		return 0
 	}
 	bar := s.bars[s.barAt(t)]
-	half := max(unit(bar)/2, 1)
-	if compound(bar) {
-		half = bar.Beat / 3
-	}
+	half := halfUnit(bar)
 	end := t + half
 	if s.tuneOver(t) > 0 && (t-bar.At)%unit(bar) == 0 {
 		end = t + unit(bar)
@@ -109,10 +106,7 @@ func (l *layer) stabs(i int, a answer, best, now []strike) {
 // guide tone, and those after which nothing would sound.
 func (l *layer) shorten() {
 	for i := 0; i < len(l.done); {
-		j := i + 1
-		for j < len(l.done) && l.done[j].at == l.done[i].at {
-			j++
-		}
+		j := i + len(coming(l.done[i:]))
 		for k := i; k < j; k++ {
 			if end := l.done[k].brief; end > 0 {
 				if !l.needed(i, j, end) {
@@ -187,12 +181,8 @@ func (l *layer) letGo() (again bool) {
 	var buf [16]strike
 	pos, last := int8(0), Tick(0) // where the hand was, and when it struck there last
 	for i := 0; i < len(l.done); {
-		j := i + 1
-		t := l.done[i].at
-		for j < len(l.done) && l.done[j].at == t {
-			j++
-		}
-		now := l.done[i:j]
+		now := coming(l.done[i:])
+		t, j := now[0].at, i+len(now)
 		if place, fretted := placeOf(now); fretted {
 			m := move{t: t, now: now, held: append(buf[:0], now...)}
 			stays := false

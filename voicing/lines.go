@@ -34,8 +34,8 @@ type onward struct {
 }
 
 // chosenReply is the answer for a free moment: the first of the best row of
-// answers to the end of the stretch. now and after are as in reply.
-func (l *layer) chosenReply(i int, a answer, now, after []strike) reply {
+// answers to the end of the stretch. now is as in reply.
+func (l *layer) chosenReply(i int, a answer, now []strike) reply {
 	if k := l.f - l.planned; k >= 0 && k < len(l.plan) {
 		return l.plan[k]
 	}
@@ -44,7 +44,7 @@ func (l *layer) chosenReply(i int, a answer, now, after []strike) reply {
 		to++
 	}
 	if to-l.f < 2 || l.trial {
-		if rs := l.replies(i, a, now, after, 1, math.Inf(1)); len(rs) > 0 {
+		if rs := l.replies(i, a, now, 1, math.Inf(1)); len(rs) > 0 {
 			return rs[0]
 		}
 		return reply{}
@@ -95,7 +95,7 @@ func (l *layer) lookAhead(now []strike, to int) []reply {
 			if len(on) >= kept {
 				limit = on[kept-1].cost - w.cost
 			}
-			rs := w.replies(x.point, *x.ans, w.struck, w.due[w.d:], most, limit)
+			rs := w.replies(x.point, *x.ans, w.struck, most, limit)
 			if len(rs) == 0 {
 				on = add(on, onward{from: k, cost: w.cost + l.w.taste.Answer.Dearest})
 			}
@@ -309,7 +309,7 @@ func (l *layer) linking(i int, a answer, n *innerLine) []linkNote {
 	if p := &l.w.ps[i]; len(n.fresh) > 0 && p.end-a.at <= s.bars[s.barAt(a.at)].Beat/2 && s.nextOnset(a.at) > p.end {
 		// the tune holds: a guide tone of the next chord may come before it
 		for _, to := range n.into {
-			if _, d, ok := n.near(to); ok && d >= 1 && d <= 2 && slices.Contains(n.fresh, to%12) {
+			if _, d, ok := n.near(to); ok && isStep(d) && slices.Contains(n.fresh, to%12) {
 				out = append(out, linkNote{to, l.w.ps[i+1].texture.innerAt, wt.Chain})
 			}
 		}
@@ -413,14 +413,11 @@ func (b *bassLine) strays(midi int) bool {
 // bass that comes, which leads there as a dominant does.
 func (b *bassLine) gains(wt *AnswerTaste, midi int) float64 {
 	gain := 0.0
-	in := midi - b.last
-	if b.last > 0 && isStep(in) {
-		if b.before > 0 && isStep(b.last-b.before) && in*(b.last-b.before) > 0 {
-			gain += wt.WalkOn
-		}
-		if b.next > 0 && isStep(b.next-midi) && in*(b.next-midi) > 0 {
-			gain += wt.WalkOn
-		}
+	if between(b.before, b.last, midi) {
+		gain += wt.WalkOn
+	}
+	if between(b.last, midi, b.next) {
+		gain += wt.WalkOn
 	}
 	if d := midi - b.next; b.next > 0 && midi != b.last && (d == 7 || d == -5) {
 		gain += wt.FifthIn

@@ -123,7 +123,8 @@ func (l *layer) write() {
 		var need *stand
 		if held && to != nil && to.tune {
 			t := to.note[0]
-			need = &stand{str: t.str, fret: t.fret, finger: t.finger}
+			st := t.stand()
+			need = &st
 		}
 		for j, st := range r.walk(&w.taste, from, to, need) {
 			tune[r.notes[j]], seen[r.notes[j]] = st, true
@@ -139,7 +140,7 @@ func (l *layer) write() {
 		g := &l.chosen[i]
 		if p := &w.ps[i]; p.tune >= 0 && !p.held && g.tune {
 			t := g.note[0]
-			tune[p.tune], seen[p.tune] = stand{str: t.str, fret: t.fret, finger: t.finger}, true
+			tune[p.tune], seen[p.tune] = t.stand(), true
 		}
 		var next *grip
 		held := false
@@ -271,7 +272,7 @@ func (l *layer) step() bool {
 	}
 	for l.f < len(l.free) && l.free[l.f].at == t {
 		if x := &l.free[l.f]; l.asks(x) {
-			now = l.reply(x.point, *x.ans, now, l.due[l.d:])
+			now = l.reply(x.point, *x.ans, now)
 		}
 		l.f++
 	}
@@ -422,16 +423,17 @@ func (l *layer) waits(p int, now []strike) ([]strike, bool) {
 		inner = inner || x.at == until && x.voice == Inner
 	}
 	ch := l.w.s.chords[l.w.ps[p].chord].chord
-	for _, g := range ch.GuideTones() {
-		if !heard.Has(g) {
-			return nil, false
-		}
+	if !hasAll(heard, ch.GuideTones()) {
+		return nil, false
 	}
 	if heard.Len() < 3 && ch.Tones.Len() >= 3 {
 		return nil, false // tune and bass on one note, and a third: no chord yet
 	}
 	return rest, inner
 }
+
+// hasAll reports whether all these pitch classes are in m.
+func hasAll(m theory.PCSet, pcs []int) bool { return m.With(pcs...) == m }
 
 // heardSince is what was struck at or after t, as pitch classes.
 func (l *layer) heardSince(t Tick) (m theory.PCSet) {
@@ -608,7 +610,7 @@ func (l *layer) keep(now []strike) uint64 {
 		free := true
 		for j := range now {
 			n := &now[j]
-			if n.str == x.str || n.finger > 0 && n.finger == x.finger && n.fret != x.fret {
+			if n.ousts(x) {
 				free = false
 			}
 			if n.tune >= 0 && x.tune < 0 && x.midi >= n.midi {

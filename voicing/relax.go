@@ -198,13 +198,10 @@ func (s *score) syncopated(p int) bool {
 // push is how far a note is moved in a bar: half a beat, the third of a slow
 // beat in compound metre; 0 where nothing is.
 func (s *score) push(b Bar) Tick {
-	step := unit(b) / 2
-	if compound(b) {
-		if s.seconds(b.At, b.At+b.Beat) < slowCompound {
-			return 0
-		}
-		step = b.Beat / 3
+	if compound(b) && s.seconds(b.At, b.At+b.Beat) < slowCompound {
+		return 0
 	}
+	step := halfUnit(b)
 	if d := s.seconds(b.At, b.At+step); step < PerQuarter/4 || d < shortestPush || d > longestPush {
 		return 0
 	}

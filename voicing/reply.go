@@ -9,10 +9,9 @@ import (
 
 // reply finds the notes for a free moment: a bass note or one or two inner
 // voices that the hand can add while the tune goes on ringing. now is what is
-// struck at that time anyway; after is what comes next. When nothing fits, the
-// moment stays free.
-func (l *layer) reply(i int, a answer, now []strike, after []strike) []strike {
-	return l.answerWith(i, a, now, l.chosenReply(i, a, now, after))
+// struck at that time anyway. When nothing fits, the moment stays free.
+func (l *layer) reply(i int, a answer, now []strike) []strike {
+	return l.answerWith(i, a, now, l.chosenReply(i, a, now))
 }
 
 // A reply is what may answer a free moment: a note, two of them, or none for a
@@ -66,7 +65,7 @@ type replyScratch struct {
 // replies are the best answers to a free moment, at most most of them, no two
 // of the same pitches, the cheapest first: those that cost less than limit and no
 // more than a breath.
-func (l *layer) replies(i int, a answer, now, after []strike, most int, limit float64) []reply {
+func (l *layer) replies(i int, a answer, now []strike, most int, limit float64) []reply {
 	wt := &l.w.taste.Answer
 	l.now = now
 	var best []reply
@@ -83,7 +82,7 @@ func (l *layer) replies(i int, a answer, now, after []strike, most int, limit fl
 		if k >= 0 {
 			budget = min(budget, best[k].cost-cost)
 		}
-		c, ok := l.fits(ns, now, after, budget)
+		c, ok := l.fits(ns, budget)
 		if !ok {
 			return
 		}
@@ -132,25 +131,27 @@ func (l *layer) replies(i int, a answer, now, after []strike, most int, limit fl
 	if a.pair {
 		single = wt.Single
 	}
-	for k := range opts {
-		if opts[k].cost+single >= bound {
-			break
-		}
-		try([]strike{opts[k].strike}, opts[k].cost+single)
-	}
+	l.singles(opts, single, &bound, try)
 	if !a.bass && len(best) == 0 && len(now) == 0 && limit > wt.Dearest && l.w.s.onBeat(a.at) {
 		opts = opts[:0]
 		l.bassReplies(i, a, add)
 		opts = l.sorted(opts)
-		for k := range opts {
-			if opts[k].cost >= bound {
-				break
-			}
-			try([]strike{opts[k].strike}, opts[k].cost)
-		}
+		l.singles(opts, 0, &bound, try)
 	}
 	l.w.scratch.options = opts
 	return best
+}
+
+// singles tries notes alone, each for that much more than its cost.
+func (l *layer) singles(opts []option, more float64, bound *float64, try func([]strike, float64)) {
+	ns := make([]strike, 1)
+	for k := range opts {
+		if opts[k].cost+more >= *bound {
+			break
+		}
+		ns[0] = opts[k].strike
+		try(ns, opts[k].cost+more)
+	}
 }
 
 // sorted puts options in the order of their costs, equal ones as they came. There
@@ -180,7 +181,7 @@ func (l *layer) pairs(opts []option, bound func() float64, try func([]strike, fl
 		if asked[k] == 0 {
 			asked[k] = 2
 			ns[0] = opts[k].strike
-			if _, ok := l.goes(ns[:1], l.now, nil); ok {
+			if _, ok := l.goes(ns[:1], nil); ok {
 				asked[k] = 1
 			}
 		}
@@ -221,7 +222,7 @@ func (l *layer) leave(n strike) {
 func (l *layer) leaves(n strike) int {
 	from := -1
 	for k, x := range l.live {
-		if d := absInt(int(x.midi) - int(n.midi)); x.voice == Inner && x.end > n.at && x.str != n.str && d >= 1 && d <= 2 &&
+		if d := absInt(int(x.midi) - int(n.midi)); x.voice == Inner && x.end > n.at && x.str != n.str && isStep(d) &&
 			(from < 0 || d < absInt(int(l.live[from].midi)-int(n.midi))) {
 			from = k
 		}
@@ -266,21 +267,21 @@ func (l *layer) follows(i int, t Tick, bass bool) Tick {
 // fits asks whether ns can be struck now, see goes, with the tune ringing on
 // and with time to get there and away. The cost is what ringing it takes away
 // and the way of the hand; ok is false too where it would reach the budget.
-func (l *layer) fits(ns, now, after []strike, budget float64) (cost float64, ok bool) {
+func (l *layer) fits(ns []strike, budget float64) (cost float64, ok bool) {
 	wt := &l.w.taste.Answer
-	t := ns[0].at
+	t, after := ns[0].at, l.due[l.d:]
 	pos, fretted := placeOf(ns)
 	way, ok := l.onward(ns, after, pos, fretted)
 	// what is cheap to ask comes first
 	if !ok || way+l.surelyCuts(ns) >= budget {
 		return 0, false
 	}
-	cost, ok = l.goes(ns, now, after)
+	cost, ok = l.goes(ns, after)
 	if cost += way; !ok || cost >= budget {
 		return 0, false
 	}
 	var buf [16]strike
-	all := append(append(buf[:0], now...), ns...)
+	all := append(append(buf[:0], l.now...), ns...)
 	if l.octaves(all) {
 		cost += l.w.taste.Octaves
 	}
@@ -310,6 +311,11 @@ func (l *layer) fits(ns, now, after []strike, budget float64) (cost float64, ok 
 	return cost, cost < budget
 }
 
+// ousts reports whether n takes the string or the finger of x.
+func (n *strike) ousts(x *strike) bool {
+	return n.str == x.str || n.finger > 0 && n.finger == x.finger && n.fret != x.fret
+}
+
 // cuts is what it costs that x stops for n.
 func (wt *AnswerTaste) cuts(x, n *strike) float64 {
 	switch {
@@ -331,7 +337,7 @@ func (l *layer) surelyCuts(ns []strike) float64 {
 			continue
 		}
 		for j := range ns {
-			if n := &ns[j]; n.str == x.str || n.finger > 0 && n.finger == x.finger && n.fret != x.fret {
+			if ns[j].ousts(x) {
 				cost += l.w.taste.Answer.cuts(x, &ns[0])
 				break
 			}
@@ -387,8 +393,9 @@ func (l *layer) onward(ns, after []strike, pos int8, fretted bool) (cost float64
 
 // goes asks whether ns go with what is struck now: under the tune, without a
 // clash, held in one hand and plucked at once. The cost is that of octaves with
-// the tune.
-func (l *layer) goes(ns, now, after []strike) (float64, bool) {
+// the tune. after is what comes next, nil where that is not asked.
+func (l *layer) goes(ns, after []strike) (float64, bool) {
+	now := l.now
 	t := ns[0].at
 	tune, cost := 0, 0.0
 	for k := range now {
@@ -438,7 +445,7 @@ func (l *layer) takesTune(ns []strike) bool {
 			continue
 		}
 		for j := range ns {
-			if n := &ns[j]; n.str == x.str || n.finger > 0 && n.finger == x.finger && n.fret != x.fret {
+			if ns[j].ousts(x) {
 				return true
 			}
 		}
@@ -485,7 +492,7 @@ func (l *layer) bassReplies(i int, a answer, add func(strike, float64)) {
 	w := l.w
 	pal := &l.pals[i]
 	line := l.bassLine(i, a)
-	sounds, taken := l.sounding(a.at), l.justStruck(a.at, Inner)
+	sounds, taken := l.sounding(a.at, -1), l.justStruck(a.at, Inner)
 	fill := l.fills(a.at)
 	for midi := w.neck.Low(); midi <= highestBass; midi++ {
 		pc := midi % 12
@@ -542,7 +549,7 @@ func (l *layer) bassSays(i int, a answer, midi int, line bassLine) (cost float64
 		return 0, false // it lies there until the five has come
 	case pc != pal.bass && s.writtenLine(p.chord):
 		return 0, false // the sheet has a line of its own there
-	case next > 0 && next != last && absInt(midi-next) >= 1 && absInt(midi-next) <= 2 && a.at-p.at >= beat &&
+	case next > 0 && next != last && isStep(midi-next) && a.at-p.at >= beat &&
 		(w.ps[i+1].change || pal.cost[pc] == 0 && deg != 1 || between(last, midi, next)):
 		// the approach: a half step, or a step of the scale or chord
 		if absInt(midi-next) == 2 && !toned && !s.keyPCs[s.barAt(a.at)].Has(pc) {
@@ -551,8 +558,7 @@ func (l *layer) bassSays(i int, a answer, midi int, line bassLine) (cost float64
 		if deg == 1 && !toned && absInt(midi-next) != 1 {
 			return 0, false // a half step over the root pulls back to it unless it falls on by another
 		}
-		over := s.tuneOver(a.at)
-		if d := absInt(over-midi) % 12; !toned && over > 0 && (d == 1 || d == 11) {
+		if !toned && s.rubs(midi, a.at) {
 			return 0, false // it rubs against the tune
 		}
 		cost = -wt.StepIn
@@ -628,7 +634,7 @@ func (l *layer) bassSays(i int, a answer, midi int, line bassLine) (cost float64
 			cost += wt.RootHigh * float64(midi-48)
 		}
 	}
-	if d := absInt(midi - line.soon); line.soon > 0 && d >= 1 && d <= 2 && pal.cost[pc] == 0 {
+	if d := absInt(midi - line.soon); line.soon > 0 && isStep(d) && pal.cost[pc] == 0 {
 		cost -= wt.LeadsOn / float64(d)
 	}
 	return cost, true
@@ -642,8 +648,7 @@ func (l *layer) walkable(i int, a answer, pc int) bool {
 	if pal.cost[pc] >= 1 && !s.keyPCs[s.barAt(a.at)].Has(pc) || l.denies(i, pc) || (pc-pal.root+12)%12 == 1 {
 		return false // a half step over the root pulls back to it
 	}
-	d := absInt(s.tuneOver(a.at)-pc) % 12
-	return s.tuneOver(a.at) == 0 || pal.cost[pc] < 1 || d != 1 && d != 11
+	return pal.cost[pc] < 1 || !s.rubs(pc, a.at)
 }
 
 // bassReaches reports that a pitch lies within an octave of the bass before and
@@ -680,14 +685,7 @@ func (l *layer) restLine(t Tick) int {
 	if s.tuneOver(t) > 0 {
 		return highestInner
 	}
-	k, line := s.tuneAt(t), highestInner+5
-	if k >= 0 {
-		line = min(line, s.tune[k].midi)
-	}
-	if k+1 < len(s.tune) {
-		line = min(line, s.tune[k+1].midi)
-	}
-	return line - 5
+	return s.around(t, highestInner+5) - 5
 }
 
 // justStruck marks the pitches that a voice struck within the beat before t.
@@ -779,22 +777,9 @@ func (l *layer) recent(f func(*strike)) {
 	}
 }
 
-// sounding is what the ear has at t with what is struck then: pitch classes.
-func (l *layer) sounding(t Tick) (m theory.PCSet) {
-	for k := range l.live {
-		if l.live[k].end > t {
-			m = m.With(int(l.live[k].midi))
-		}
-	}
-	for k := range l.now {
-		m = m.With(int(l.now[k].midi))
-	}
-	return m
-}
-
-// soundingBut is sounding without the note that an inner voice leaves for midi.
-func (l *layer) soundingBut(midi int, t Tick) (m theory.PCSet) {
-	from := l.leaves(strike{tone: tone{midi: int16(midi)}, at: t})
+// sounding is what the ear has at t with what is struck then, without note from of
+// live: pitch classes.
+func (l *layer) sounding(t Tick, from int) (m theory.PCSet) {
 	for k := range l.live {
 		if k != from && l.live[k].end > t {
 			m = m.With(int(l.live[k].midi))
@@ -869,17 +854,14 @@ func (l *layer) grounds(t Tick) (m theory.PCSet) {
 	return m
 }
 
-// ahead is the pitch that the tune is about to strike within two beats of t, where
-// it is not struck by the note after one at t; 0 for none.
-func (s *score) ahead(t Tick) int {
-	next := s.nextOnset(t)
-	if next >= s.end || next-t > 2*s.bars[s.barAt(t)].Beat {
+// ahead is the pitch that the tune is about to strike within some time after t, where
+// it does not strike at t; 0 for none.
+func (s *score) ahead(t, within Tick) int {
+	k := s.tuneAt(t) + 1
+	if k >= len(s.tune) || s.tune[k].at-t > within || s.strikes(t) {
 		return 0
 	}
-	if k := s.tuneAt(next); k == 0 || s.tuneAt(t) != k-1 || s.tune[k-1].at != t {
-		return s.tune[k].midi
-	}
-	return 0
+	return s.tune[k].midi
 }
 
 // soon marks the pitches that the tune strikes within a beat after t.
@@ -893,15 +875,8 @@ func (s *score) soon(t Tick) (struck [128]bool) {
 // takesWord reports whether inner voices that come by themselves at t strike a
 // pitch that the tune strikes next, half a beat later.
 func (s *score) takesWord(inner []tone, t Tick) bool {
-	next := s.nextOnset(t)
-	if next >= s.end || next-t > half(s.bars[s.barAt(t)]) {
-		return false
-	}
-	if s.strikes(t) {
-		return false
-	}
-	word := s.tune[s.tuneAt(next)].midi
-	return slices.ContainsFunc(inner, func(x tone) bool { return int(x.midi) == word })
+	word := s.ahead(t, half(s.bars[s.barAt(t)]))
+	return word > 0 && slices.ContainsFunc(inner, func(x tone) bool { return int(x.midi) == word })
 }
 
 // pairGain is the most that the other note of a stab can gain.
@@ -925,7 +900,7 @@ func (l *layer) innerReplies(i int, a answer, most float64, add func(strike, flo
 	}
 	owed := l.owed(i, a, heard)
 	fill := l.fills(a.at)
-	grounds, ahead := l.grounds(a.at), l.w.s.ahead(a.at)
+	grounds, ahead := l.grounds(a.at), l.w.s.ahead(a.at, 2*w.s.bars[w.s.barAt(a.at)].Beat)
 	near := l.w.s.soon(a.at)
 	lowest := 0 // the root where it lies so high that it is no bass
 	if g := &l.chosen[i]; !g.hasBass && len(held) > 0 {
@@ -954,7 +929,7 @@ func (l *layer) innerReplies(i int, a answer, most float64, add func(strike, flo
 		}
 	}
 	rest := l.restLine(a.at)
-	sounds, taken := l.sounding(a.at), l.justStruck(a.at, Bass)
+	sounds, taken := l.sounding(a.at, -1), l.justStruck(a.at, Bass)
 	room := 0.0
 	if beat := w.s.bars[w.s.barAt(a.at)].Beat; p.cadence && !p.final && len(l.now) == 0 && p.end-a.at <= beat && p.end-p.at > 2*beat {
 		room = wt.PhraseRoom // the next phrase is to be heard
@@ -962,7 +937,7 @@ func (l *layer) innerReplies(i int, a answer, most float64, add func(strike, flo
 	for midi := lowestInner; midi <= highestInner; midi++ {
 		pc := midi % 12
 		if pal.colours(sounds.With(pc)) && !pal.colours(sounds) &&
-			(a.pair || pal.colours(l.soundingBut(midi, a.at).With(pc))) { // nine to flat nine is a step on
+			(a.pair || pal.colours(l.sounding(a.at, l.leaves(strike{tone: tone{midi: int16(midi)}, at: a.at})).With(pc))) { // nine to flat nine is a step on
 			continue
 		}
 		until := l.ringEnd(i, tone{midi: int16(midi), voice: Inner})

@@ -162,7 +162,32 @@ func (s *score) barAt(t Tick) int {
 
 // chordAt is the index of the chord that governs t, -1 before the first.
 func (s *score) chordAt(t Tick) int {
-	return sort.Search(len(s.chords), func(i int) bool { return s.chords[i].at > t }) - 1
+	return spanAt(s.chords, t)
+}
+
+// spanAt is the index of the last chord that begins at or before t, -1 for none.
+func spanAt(cs []chordSpan, t Tick) int {
+	return sort.Search(len(cs), func(i int) bool { return cs[i].at > t }) - 1
+}
+
+// around is the lower of the tune notes before and after t, top where neither is
+// lower.
+func (s *score) around(t Tick, top int) int {
+	k := s.tuneAt(t)
+	if k >= 0 {
+		top = min(top, s.tune[k].midi)
+	}
+	if k+1 < len(s.tune) {
+		top = min(top, s.tune[k+1].midi)
+	}
+	return top
+}
+
+// rubs reports whether a pitch lies a half step from the tune at t, in any octave.
+func (s *score) rubs(midi int, t Tick) bool {
+	over := s.tuneOver(t)
+	d := absInt(over-midi) % 12
+	return over > 0 && (d == 1 || d == 11)
 }
 
 // tuneAt is the index of the last tune note that starts at or before t, -1

@@ -1,8 +1,7 @@
 package voicing
 
 import (
-	"fmt"
-	"sort"
+	"slices"
 	"strings"
 
 	"thumbline/theory"
@@ -59,12 +58,11 @@ var turnaroundTable = []turnaround{
 	{"bIII6 iim7 V7", goalMinor, tensionMedium, 0.2, false},
 	{"bIIImaj7 iim7 V7", goalMinor, tensionMedium, 0.25, false},
 	{"VI7 iim7 V7", goalMinor, tensionMedium, 0.3, false},
-	{"iim7 V7", goalMinor, tensionMedium, 0, false},
+	{"iim7 V7", goalMinor | goalDominant, tensionMedium, 0, false},
 	{"iim7b5 V7", goalMinor, tensionMedium, 0.1, false},
 	{"iim7 biidim7", goalMinor, tensionMedium, 0.25, false},
 	{"viidim7", goalMinor, tensionMedium, 0.1, false},
 
-	{"iim7 V7", goalDominant, tensionMedium, 0, false},
 	{"bII7", goalDominant | goalHalf, tensionMedium, 0.2, false},
 
 	{"VI7 bVI7 V7", goalMajor, tensionHigh, 0, true},
@@ -166,7 +164,6 @@ func (b Bar) full() Tick { return Tick(b.Metre.Num) * 4 * PerQuarter / Tick(max(
 // where the next part begins, on the chord to.
 type turnRoom struct {
 	from, end Tick
-	first     int // the chord of rest, where it comes in
 	last      int // the same where its symbol was written last before end
 	rest, to  theory.Chord
 	goal      goal
@@ -180,14 +177,15 @@ type turnRoom struct {
 // then only a pick-up may move.
 func (s *score) turnRoom(end Tick) (r turnRoom, ok bool) {
 	k, n := s.chordAt(end-1), s.chordAt(end)
-	if k < 0 || n < 0 || s.chords[n].at != end && n != k {
+	if k < 0 {
 		return r, false
 	}
-	r = turnRoom{end: end, first: k, last: k, rest: s.chords[k].chord, to: s.chords[n].chord}
-	for r.first > 0 && s.chords[r.first-1].chord == r.rest {
-		r.first--
+	first := k // the chord of rest, where it comes in
+	r = turnRoom{end: end, last: k, rest: s.chords[k].chord, to: s.chords[n].chord}
+	for first > 0 && s.chords[first-1].chord == r.rest {
+		first--
 	}
-	if r.to.NoChord || r.to.Slash || !s.rests(r.first, &r) {
+	if r.to.NoChord || r.to.Slash || !s.rests(first, &r) {
 		return r, false
 	}
 	if r.goal = s.goalOf(&r); r.goal == 0 {
@@ -195,10 +193,10 @@ func (s *score) turnRoom(end Tick) (r turnRoom, ok bool) {
 	}
 	r.plain = !s.coloured && r.rest.Kind != theory.Dominant
 	bar := s.bars[s.barAt(end-1)]
-	if !s.endsSection(end) && 4*(end-s.chords[r.first].at) < 7*bar.full() {
+	if !s.endsSection(end) && 4*(end-s.chords[first].at) < 7*bar.full() {
 		return r, false // inside a section two bars say that something ends
 	}
-	r.from = s.chords[r.first].at + 2*unit(bar)
+	r.from = s.chords[first].at + 2*unit(bar)
 	moves := end // where the pick-up begins
 	for i := s.tuneAt(end - 1); i >= 0; i-- {
 		at := s.tune[i].at
@@ -273,12 +271,10 @@ func (s *score) turnsFor(r *turnRoom, t Tension, d Density, w *TurnTaste) []turn
 	if d == densitySparse {
 		most = 2
 	}
-	layouts := s.turnLayouts(r)
+	layouts := slices.DeleteFunc(s.turnLayouts(r), func(l turnLayout) bool { return len(l.starts) > most })
 	room := 0
 	for _, l := range layouts {
-		if len(l.starts) <= most {
-			room = max(room, len(l.starts))
-		}
+		room = max(room, len(l.starts))
 	}
 	var all []turn
 	for _, x := range table {
@@ -287,14 +283,14 @@ func (s *score) turnsFor(r *turnRoom, t Tension, d Density, w *TurnTaste) []turn
 		}
 		steps := strings.Fields(x.steps)
 		for _, l := range layouts {
-			if len(l.starts) != len(steps) || len(steps) > most {
+			if len(l.starts) != len(steps) {
 				continue
 			}
 			y, ok := s.turnAt(r, steps, l, w)
 			if !ok {
 				continue
 			}
-			y.cost += x.cost + w.Free*float64(max(room-len(steps), 0))
+			y.cost += x.cost + w.Free*float64(room-len(steps))
 			if t > x.from {
 				y.cost += w.Tame
 			}
@@ -333,11 +329,12 @@ func (s *score) turnLayouts(r *turnRoom) []turnLayout {
 			out = append(out, l)
 		}
 	}
-	each := 0
-	switch n := int(bar.full() / bar.Beat); n {
+	n := int(bar.full() / bar.Beat)
+	each := n
+	switch n {
 	case 2, 4:
-		if each = n / 2; s.seconds(r.end-Tick(each)*bar.Beat, r.end) < shortestTurn {
-			each = n
+		if s.seconds(r.end-Tick(n/2)*bar.Beat, r.end) >= shortestTurn {
+			each = n / 2
 		}
 		if n == 4 {
 			add(true, 1, 1)
@@ -345,20 +342,13 @@ func (s *score) turnLayouts(r *turnRoom) []turnLayout {
 			add(true, 1, 1, 2, 2)
 		}
 	case 3:
-		each = 3
 		add(true, 1)
 		add(true, 2, 1)
 		add(true, 1, 1, 1)
 		add(true, 3, 2, 1)
-	default:
-		each = n
 	}
 	for n := 1; n <= 4; n++ {
-		beats := make([]int, n)
-		for i := range beats {
-			beats[i] = each
-		}
-		add(false, beats...)
+		add(false, slices.Repeat([]int{each}, n)...)
 	}
 	return out
 }
@@ -372,17 +362,15 @@ func (s *score) turnAt(r *turnRoom, steps []string, l turnLayout, w *TurnTaste) 
 	}
 	before := r.rest
 	for i, step := range steps {
-		to := r.end
+		to, next, into := r.end, r.to, "into "+r.to.String()
 		if i+1 < len(steps) {
 			to = l.starts[i+1]
+			next, into = stepChord(r.to, steps[i+1])
+			into = "on the way to " + into
 		}
 		c, name := stepChord(r.to, step)
 		if r.plain && !s.wrote(c) {
 			return x, false // a plain sheet keeps to its own chords
-		}
-		next := r.to
-		if i+1 < len(steps) {
-			next, _ = stepChord(r.to, steps[i+1])
 		}
 		c, cost, ok := s.underTune(c, l.starts[i], to, next, r, w)
 		if !ok || c.RootPC() == before.RootPC() && c.Kind == before.Kind {
@@ -390,12 +378,7 @@ func (s *score) turnAt(r *turnRoom, steps []string, l turnLayout, w *TurnTaste) 
 		}
 		x.cost += cost + w.Foreign*float64(s.foreign(c, r.end))
 		before = c
-		why := fmt.Sprintf("turnaround: %s into %s", name, r.to)
-		if i+1 < len(steps) {
-			_, next := stepChord(r.to, steps[i+1])
-			why = fmt.Sprintf("turnaround: %s on the way to %s", name, next)
-		}
-		x.chords = append(x.chords, chordSpan{at: l.starts[i], end: to, chord: c, added: why})
+		x.chords = append(x.chords, chordSpan{at: l.starts[i], end: to, chord: c, added: "turnaround: " + name + " " + into})
 	}
 	return x, before.RootPC() != r.to.RootPC()
 }
@@ -540,8 +523,7 @@ func (s *score) needsRoot(k int) bool {
 func (s *score) added() []chordSpan {
 	var out []chordSpan
 	for _, c := range s.chords {
-		i := sort.Search(len(s.written), func(i int) bool { return s.written[i].at >= c.at })
-		if i == len(s.written) || s.written[i].at != c.at || c.added != "" {
+		if i := spanAt(s.written, c.at); i < 0 || s.written[i].at != c.at || c.added != "" {
 			out = append(out, c)
 		}
 	}

@@ -8,6 +8,9 @@ type stand struct {
 	hand              int8 // under an open string: where the hand is, 0 for anywhere
 }
 
+// stand is where a note of a grip stands.
+func (t tone) stand() stand { return stand{str: t.str, fret: t.fret, finger: t.finger} }
+
 // place is the position of the hand that a stand implies, 0 for anywhere.
 func (s stand) place() int8 {
 	if s.fret == 0 {
@@ -284,7 +287,7 @@ func (r *run) walk(w *Taste, from *grip, to *grip, need *stand) []stand {
 				if from != nil && from.n > 0 {
 					if from.tune {
 						t := from.note[0]
-						best = w.fromTo(stand{str: t.str, fret: t.fret, finger: t.finger}, sy, r.dt[0])
+						best = w.fromTo(t.stand(), sy, r.dt[0])
 					}
 					if from.pos > 0 && sy.place() > 0 {
 						best = max(best, w.move(absInt(int(from.pos)-int(sy.place())), r.dt[0]))
@@ -311,7 +314,7 @@ func (r *run) walk(w *Taste, from *grip, to *grip, need *stand) []stand {
 				}
 				if to != nil && to.tune && need == nil {
 					t := to.note[0]
-					c += 0.5 * w.follow(sy, stand{str: t.str, fret: t.fret, finger: t.finger}, r.dt[j+1])
+					c += 0.5 * w.follow(sy, t.stand(), r.dt[j+1])
 				}
 			}
 			cost[j][y], back[j][y] = best+c, b
