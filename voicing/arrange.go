@@ -24,6 +24,18 @@ type Plan struct {
 	// starts or ends half a beat early or late with its chord, as players do;
 	// the bass keeps the beat). Empty means written.
 	Phrasing string
+	// Setting is who plays: solo, or trio, with a bass player and a drummer, to
+	// whom the roots and the beat are left. Empty means solo.
+	Setting string
+	// Intro is the introduction (ParseIntro), Ending the ending (ParseEnding).
+	Intro, Ending string
+	// Ritardando slows the last bars down.
+	Ritardando bool
+	// Choruses is how often the tune is played, 0 for once; Comp is which of them
+	// has chords and bass without the tune, from 1, 0 for none.
+	Choruses, Comp int
+	// SameRepeats leaves what is repeated as it was the first time.
+	SameRepeats bool
 	// Neck, Hand, Right and Taste replace the defaults when set.
 	Neck  *Neck
 	Hand  *Hand
@@ -48,6 +60,9 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 	}
 	relaxed, err := ParsePhrasing(p.Phrasing)
 	if err != nil {
+		return nil, err
+	}
+	if w.setting, err = ParseSetting(p.Setting); err != nil {
 		return nil, err
 	}
 	if p.Neck != nil {
@@ -84,19 +99,28 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 	if err != nil {
 		return nil, err
 	}
-	w.s = newScore(t)
+	f, err := newForm(t, &p, w.neck)
+	if err != nil {
+		return nil, err
+	}
+	w.s = newScore(f)
 	w.s.bossa = feel.Bossa
 	w.s.turnarounds(w.tension, w.density, &w.taste.Turn)
 	if relaxed {
 		w.s.relax()
 	}
+	w.s.takeOver()
 	a := w.arrange()
 	a.Title, a.Key, a.Transposition, a.Feel = t.Title, t.Key, shift, feel
 	a.TempoAssumed = t.TempoAssumed
-	a.Phrases = t.Phrases
-	for _, x := range t.Sections {
+	a.Phrases = f.tune.Phrases
+	for _, x := range f.tune.Sections {
 		a.Sections = append(a.Sections, Section{x.Name, x.From, x.To})
 	}
+	if len(f.choruses) > 1 {
+		a.Choruses = f.choruses
+	}
+	a.Setting = w.setting
 	for _, x := range t.Warnings {
 		a.Warnings = append(a.Warnings, x.Text)
 	}
@@ -151,6 +175,7 @@ type worker struct {
 	taste   Taste
 	tension Tension
 	density Density
+	setting Setting
 	s       *score
 	m       *maker
 	ps      []point
@@ -189,7 +214,9 @@ func (w *worker) arrange() *Arrangement {
 	a.Bars = s.bars
 	a.Tempi = s.tempi
 	for _, n := range s.tune {
-		a.Melody = append(a.Melody, TuneNote{n.at, n.end - n.at, n.midi, n.pitch, n.moved})
+		if !n.fill {
+			a.Melody = append(a.Melody, TuneNote{n.at, max(n.full, n.end-n.at), n.midi, n.pitch, n.moved})
+		}
 	}
 	for _, c := range s.written {
 		a.Chords = append(a.Chords, ChordMark{c.at, c.chord.String(), c.chord})
@@ -200,11 +227,34 @@ func (w *worker) arrange() *Arrangement {
 	return a
 }
 
+// A Setting is who plays.
+type Setting uint8
+
+const (
+	Solo Setting = iota
+	Trio         // with bass and drums
+)
+
+// ParseSetting reads "solo" or "trio"; empty is solo.
+func ParseSetting(s string) (Setting, error) {
+	switch s {
+	case "", "solo":
+		return Solo, nil
+	case "trio":
+		return Trio, nil
+	}
+	return 0, fmt.Errorf("setting %q is not known (it is solo or trio)", s)
+}
+
 // candidates finds the grips for every point.
 func (w *worker) candidates() {
 	w.spots = make([]spot, len(w.ps))
 	for i := range w.ps {
 		w.spots[i] = w.spot(i)
+		if g := w.asked(i); len(g) > 0 {
+			w.grips = append(w.grips, g)
+			continue
+		}
 		g := slices.Clip(w.m.at(w.spots[i])) // the maker keeps its own
 		for _, m := range w.moods(i) {
 			sub := w.spots[i]
@@ -221,6 +271,24 @@ func (w *worker) candidates() {
 		}
 		w.grips = append(w.grips, g)
 	}
+}
+
+// asked are the grips of a point whose chord is to lie in a certain way; none
+// where it is not, or no hand can take it so.
+func (w *worker) asked(i int) []grip {
+	p := &w.ps[i]
+	c := &w.s.chords[p.chord]
+	if c.asked == nil || c.at != p.at {
+		return nil
+	}
+	top := c.asked.voicing[len(c.asked.voicing)-1]
+	tune := p.tune >= 0 && !p.held && w.s.tune[p.tune].midi == top
+	out := w.m.exact(c.asked.voicing, tune)
+	for i := range out {
+		b, ok := out[i].bass()
+		out[i].turned = ok && int(b.midi)%12 != c.chord.BassPC()
+	}
+	return out
 }
 
 // spot is what a grip is wanted for at point i.

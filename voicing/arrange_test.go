@@ -322,7 +322,7 @@ func TestBestWholeOfShortTunes(t *testing.T) {
 			t.Skip(err)
 		}
 		tune = tune.Transpose(theory.Interval{Steps: 7 * (shift / 12), Semitones: shift})
-		w := &worker{neck: neck, hand: NormalHand(), taste: DefaultTaste(), tension: tensionMedium, s: newScore(tune)}
+		w := &worker{neck: neck, hand: NormalHand(), taste: DefaultTaste(), tension: tensionMedium, s: newScore(onceThrough(tune))}
 		w.arrange()
 		for i := 1; i < len(w.grips); i++ {
 			for a := range w.grips[i-1] {

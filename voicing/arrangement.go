@@ -135,7 +135,9 @@ type Arrangement struct {
 	Tuning        []int      // open pitch of each string with no capo, low to high
 	Capo          int
 	Bars          []Bar
-	Sections      []Section
+	Sections      []Section // the tune's, and what is put in: IntroName, EndingName
+	Choruses      []Section // each time through, where there are several: "chorus 1"
+	Setting       Setting
 	Phrases       []theory.Phrase
 	Tempi         []TempoMark // first at 0
 	TempoAssumed  bool

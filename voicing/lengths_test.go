@@ -20,7 +20,7 @@ func played(t *testing.T, abc string) *layer {
 	if err != nil {
 		t.Fatal(err)
 	}
-	w := &worker{neck: StandardNeck(), hand: NormalHand(), right: NormalRightHand(), taste: DefaultTaste(), tension: tensionMedium, s: newScore(tune)}
+	w := &worker{neck: StandardNeck(), hand: NormalHand(), right: NormalRightHand(), taste: DefaultTaste(), tension: tensionMedium, s: newScore(onceThrough(tune))}
 	w.arrange()
 	l := &layer{w: w, chosen: make([]grip, len(w.ps)), waited: map[int]bool{}}
 	l.preparePalettes()
@@ -195,7 +195,7 @@ func TestFingerLeftFree(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := newScore(tune)
+	s := newScore(onceThrough(tune))
 	var to grip
 	to.take(tone{2, 8, 4, 67, Melody})
 	to.take(tone{4, 7, 2, 57, Inner})

@@ -162,7 +162,7 @@ func (l *layer) write() {
 			}
 		}
 		l.due = append(l.due, strike{tone: tone{st.str, st.fret, st.finger, int16(n.midi), Melody},
-			at: n.at, end: n.end, point: pt - 1, tune: k})
+			at: n.at, end: n.end, point: pt - 1, tune: k, fill: n.fill})
 	}
 	for i := range w.ps {
 		p, g := &w.ps[i], &l.chosen[i]
@@ -176,7 +176,7 @@ func (l *layer) write() {
 				at = p.texture.bassAt
 			}
 			l.due = append(l.due, strike{tone: t, at: at, end: l.ringEnd(i, t), point: i, tune: -1,
-				fill: p.tune < 0 || w.s.chords[p.chord].added != ""})
+				fill: p.tune < 0 || w.s.chords[p.chord].added != "" || w.s.putIn(at)})
 		}
 	}
 	sort.SliceStable(l.due, func(a, b int) bool {

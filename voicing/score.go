@@ -2,6 +2,7 @@ package voicing
 
 import (
 	"fmt"
+	"slices"
 	"sort"
 
 	"thumbline/theory"
@@ -26,7 +27,10 @@ type score struct {
 	// sevenths. Where they do not, an altered chord would come from another
 	// music.
 	coloured bool
-	bossa    bool // the feel is bossa
+	bossa    bool  // the feel is bossa
+	source   []int // of each bar, the written bar it comes from, -1 for one put in
+	pass     []int // of each bar, which time through it is
+	form     *form
 }
 
 type tuneNote struct {
@@ -34,12 +38,15 @@ type tuneNote struct {
 	midi    int
 	pitch   theory.Pitch
 	moved   Tick // how much later than written it is played; less than 0 is earlier
+	fill    bool // it is not the tune's but put in: the top line of an introduction or an ending
+	full    Tick // how long it is written, where something takes over before it ends
 }
 
 type chordSpan struct {
 	at, end Tick
 	chord   theory.Chord
-	added   string // what it is there for, where it is not the sheet's
+	added   string        // what it is there for, where it is not the sheet's
+	asked   *passageChord // where it is to lie in a certain way
 }
 
 // shortestBeat keeps a beat that a strange metre makes tiny from having no half
@@ -48,10 +55,11 @@ const shortestBeat Tick = 12
 
 func ticks(t theory.Time) Tick { return Tick(t.Ticks(int(PerQuarter))) }
 
-// newScore puts the tune on ticks; it is at sounding pitch already.
-func newScore(t *theory.Tune) *score {
-	s := &score{section: map[Tick]bool{}, returns: map[int]Tick{}}
-	for _, n := range t.Melody {
+// newScore puts a form on ticks; it is at sounding pitch already.
+func newScore(f *form) *score {
+	t := f.tune
+	s := &score{section: map[Tick]bool{}, returns: map[int]Tick{}, form: f}
+	for i, n := range t.Melody {
 		a, b := ticks(n.At), ticks(n.At.Add(n.Len))
 		if b <= a {
 			b = a + 1
@@ -59,12 +67,17 @@ func newScore(t *theory.Tune) *score {
 		if k := len(s.tune); k > 0 && s.tune[k-1].end > a {
 			s.tune[k-1].end = a
 		}
-		s.tune = append(s.tune, tuneNote{at: a, end: b, midi: n.Pitch.MIDI(), pitch: n.Pitch})
+		x := tuneNote{at: a, end: b, midi: n.Pitch.MIDI(), pitch: n.Pitch, fill: f.fill[i]}
+		if n.Len.Less(f.full[i]) {
+			x.full = ticks(n.At.Add(f.full[i])) - a
+		}
+		s.tune = append(s.tune, x)
 	}
 	for _, b := range t.Bars {
 		s.bars = append(s.bars, Bar{Label: b.Label, At: ticks(b.At), Len: ticks(b.At.Add(b.Len)) - ticks(b.At),
 			Beat: max(ticks(b.Beat), shortestBeat), Metre: b.Metre, Key: b.Key})
 		s.start = append(s.start, ticks(b.At))
+		s.source, s.pass = append(s.source, b.Source), append(s.pass, max(b.Pass, 1))
 		s.keyPCs = append(s.keyPCs, signaturePCs(b.Key.Fifths))
 	}
 	s.end = ticks(t.End())
@@ -115,6 +128,49 @@ func newScore(t *theory.Tune) *score {
 	s.findSilences()
 	return s
 }
+
+// takeOver puts the chords of the ending where they take the place of the
+// tune's own, and asks for the grips that its bars want.
+func (s *score) takeOver() {
+	for i := range s.form.pins {
+		c := &s.form.pins[i]
+		if k := s.chordAt(ticks(c.At)); k >= 0 && s.chords[k].at == ticks(c.At) {
+			s.chords = slices.Clone(s.chords)
+			s.chords[k].asked = c
+		}
+	}
+	if len(s.form.over) == 0 {
+		return
+	}
+	from := ticks(s.form.over[0].At)
+	var out []chordSpan
+	for _, x := range s.chords {
+		switch {
+		case x.at < from:
+			x.end = min(x.end, from)
+			out = append(out, x)
+		}
+	}
+	for i := range s.form.over {
+		c := &s.form.over[i]
+		x := chordSpan{at: ticks(c.At), end: ticks(c.At.Add(c.Len)), chord: c.Chord, added: s.form.overName}
+		if c.voicing != nil {
+			x.asked = c
+		}
+		out = append(out, x)
+	}
+	over := out[len(out)-1].end
+	for _, x := range s.chords {
+		if x.at >= over {
+			out = append(out, x)
+		}
+	}
+	s.chords = out
+	s.findSilences()
+}
+
+// putIn reports whether t lies in bars of an introduction or an ending.
+func (s *score) putIn(t Tick) bool { return len(s.source) > 0 && s.source[s.barAt(t)] < 0 }
 
 // findSilences finds for each chord where the next N.C. begins.
 func (s *score) findSilences() {

@@ -160,7 +160,7 @@ func TestTurnarounds(t *testing.T) {
 			if x.want == "" && x.tension == tensionHigh {
 				x.want = c.medium
 			}
-			s := newScore(sheetOf(t, c.abc))
+			s := newScore(onceThrough(sheetOf(t, c.abc)))
 			s.turnarounds(x.tension, densityMedium, &turnTaste)
 			if got := s.addedText(); got != strings.TrimPrefix(x.want, "-") {
 				t.Errorf("%s, tension %d: %q (want %q: %s)", c.name, x.tension, got, x.want, c.why)
@@ -211,7 +211,7 @@ func TestTurnaroundsVary(t *testing.T) {
 		abc, tension := "X:1\n"+c.head+"\n"+strings.Repeat("P:A\n"+c.part+"\n", 6), c.tension
 		var first []string
 		for range 2 {
-			s := newScore(sheetOf(t, abc))
+			s := newScore(onceThrough(sheetOf(t, abc)))
 			s.turnarounds(tension, densityMedium, &turnTaste)
 			all := turnaroundsIn(s)
 			if len(all) != 5 {
@@ -237,7 +237,7 @@ func TestTurnaroundsVary(t *testing.T) {
 // TestTurnaroundDensity: a sparse setting takes two chords at most.
 func TestTurnaroundDensity(t *testing.T) {
 	for d, want := range map[Density]string{densitySparse: "8:1 Dm7 8:3 G7", densityMedium: "7:3 A7 8:1 Dm7 8:3 G7", densityFull: "7:3 A7 8:1 Dm7 8:3 G7"} {
-		s := newScore(sheetOf(t, partsOf(inC, upC+`"C6"E4-|E4`, backC)))
+		s := newScore(onceThrough(sheetOf(t, partsOf(inC, upC+`"C6"E4-|E4`, backC))))
 		s.turnarounds(tensionMedium, d, &turnTaste)
 		if got := s.addedText(); got != want {
 			t.Errorf("density %d: %q (want %q)", d, got, want)
@@ -374,7 +374,7 @@ func TestAnyTurnaround(t *testing.T) {
 			t.Fatal(err)
 		}
 		tension := rapid.SampledFrom([]string{"medium", "high"}).Draw(t, "tension")
-		s := newScore(tune)
+		s := newScore(onceThrough(tune))
 		before := slices.Clone(s.chords)
 		s.turnarounds(map[string]Tension{"medium": tensionMedium, "high": tensionHigh}[tension], densityMedium, &turnTaste)
 		if !slices.Equal(s.written, before) {

@@ -25,6 +25,14 @@ type options struct {
 	density  string
 	phrasing string
 
+	setting     string
+	intro       string
+	ending      string
+	ritardando  bool
+	choruses    int
+	comp        int
+	sameRepeats bool
+
 	reach  string
 	pluck  int
 	tuning string
@@ -141,6 +149,13 @@ func planFlags(fs *pflag.FlagSet, o *options) {
 	fs.StringVar(&o.tension, "tension", "", "T|how far harmony goes from the written chords: low, medium or high (default medium)")
 	fs.StringVar(&o.density, "density", "", "D|how much is added to the tune: sparse, about half of what medium adds, medium, or full, about half as much again (default medium). Full tires both hands soonest, above all where the tempo is fast: begin slowly, and rest")
 	fs.StringVar(&o.phrasing, "phrasing", "", "P|the tune's rhythm as written, or relaxed: a phrase starts or ends half a beat early or late with its chord, as players do, while the bass keeps the beat (default written)")
+	fs.StringVar(&o.setting, "setting", "", "S|solo, or trio: a bass player has the roots and a drummer the beat, so the same grips are taken without their roots, above the bass, and with more space (default solo)")
+	fs.StringVar(&o.intro, "intro", "", "KIND|an introduction: last (the tune's last four bars), pedal (on the dominant) or vamp, and which of its kind, such as vamp:2 (default none)")
+	fs.StringVar(&o.ending, "ending", "", "KIND|the ending: straight (within the last bars), tag (the last phrase again), vamp, run (the tonic scale in chords), or none, and which of its kind, such as run:2 (default straight)")
+	fs.BoolVar(&o.ritardando, "ritardando", false, "|slow down over the last bars (default: in time to the end)")
+	fs.IntVar(&o.choruses, "choruses", 1, fmt.Sprintf("N|how often the tune is played, 1 to %d: thinner first, fuller later, the ending after the last (default 1)", voicing.MostChoruses))
+	fs.IntVar(&o.comp, "comp", 0, "N|chorus N without the tune: chords and bass to play or sing over (default 0: none)")
+	fs.BoolVar(&o.sameRepeats, "same-repeats", false, "|play what is repeated as it was the first time (default: its bass, register or harmony change; the tune and what closes a section stay)")
 	fs.StringVar(&o.reach, "reach", "", "REACH|how far the left hand reaches: small, normal, large, or from finger 1 to finger 4 in mm, such as 90mm (default normal). "+stretchCaution)
 	fs.IntVar(&o.pluck, "pluck", voicing.NormalRightHand().Fingers, fmt.Sprintf("N|how many strings the right hand plucks at once, %d to %d (default %d: thumb and three fingers); more are struck only as one stroke over neighbouring strings", voicing.MinPlucked, voicing.MaxPlucked, voicing.NormalRightHand().Fingers))
 	fs.StringVar(&o.tuning, "tuning", "", "TUNING|the open strings: "+strings.Join(voicing.Tunings(), ", ")+", or notes from low to high, such as \"D A D G B E\" or \"E2 A2 D3 G3 B3 E4\", six or seven (default standard)")

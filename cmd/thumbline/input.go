@@ -91,7 +91,8 @@ func openTune(e *env, o *options) (r io.ReadCloser, info fs.FileInfo, err error)
 
 // plan is what the flags decide about the arrangement.
 func (o *options) plan() voicing.Plan {
-	p := voicing.Plan{Key: o.key, Feel: o.feel, Tension: o.tension, Density: o.density, Phrasing: o.phrasing}
+	p := voicing.Plan{Key: o.key, Feel: o.feel, Tension: o.tension, Density: o.density, Phrasing: o.phrasing,
+		Setting: o.setting, Intro: o.intro, Ending: o.ending, Ritardando: o.ritardando, Choruses: o.choruses, Comp: o.comp, SameRepeats: o.sameRepeats}
 	// checkPlan has found these to be good
 	if h, err := o.hand(); err == nil {
 		p.Hand = &h
@@ -190,6 +191,21 @@ func (o *options) checkPlan() error {
 	}
 	if _, err := voicing.ParsePhrasing(o.phrasing); err != nil {
 		return usagef("--phrasing: %w", err)
+	}
+	if _, err := voicing.ParseSetting(o.setting); err != nil {
+		return usagef("--setting: %w", err)
+	}
+	if _, err := voicing.ParseIntro(o.intro); err != nil {
+		return usagef("--intro: %w", err)
+	}
+	if _, err := voicing.ParseEnding(o.ending); err != nil {
+		return usagef("--ending: %w", err)
+	}
+	if o.choruses < 1 || o.choruses > voicing.MostChoruses {
+		return usagef("--choruses %d is out of range (1 to %d)", o.choruses, voicing.MostChoruses)
+	}
+	if o.comp < 0 || o.comp > o.choruses || o.comp > 0 && o.choruses == 1 {
+		return usagef("--comp %d: there is no such chorus beside others (--choruses N plays the tune N times)", o.comp)
 	}
 	if _, err := o.hand(); err != nil {
 		return err

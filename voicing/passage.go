@@ -1,0 +1,158 @@
+package voicing
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"thumbline/theory"
+)
+
+// A passage is what is put in: an introduction before the tune, or an ending
+// that takes over in its last note or follows it. Times are counted from its
+// start.
+type passage struct {
+	name string // what it is, in the words of a player: "down the tonic scale in chords, flat six and flat two"
+	// lead is how much of the tune's end an ending takes over: its start lies
+	// that long before the tune's end. 0 for what follows the tune.
+	lead   theory.Time
+	bars   []theory.Time // how long each bar is that is put in, after the lead
+	notes  []theory.Note // its top line, in order, without overlap
+	chords []passageChord
+}
+
+// A passageChord is a chord of a passage and, where it has to be so and no
+// other, how it lies.
+type passageChord struct {
+	theory.Change
+	// voicing is what is struck with the chord, MIDI pitches from the lowest up,
+	// the top line's note the last; nil leaves it to the arranger.
+	voicing []int
+}
+
+// length is how long all of it lasts.
+func (p *passage) length() theory.Time {
+	d := p.lead
+	for _, b := range p.bars {
+		d = d.Add(b)
+	}
+	return d
+}
+
+// A Choice is a kind of introduction or ending and which of that kind, from 1,
+// the one that suits best.
+type Choice struct {
+	Kind string // "none" for none at all
+	Rank int
+}
+
+var (
+	introKinds  = []string{"none", "last", "pedal", "vamp"}
+	endingKinds = []string{"straight", "tag", "vamp", "run", "none"}
+)
+
+// mostRank is how far one may count; what there is depends on the tune.
+const mostRank = 99
+
+// ParseIntro reads "last", the tune's last four bars; "pedal", on the dominant;
+// "vamp"; "none", which empty is too; and which of the kind, "pedal:2".
+func ParseIntro(s string) (Choice, error) { return parseChoice(s, "introduction", introKinds) }
+
+// ParseEnding reads "straight", which empty is too; "tag", the last phrase
+// again; "vamp"; "run", the tonic scale in chords; "none", the last bar as it is
+// written; and which of the kind, "run:2".
+func ParseEnding(s string) (Choice, error) { return parseChoice(s, "ending", endingKinds) }
+
+// parseChoice reads KIND or KIND:N; empty is the first of the kinds.
+func parseChoice(s, what string, kinds []string) (Choice, error) {
+	if s == "" {
+		return Choice{kinds[0], 1}, nil
+	}
+	kind, rank, ranked := strings.Cut(s, ":")
+	c := Choice{kind, 1}
+	for _, k := range kinds {
+		if k != kind {
+			continue
+		}
+		if !ranked {
+			return c, nil
+		}
+		n, err := strconv.Atoi(rank)
+		if err != nil || n < 1 || n > mostRank || rank[0] < '0' || rank[0] > '9' || kind == "none" {
+			return c, fmt.Errorf("%s %q: %q is not one of its kind (they count from 1, like %s:2)", what, s, rank, kinds[1])
+		}
+		c.Rank = n
+		return c, nil
+	}
+	return c, fmt.Errorf("%s %q is not known (it is %s or %s, and which of them after a colon, like %s:2)", what, kind,
+		strings.Join(kinds[:len(kinds)-1], ", "), kinds[len(kinds)-1], kinds[1])
+}
+
+// choose is the passage of a rank; there must be one at least.
+func choose(all []passage, c Choice, what string) (passage, error) {
+	if len(all) == 0 {
+		return passage{}, fmt.Errorf("%s %s does not fit this tune (choose another kind)", what, c.Kind)
+	}
+	if c.Rank > len(all) {
+		return passage{}, fmt.Errorf("%s %s:%d: this tune has %s:1 to %s:%d", what, c.Kind, c.Rank, c.Kind, c.Kind, len(all))
+	}
+	return all[c.Rank-1], nil
+}
+
+// mostExact is how many ways to take given pitches are kept, the easiest first.
+const mostExact = 12
+
+// exact lists the ways to take just these pitches, from the lowest up, the last
+// under or as the tune; the lowest is a bass where it lies low enough for one.
+// It is empty where no hand can.
+func (m *maker) exact(pitches []int, tune bool) []grip {
+	if len(pitches) == 0 || len(pitches) > maxNotes {
+		return nil
+	}
+	var out []grip
+	var cur grip
+	cur.tune = tune
+	strings := int8(m.neck.Strings())
+	var place func(k int, from int8)
+	place = func(k int, from int8) {
+		if k < 0 {
+			g := cur
+			f := m.fingersOf(&g)
+			if !f.ok || m.right.attack(g.strings) == NoAttack {
+				return
+			}
+			for i := range g.note[:g.n] {
+				g.note[i].finger = f.finger[g.note[i].str-1]
+				g.note[i].voice = Inner
+			}
+			if g.tune {
+				g.note[0].voice = Melody
+			}
+			if low := &g.note[g.n-1]; g.n > 1 && (low.str >= strings-1 && int(low.midi) <= highestBass || low.str == strings-2 && low.midi <= 55) {
+				low.voice, g.hasBass = Bass, true
+			}
+			g.pos = f.pos
+			g.cost = m.taste.Finger*f.cost + m.taste.highOpens(&g)
+			out = append(out, g)
+			return
+		}
+		for _, st := range m.neck.Stops(pitches[k]) {
+			if st.String < from || st.Fret > highest {
+				continue
+			}
+			cur.note[cur.n] = tone{str: st.String, fret: st.Fret, midi: int16(pitches[k])}
+			cur.n++
+			cur.strings |= 1 << uint(st.String)
+			pcs := cur.pcs
+			cur.pcs = cur.pcs.With(pitches[k])
+			place(k-1, st.String+1)
+			cur.pcs = pcs
+			cur.strings &^= 1 << uint(st.String)
+			cur.n--
+		}
+	}
+	place(len(pitches)-1, 1)
+	slices.SortFunc(out, func(a, b grip) int { return a.compare(&b) })
+	return out[:min(len(out), mostExact)]
+}
