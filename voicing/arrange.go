@@ -185,8 +185,9 @@ type worker struct {
 	lead    *run            // the notes before the first point
 	same    map[string]*run // by pitches and times
 	used    map[usesKey][]theory.Use
-	links   []link  // links[i] from point i-1 to point i
-	price   float64 // of each note that is added: density moves it
+	links   []link             // links[i] from point i-1 to point i
+	price   float64            // of each note that is added: density moves it
+	rows    map[string][]reply // rows of answers, by all that they depend on
 
 	scratch replyScratch
 }
@@ -198,6 +199,7 @@ func (w *worker) arrange() *Arrangement {
 	open := w.neck
 	open.Capo = 0
 	w.grasp = newGrasp(open, w.hand)
+	w.rows = map[string][]reply{}
 	w.same, w.used = map[string]*run{}, map[usesKey][]theory.Use{}
 	w.m = newMaker(w.neck, w.grasp, w.right, w.taste)
 	w.ps = s.points()

@@ -49,7 +49,12 @@ func (l *layer) chosenReply(i int, a answer, now []strike) reply {
 		}
 		return reply{}
 	}
-	l.planned, l.plan = l.f, l.lookAhead(now, to)
+	key, row := l.remembered(now, to)
+	if row == nil {
+		row = l.lookAhead(now, to)
+		l.w.rows[key] = row
+	}
+	l.planned, l.plan = l.f, row
 	return l.plan[0]
 }
 
