@@ -15,10 +15,20 @@ func (l *layer) approaches(tune []stand) {
 	phrase := -1
 	for i := 1; i < len(w.ps); i++ {
 		p := &w.ps[i]
+		if w.scripted(i - 1) {
+			if x, ok := l.slidAgain(i); ok {
+				phrase = p.phrase
+				l.slides = append(l.slides, x)
+			}
+			continue
+		}
+		if w.scripted(i) && (p.texture.innerAt != p.at || p.texture.split > 0) {
+			continue
+		}
 		if p.phrase == phrase || !p.change || p.final || l.surprised(p.phrase) {
 			continue
 		}
-		if g, ok := l.approach(i, tune); ok {
+		if g, ok := l.approach(i, tune); ok && w.stays(i-1, p.tune-1, &g) {
 			phrase = p.phrase
 			k := p.tune - 1
 			t := g.note[0]
@@ -103,4 +113,28 @@ func (l *layer) approach(i int, tune []stand) (grip, bool) {
 		return grip{}, false
 	}
 	return g, true
+}
+
+// slidAgain is the slide into point i that its script has.
+func (l *layer) slidAgain(i int) (slide, bool) {
+	r := l.w.rerun
+	if a, b := r.scripts[i-1], r.scripts[i]; b.of == a.of+1 {
+		for _, x := range r.from.slides {
+			if x.point == b.of {
+				x.point, x.at = i, x.at+b.off
+				return x, true
+			}
+		}
+	}
+	return slide{}, false
+}
+
+// stays reports whether a grip takes note k of the tune, in the stretch of point
+// i, where it was taken the time before, if there was one.
+func (w *worker) stays(i, k int, g *grip) bool {
+	if w.rerun == nil || w.rerun.models[i].past == nil {
+		return true
+	}
+	st := w.rerun.stands[w.s.tuneAt(w.s.tune[k].at-w.twins[i].off)]
+	return g.note[0].str == st.str && g.note[0].fret == st.fret
 }

@@ -103,6 +103,7 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 	if err != nil {
 		return nil, err
 	}
+	w.unvaried = p.SameRepeats
 	w.s = newScore(f)
 	w.s.bossa = feel.Bossa
 	w.s.turnarounds(w.tension, w.density, &w.taste.Turn)
@@ -189,6 +190,15 @@ type worker struct {
 	price   float64            // of each note that is added: density moves it
 	rows    map[string][]reply // rows of answers, by all that they depend on
 
+	unvaried bool      // what comes again is as it was
+	before   []int     // of each bar, the one in which it was played the time before, -1
+	barTime  []int     // which time it is, from 1
+	all      *material // what the first search chose from, while what comes again is played
+	rerun    *rerun
+	closing  []bool // bars that stay as they were when they come again
+	twins    []twin // of each point
+	times    int    // how often a bar comes at most
+
 	scratch replyScratch
 }
 
@@ -203,6 +213,7 @@ func (w *worker) arrange() *Arrangement {
 	w.same, w.used = map[string]*run{}, map[usesKey][]theory.Use{}
 	w.m = newMaker(w.neck, w.grasp, w.right, w.taste)
 	w.ps = s.points()
+	w.findTwins()
 	l, res := w.lay()
 	a := l.arrangement()
 	a.Cost, a.Alone = res.Cost-w.paid(l.price, res), l.alone()
@@ -482,7 +493,7 @@ func (w *worker) run(notes []int, from, to Tick) *run {
 		c.notes = notes
 		return &c
 	}
-	r := s.newRun(&w.taste, w.neck, notes, from, to)
+	r := s.newRun(&w.taste, s.stands(w.neck, notes), notes, from, to)
 	w.same[string(key)] = r
 	return r
 }
@@ -508,7 +519,7 @@ func (w *worker) Turn(i, m, n int) float64 {
 // Node is what a grip costs by itself, laid out in texture m.
 func (w *worker) Node(i, c, m int) float64 {
 	g, tx := &w.grips[i][c], &w.ps[i].layouts[m]
-	cost := g.cost + tx.cost + w.ps[i].pay(w.notePrice(), g, tx)
+	cost := g.cost + tx.cost + w.ps[i].pay(w.notePrice(i), g, tx) + w.sameAgain(i, g, tx)
 	if !tx.alone && tx.innerAt > w.ps[i].at && w.s.takesWord(g.inner(), tx.innerAt) {
 		cost += 2 * w.taste.Answer.TuneAhead
 	}

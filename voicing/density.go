@@ -67,10 +67,12 @@ func (w *worker) lay() (*layer, search.Result) {
 	w.prepareRuns()
 	w.prepareLinks()
 	l, res := w.vary(w.play())
+	l, res = w.repeats(l, res)
 	aim, ok := targets[w.density]
 	if !ok {
 		return l, res
 	}
+	w.first()
 	medium := float64(l.added())
 	share := func(l *layer) float64 { return float64(l.added()) / max(medium, 1) }
 	w.layOut(w.density)
@@ -100,9 +102,9 @@ func (w *worker) lay() (*layer, search.Result) {
 	}
 	w.price = l.price
 	if m, r := w.vary(l, res); aim.off(share(m)) <= aim.off(share(l)) {
-		return m, r
+		l, res = m, r
 	}
-	return l, res
+	return w.repeats(l, res)
 }
 
 // playAt is play at a price of a note.
@@ -146,8 +148,8 @@ func (w *worker) paid(price float64, res search.Result) float64 {
 	return sum
 }
 
-// notePrice is what one more note costs: taste and the price of the day.
-func (w *worker) notePrice() float64 { return w.price + w.taste.Texture.Note }
+// notePrice is what one more note costs at point i: taste and the price of the day.
+func (w *worker) notePrice(int) float64 { return w.price + w.taste.Texture.Note }
 
 // grain makes the price differ a little from bar to bar, so that bars that are
 // alike do not all fill at one price: between 0.5 and 1.5, in the steps of the
@@ -161,7 +163,11 @@ func grain(bar int) float64 {
 func (w *worker) layOut(d Density) {
 	for i := range w.ps {
 		p := &w.ps[i]
-		p.grain = grain(w.s.barAt(p.at))
+		b := w.s.barAt(p.at)
+		if src := w.s.source[b]; src >= 0 {
+			b = src + w.s.form.intro // what comes again is filled as it was
+		}
+		p.grain = grain(b)
 		p.layouts = w.s.layouts(p, d, &w.taste.Texture)
 	}
 }

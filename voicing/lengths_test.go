@@ -208,7 +208,7 @@ func TestFingerLeftFree(t *testing.T) {
 		taste := DefaultTaste()
 		taste.LetGo = c.weight
 		s.tune[0].midi = 70 // string 1, fret 6
-		r := s.newRun(&taste, StandardNeck(), []int{0}, 0, PerQuarter)
+		r := s.newRun(&taste, s.stands(StandardNeck(), []int{0}), []int{0}, 0, PerQuarter)
 		got := r.walk(&taste, nil, &to, nil)[0]
 		if taken := to.needs(got); taken != c.taken {
 			t.Errorf("with a weight of %v it stands on string %d fret %d with finger %d, which the grip needs: %v", c.weight, got.str, got.fret, got.finger, taken)

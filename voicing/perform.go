@@ -72,7 +72,9 @@ func (w *worker) perform(path, manner []int) *layer {
 		l.chosen = append(l.chosen, g)
 	}
 	for i := range w.ps {
-		w.s.settle(&w.ps[i], &l.chosen[i])
+		if !w.scripted(i) {
+			w.s.settle(&w.ps[i], &l.chosen[i])
+		}
 	}
 	l.preparePalettes()
 	l.write()
@@ -80,6 +82,7 @@ func (w *worker) perform(path, manner []int) *layer {
 	for i := range w.ps {
 		l.textures = append(l.textures, w.ps[i].texture)
 	}
+	slices.SortStableFunc(l.steps, func(a, b slide) int { return int(a.at - b.at) })
 	return l
 }
 
@@ -136,7 +139,20 @@ func (l *layer) write() {
 		first, held = &l.chosen[0], w.ps[0].held
 	}
 	take(w.lead, nil, first, held)
+	told := make([]bool, len(s.tune)) // due already
 	for i := range w.ps {
+		if w.scripted(i) {
+			for _, x := range l.told(i) {
+				if x.tune >= 0 {
+					tune[x.tune], seen[x.tune], told[x.tune] = x.stand(), true, true
+				}
+			}
+		}
+	}
+	for i := range w.ps {
+		if w.scripted(i) {
+			continue
+		}
 		g := &l.chosen[i]
 		if p := &w.ps[i]; p.tune >= 0 && !p.held && g.tune {
 			t := g.note[0]
@@ -155,6 +171,9 @@ func (l *layer) write() {
 		for pt < len(w.ps) && w.ps[pt].at <= n.at {
 			pt++
 		}
+		if told[k] {
+			continue
+		}
 		st := tune[k]
 		if !seen[k] { // a note that no run and no grip took: it stands by itself
 			if all := w.neck.stands(n.midi); len(all) > 0 {
@@ -166,7 +185,7 @@ func (l *layer) write() {
 	}
 	for i := range w.ps {
 		p, g := &w.ps[i], &l.chosen[i]
-		for j := int8(0); j < g.n; j++ {
+		for j := int8(0); j < g.n && !w.scripted(i); j++ {
 			t := g.note[j]
 			if t.voice == Melody {
 				continue
@@ -234,6 +253,9 @@ type slot struct {
 // answered, and at every attack the best part of what sounds is kept.
 func (l *layer) play() {
 	for i := range l.w.ps {
+		if l.w.scripted(i) {
+			continue
+		}
 		for k := range l.w.ps[i].texture.answers {
 			a := &l.w.ps[i].texture.answers[k]
 			l.free = append(l.free, slot{a.at, i, a})
@@ -331,7 +353,7 @@ func (l *layer) postpone(p int, t Tick, now []strike) []strike {
 // pointAt is the point whose inner voices are struck at t, -1 for none.
 func (l *layer) pointAt(t Tick, now []strike) int {
 	for _, n := range now {
-		if n.voice == Inner && n.point >= 0 && l.w.ps[n.point].at == t {
+		if n.voice == Inner && n.point >= 0 && l.w.ps[n.point].at == t && !l.w.scripted(n.point) {
 			return n.point
 		}
 	}

@@ -106,7 +106,7 @@ func (l *layer) replies(i int, a answer, now []strike, most int, limit float64) 
 	}
 	opts := l.w.scratch.options[:0]
 	add := func(x strike, cost float64) {
-		cost += l.w.notePrice()
+		cost += l.w.notePrice(i) + l.w.answerAgain(i, &x)
 		if a.pair || cost < bound { // what rings can only make it dearer
 			opts = append(opts, option{x, cost})
 		}
@@ -115,10 +115,10 @@ func (l *layer) replies(i int, a answer, now []strike, most int, limit float64) 
 		l.bassReplies(i, a, add)
 		if len(now) == 0 && !l.w.ps[i].final {
 			// an inner voice rather than a poor bass note
-			l.innerReplies(i, answer{at: a.at}, bound-l.w.notePrice()-wt.InnerForBass, func(x strike, cost float64) { add(x, cost+wt.InnerForBass) })
+			l.innerReplies(i, answer{at: a.at}, bound-l.w.notePrice(i)-wt.InnerForBass, func(x strike, cost float64) { add(x, cost+wt.InnerForBass) })
 		}
 	} else {
-		most := bound - l.w.notePrice()
+		most := bound - l.w.notePrice(i)
 		if a.pair {
 			most += wt.Pair + pairGain
 		}

@@ -97,6 +97,8 @@ type Taste struct {
 
 	// Between the parts of the form.
 	Turn TurnTaste
+	// Again weighs what comes again.
+	Again AgainTaste
 }
 
 // TurnTaste weighs the turnarounds that fit into one place, beside what each
@@ -134,6 +136,16 @@ type TextureTaste struct {
 	Heavy     float64 // each note that answers together with the tune where the arrangement is full, and half more where that is shorter than a beat
 	Worn      float64 // a rhythm that has lasted for four bars
 	Stuffed   float64 // each answer of a texture fuller than the density asks for, to break such a rhythm: an attack less breaks it too
+}
+
+// AgainTaste weighs what is played when a bar comes again, in the unit of Taste.
+// The bass changes first, then the inner voices, then the harmony. The values are
+// the project's own and have no other source.
+type AgainTaste struct {
+	Same    float64 // the factor at which to look first for as much that differs as wanted
+	Bass    float64 // a bass as it was, before Same
+	Inner   float64 // an inner voice as it was, before Same
+	Harmony float64 // the chord is taken further than it was, or less far
 }
 
 // AnswerTaste weighs the notes that answer the tune while it rings or rests, in
@@ -254,6 +266,7 @@ func DefaultTaste() Taste {
 			OwedGuide: 1.5, OwedColour: 1.4, OwedNine: 1.8,
 			Colour: 0.6, Borrowed: 0.3, BorrowedFourth: 1.6, Passing: 0.2, Root: 0.8, BassDoubled: 1.0, TuneAhead: 1.3, Guide: 0.25, RestHigh: 0.6, GuideLeft: 0.5, Backwards: 2, Pair: 0.6, Single: 0.8,
 		},
+		Again: AgainTaste{Same: 1, Bass: 2, Inner: 0.7, Harmony: 1},
 		Turn: TurnTaste{
 			Free: 0.6, Quick: 0.35, Foreign: 0.1, Again: 1.2, Before: 0.3, Tame: 0.8,
 			Tension: 0.1, NoFifth: 0.2, WrongMode: 0.4, Suspended: 0.4, Passing: 0.3,

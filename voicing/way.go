@@ -163,14 +163,22 @@ type run struct {
 	to *[maxPlace][maxPlace]float64
 }
 
+// stands lists the ways to take each of some notes of the tune.
+func (s *score) stands(n Neck, notes []int) [][]stand {
+	out := make([][]stand, 0, len(notes))
+	for _, i := range notes {
+		out = append(out, n.stands(s.tune[i].midi))
+	}
+	return out
+}
+
 // newRun prepares the tables. lead is the time from the last attack of the
 // point to the first bare note, or to the next point when there is none.
-func (s *score) newRun(w *Taste, n Neck, notes []int, from, to Tick) *run {
-	r := &run{notes: notes, cost: new([maxPlace][]float64), to: new([maxPlace][maxPlace]float64)}
+func (s *score) newRun(w *Taste, stands [][]stand, notes []int, from, to Tick) *run {
+	r := &run{notes: notes, stands: stands, cost: new([maxPlace][]float64), to: new([maxPlace][maxPlace]float64)}
 	last := from
 	for _, i := range notes {
 		r.dt = append(r.dt, s.seconds(last, s.tune[i].at))
-		r.stands = append(r.stands, n.stands(s.tune[i].midi))
 		last = s.tune[i].at
 	}
 	r.dt = append(r.dt, s.seconds(last, to))

@@ -1,0 +1,579 @@
+package voicing
+
+import (
+	"slices"
+	"sort"
+
+	"thumbline/voicing/search"
+)
+
+// A twin says of a point that it was played before, in the same bar of the sheet.
+type twin struct {
+	of   int  // the point it comes again after, -1 for none
+	off  Tick // how much later it comes
+	time int  // which time it is, from 1
+	keep bool // it stays as it was in every voice
+}
+
+// A model is what was played at a point's twin, and what the point is to differ from.
+type model struct {
+	past []strike // all but the tune, at the times of the point, in order
+	mood mood
+}
+
+// barsBefore is, for each bar, the bar in which it was played the time before,
+// -1 for none. A chorus without the tune is nobody's twin.
+func (s *score) barsBefore() []int {
+	out := make([]int, len(s.bars))
+	latest := map[int]int{}
+	for b := range s.bars {
+		out[b] = -1
+		src := s.source[b]
+		if src < 0 || s.comped(b) {
+			continue
+		}
+		if m, ok := latest[src]; ok {
+			out[b] = m
+		}
+		latest[src] = b
+	}
+	return out
+}
+
+// comped reports whether a bar lies in a chorus without its tune.
+func (s *score) comped(b int) bool {
+	f := s.form
+	return f.comped >= 0 && f.comped < len(f.choruses) && b >= f.choruses[f.comped].From && b < f.choruses[f.comped].To
+}
+
+// closing marks the last two bars of each section.
+func (s *score) closing() []bool {
+	out := make([]bool, len(s.bars))
+	for _, x := range s.form.tune.Sections {
+		for b := max(x.To-2, x.From); b < x.To && b < len(out); b++ {
+			out[b] = true
+		}
+	}
+	return out
+}
+
+// findTwins finds for each point the one that it comes again after.
+func (w *worker) findTwins() {
+	s := w.s
+	before := s.barsBefore()
+	w.before, w.barTime = before, make([]int, len(s.bars))
+	for b, m := range before {
+		w.barTime[b] = 1
+		if m >= 0 {
+			w.barTime[b] = w.barTime[m] + 1
+		}
+	}
+	w.twins = make([]twin, len(w.ps))
+	w.times = 1
+	closing := s.closing()
+	for b := range before { // what closed a section the time before does so again
+		if m := before[b]; m >= 0 {
+			closing[b] = closing[b] || closing[m]
+		}
+	}
+	for b := len(before) - 1; b >= 0; b-- {
+		if m := before[b]; m >= 0 {
+			closing[m] = closing[m] || closing[b]
+		}
+	}
+	w.closing = closing
+	for i := range w.ps {
+		t := &w.twins[i]
+		t.of, t.time = -1, 1
+		b := s.barAt(w.ps[i].at)
+		m := before[b]
+		if m < 0 {
+			continue
+		}
+		off := s.start[b] - s.start[m]
+		j := sort.Search(len(w.ps), func(j int) bool { return w.ps[j].at >= w.ps[i].at-off })
+		if j >= i || !w.alike(j, i, off) {
+			continue
+		}
+		t.of, t.off, t.time = j, off, w.twins[j].time+1
+		w.times = max(w.times, t.time)
+		t.keep = w.unvaried
+		for k := b; k < len(s.bars) && s.bars[k].At < w.ps[i].end; k++ {
+			t.keep = t.keep || closing[k]
+		}
+	}
+}
+
+// alike reports whether point i is point j again, off later: chord, length and
+// tune are the same.
+func (w *worker) alike(j, i int, off Tick) bool {
+	s, q, p := w.s, &w.ps[j], &w.ps[i]
+	if p.at-off != q.at || p.end-off != q.end || p.final || q.final || p.from-off != q.from ||
+		s.chords[p.chord].chord != s.chords[q.chord].chord || s.chords[p.chord].added != s.chords[q.chord].added ||
+		s.chords[p.chord].asked != nil || s.chords[q.chord].asked != nil ||
+		p.held != q.held || p.late != q.late || p.early != q.early || (p.tune < 0) != (q.tune < 0) {
+		return false
+	}
+	if p.tune >= 0 && !s.sameNote(q.tune, p.tune, off) {
+		return false
+	}
+	k, n := s.tuneAt(p.at-1)+1, s.tuneAt(p.end-1)+1
+	a, b := s.tuneAt(q.at-1)+1, s.tuneAt(q.end-1)+1
+	if n-k != b-a {
+		return false
+	}
+	for x := range n - k {
+		if !s.sameNote(a+x, k+x, off) {
+			return false
+		}
+	}
+	return true
+}
+
+// sameNote reports whether note n of the tune is note m again, off later. How
+// long it rings may differ.
+func (s *score) sameNote(m, n int, off Tick) bool {
+	a, b := &s.tune[m], &s.tune[n]
+	return a.at+off == b.at && a.midi == b.midi && a.fill == b.fill
+}
+
+// A script says that a point is played as a point of an earlier layer was, off
+// later: its grip, its texture and every strike of its stretch.
+type script struct {
+	of  int // -1 for none: the point is searched
+	off Tick
+}
+
+// A rerun is what a search that leaves most points as they were works on.
+type rerun struct {
+	from    *layer
+	scripts []script
+	strikes [][]strike // of from, by point
+	stands  []stand    // of from, by note of the tune
+	models  []model    // of each point that is to differ
+	lambda  float64    // how dear it is not to
+}
+
+// scripted reports whether point i is played from a script.
+func (w *worker) scripted(i int) bool {
+	return w.rerun != nil && i >= 0 && w.rerun.scripts[i].of >= 0
+}
+
+// newRerun looks at what a layer struck.
+func (w *worker) newRerun(l *layer) *rerun {
+	r := &rerun{from: l, scripts: make([]script, len(w.ps)), strikes: make([][]strike, len(w.ps)), stands: make([]stand, len(w.s.tune)), models: make([]model, len(w.ps))}
+	n := make([]int, len(w.ps))
+	for k := range l.done {
+		if p := l.done[k].point; p >= 0 {
+			n[p]++
+		}
+	}
+	all := make([]strike, len(l.done))
+	for i := range n {
+		r.strikes[i], all = all[:0:n[i]], all[n[i]:]
+	}
+	for k := range l.done {
+		x := &l.done[k]
+		if x.point >= 0 {
+			r.strikes[x.point] = append(r.strikes[x.point], *x)
+		}
+		if x.tune >= 0 {
+			r.stands[x.tune] = x.stand()
+		}
+	}
+	for i := range r.strikes {
+		slices.SortStableFunc(r.strikes[i], func(a, b strike) int {
+			if a.at != b.at {
+				return int(a.at - b.at)
+			}
+			return int(a.str - b.str)
+		})
+		r.scripts[i] = script{i, 0}
+	}
+	return r
+}
+
+// moved is a strike of the script of point i, at its time.
+func (w *worker) moved(x strike, i int) strike {
+	off := w.rerun.scripts[i].off
+	x.at += off
+	x.end += off
+	if x.meant > 0 {
+		x.meant += off
+	}
+	if x.brief > 0 {
+		x.brief += off
+	}
+	x.point = i
+	if x.tune >= 0 {
+		x.tune = w.s.tuneAt(x.at)
+	}
+	return x
+}
+
+// moved is a texture off later.
+func (tx *texture) moved(off Tick) texture {
+	m := *tx
+	m.bassAt += off
+	m.innerAt += off
+	if m.split > 0 {
+		m.split += off
+	}
+	m.answers = slices.Clone(tx.answers)
+	for k := range m.answers {
+		m.answers[k].at += off
+	}
+	return m
+}
+
+// A material is what the search chooses from.
+type material struct {
+	grips   [][]grip
+	layouts [][]texture
+	runs    []*run
+}
+
+func (w *worker) material() material {
+	m := material{grips: w.grips, runs: w.runs}
+	for i := range w.ps {
+		m.layouts = append(m.layouts, w.ps[i].layouts)
+	}
+	return m
+}
+
+func (w *worker) take(m material) {
+	w.grips, w.runs = m.grips, m.runs
+	for i := range w.ps {
+		w.ps[i].layouts = m.layouts[i]
+	}
+}
+
+// How much of what comes again is to differ, of its notes and of its attacks,
+// and how often a price for being the same is tried.
+const (
+	leastAgain, lowAgain, highAgain, mostAgain = 0.15, 0.20, 0.33, 0.40
+	againSteps                                 = 6
+)
+
+// repeats plays what comes again so that it differs from the time before, or is
+// the same where that is wanted. Everything else stays as it is.
+func (w *worker) repeats(l *layer, res search.Result) (*layer, search.Result) {
+	if w.times < 2 {
+		return l, res
+	}
+	all := w.material()
+	w.all = &all
+	for time := 2; time <= w.times; time++ {
+		l, res = w.playAgain(l, time)
+	}
+	return l, res
+}
+
+// first puts back what the search of the first time chooses from.
+func (w *worker) first() {
+	if w.all != nil {
+		w.take(*w.all)
+	}
+	w.all, w.rerun = nil, nil
+}
+
+// playAgain plays the bars that come for that time.
+func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
+	s := w.s
+	r := w.newRerun(l)
+	w.rerun = r
+	m := material{grips: make([][]grip, len(w.ps)), layouts: make([][]texture, len(w.ps)), runs: slices.Clone(w.all.runs)}
+	varied := false
+	has := make([]bool, len(w.ps)) // has a twin that stays as it was
+	for _, t := range w.twins {
+		if t.of >= 0 && t.keep {
+			has[t.of] = true
+		}
+	}
+	seam := func(i int) bool { // comes after what comes again, and is free
+		return i > 0 && w.twins[i-1].of >= 0 && w.twins[i-1].time == time && w.twins[i].time < time && !has[i]
+	}
+	for i := range w.ps {
+		t := w.twins[i]
+		switch {
+		case t.of >= 0 && t.time == time && t.keep:
+			r.scripts[i] = script{t.of, t.off}
+		case t.of >= 0 && t.time == time:
+			r.scripts[i].of = -1
+			varied = true
+		case seam(i):
+			r.scripts[i].of = -1
+		}
+	}
+	for i := range w.ps {
+		p, t := &w.ps[i], w.twins[i]
+		if x := r.scripts[i]; x.of >= 0 {
+			m.grips[i] = l.chosen[x.of : x.of+1 : x.of+1]
+			m.layouts[i] = []texture{l.textures[x.of].moved(x.off)}
+			if i+1 < len(w.ps) && r.scripts[i+1].of < 0 {
+				m.runs[i] = w.runAgain(i, x.off, false)
+			}
+			continue
+		}
+		m.layouts[i] = w.all.layouts[i]
+		m.grips[i] = w.all.grips[i]
+		if t.time != time {
+			continue
+		}
+		for _, x := range r.strikes[t.of] {
+			if x.tune < 0 {
+				x.at += t.off
+				r.models[i].past = append(r.models[i].past, x)
+			}
+		}
+		r.models[i].mood = l.chosen[t.of].mood
+		m.runs[i] = w.runAgain(i, t.off, true)
+		if p.tune < 0 {
+			continue
+		}
+		st := r.stands[s.tuneAt(s.tune[p.tune].at-t.off)]
+		var out []grip
+		for _, g := range w.all.grips[i] {
+			if g.tune && g.note[0].str == st.str && g.note[0].fret == st.fret {
+				out = append(out, g)
+			}
+		}
+		if len(out) > 0 {
+			m.grips[i] = out
+		}
+	}
+	w.take(m)
+	play := func(lambda float64) (*layer, search.Result) {
+		r.lambda = lambda
+		return w.play()
+	}
+	if !varied {
+		l, res := play(0)
+		return l, w.cost(res)
+	}
+	off := func(notes, strings, attacks float64) float64 {
+		d := max(lowAgain-notes, notes-highAgain, 0)
+		for _, x := range []float64{notes, strings, attacks} {
+			if o := max(leastAgain-x, x-mostAgain, 0); o > 0 {
+				d += 1 + o
+			}
+		}
+		return d
+	}
+	lambda := w.taste.Again.Same
+	low, high := -1.0, -1.0
+	var best *layer
+	var found search.Result
+	least := 0.0
+	for range againSteps {
+		n, res := play(lambda)
+		notes, strings, attacks := w.differ(n, time)
+		d := off(notes, strings, attacks)
+		if best == nil || d < least {
+			best, found, least = n, res, d
+		}
+		if d == 0 {
+			break
+		}
+		if attacks > mostAgain || notes > highAgain || strings > mostAgain {
+			high = lambda
+		} else {
+			low = lambda
+		}
+		switch {
+		case low < 0:
+			lambda /= 3
+		case high < 0:
+			lambda *= 2.5
+		default:
+			lambda = (low + high) / 2
+		}
+	}
+	r.lambda = 0
+	return best, w.cost(found)
+}
+
+// cost is a result without what it costs to be the same.
+func (w *worker) cost(res search.Result) search.Result {
+	w.rerun.lambda = 0
+	res.Cost = 0
+	before := -1
+	for i, c := range res.Path {
+		if c < 0 {
+			before = -1
+			continue
+		}
+		res.Cost += w.Node(i, c, res.Manner[i])
+		if before >= 0 {
+			res.Cost += w.Edge(i, before, c) + w.Turn(i, res.Manner[i-1], res.Manner[i])
+		}
+		before = c
+	}
+	return res
+}
+
+// runAgain is the run after point i with the stands of the time before, off
+// earlier: their strings and frets, and their fingers where nothing is free.
+func (w *worker) runAgain(i int, off Tick, free bool) *run {
+	s := w.s
+	old := w.all.runs[i]
+	if len(old.notes) == 0 {
+		return old
+	}
+	stands := make([][]stand, len(old.notes))
+	for j, k := range old.notes {
+		m := s.tuneAt(s.tune[k].at - off)
+		if m < 0 {
+			return old
+		}
+		st := w.rerun.stands[m]
+		if !free {
+			stands[j] = []stand{st}
+			continue
+		}
+		for _, x := range old.stands[j] {
+			if x.str == st.str && x.fret == st.fret {
+				stands[j] = append(stands[j], x)
+			}
+		}
+		if len(stands[j]) == 0 {
+			stands[j] = []stand{st}
+		}
+	}
+	to := s.end
+	if i+1 < len(w.ps) {
+		to = w.ps[i+1].from
+	}
+	return s.newRun(&w.taste, stands, old.notes, w.ps[i].at, to)
+}
+
+// same is what a grip of point i in a texture costs for what is as it was the
+// time before, and for what is changed before the bass.
+func (w *worker) sameAgain(i int, g *grip, tx *texture) float64 {
+	r := w.rerun
+	if r == nil || r.lambda == 0 || r.models[i].past == nil {
+		return 0
+	}
+	t := &w.taste.Again
+	m := &r.models[i]
+	cost := 0.0
+	if !tx.alone {
+		for k := int8(0); k < g.n; k++ {
+			n := &g.note[k]
+			if n.voice == Melody {
+				continue
+			}
+			at := tx.innerAt
+			if n.voice == Bass {
+				at = tx.bassAt
+			}
+			cost += r.lambda * m.same(t, n, at)
+		}
+	}
+	if g.mood != m.mood {
+		cost += t.Harmony
+	}
+	return cost
+}
+
+// same is how much of a note is as it was.
+func (m *model) same(t *AgainTaste, n *tone, at Tick) float64 {
+	c := 0.0
+	for k := range m.past {
+		x := &m.past[k]
+		if x.at != at || x.midi != n.midi {
+			continue
+		}
+		c = t.Inner
+		if n.voice == Bass {
+			c = t.Bass
+		}
+		break
+	}
+	return c
+}
+
+// answerAgain is what an answer costs that is as it was.
+func (w *worker) answerAgain(i int, x *strike) float64 {
+	r := w.rerun
+	if r == nil || r.lambda == 0 || i < 0 || r.models[i].past == nil {
+		return 0
+	}
+	return r.lambda * r.models[i].same(&w.taste.Again, &x.tone, x.at)
+}
+
+// differ is how much differs from the time before in the bars of that time: of
+// the notes, of where they are taken, of the attacks.
+func (w *worker) differ(l *layer, time int) (notes, strings, attacks float64) {
+	s := w.s
+	bars := make([][]strike, len(s.bars))
+	for _, x := range l.done {
+		b := s.barAt(x.at)
+		x.at -= s.start[b]
+		bars[b] = append(bars[b], x)
+	}
+	whole, common, placed := 0, 0, 0
+	sets, both := 0, 0
+	for b, m := range w.before {
+		if m < 0 || w.barTime[b] != time {
+			continue
+		}
+		x, y := bars[m], bars[b]
+		whole += len(x) + len(y)
+		for i := range x {
+			for j := range y {
+				if x[i].at == y[j].at && x[i].midi == y[j].midi {
+					if x[i].voice == y[j].voice {
+						common++
+					}
+					if x[i].str == y[j].str {
+						placed++
+					}
+				}
+			}
+		}
+		u, v := pitchSets(x), pitchSets(y)
+		sets += len(u) + len(v)
+		for t, p := range u {
+			if v[t] == p {
+				both++
+			}
+		}
+	}
+	share := func(common, whole int) float64 { return 1 - 2*float64(common)/float64(max(whole, 1)) }
+	return share(common, whole), share(placed, whole), share(both, sets)
+}
+
+// pitchSets are the pitches struck at each time, as a mask from the lowest.
+func pitchSets(ns []strike) map[Tick][2]uint64 {
+	out := map[Tick][2]uint64{}
+	for i := range ns {
+		m := out[ns[i].at]
+		m[ns[i].midi>>6&1] |= 1 << (ns[i].midi & 63)
+		out[ns[i].at] = m
+	}
+	return out
+}
+
+// told is the strikes of the script of point i, and what else is known of them.
+func (l *layer) told(i int) []strike {
+	w := l.w
+	x := w.rerun.scripts[i]
+	src := w.rerun.from
+	out := make([]strike, 0, len(w.rerun.strikes[x.of]))
+	for _, n := range w.rerun.strikes[x.of] {
+		out = append(out, w.moved(n, i))
+	}
+	for _, n := range out {
+		l.due = append(l.due, n)
+	}
+	if src.waited[x.of] {
+		l.waited[i] = true
+	}
+	for _, n := range src.steps {
+		if n.point == x.of {
+			l.steps = append(l.steps, slide{point: i, at: n.at + x.off})
+		}
+	}
+	return out
+}
