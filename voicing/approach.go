@@ -28,7 +28,7 @@ func (l *layer) approaches(tune []stand) {
 		if p.phrase == phrase || !p.change || p.final || l.surprised(p.phrase) {
 			continue
 		}
-		if g, ok := l.approach(i, tune); ok && w.stays(i-1, p.tune-1, &g) {
+		if g, ok := l.approach(i, tune); ok && w.stays(p.tune-1, &g) {
 			phrase = p.phrase
 			k := p.tune - 1
 			t := g.note[0]
@@ -129,12 +129,12 @@ func (l *layer) slidAgain(i int) (slide, bool) {
 	return slide{}, false
 }
 
-// stays reports whether a grip takes note k of the tune, in the stretch of point
-// i, where it was taken the time before, if there was one.
-func (w *worker) stays(i, k int, g *grip) bool {
-	if w.rerun == nil || w.rerun.models[i].past == nil {
+// stays reports whether a grip takes note k of the tune where it was taken the
+// time before, if there was one.
+func (w *worker) stays(k int, g *grip) bool {
+	if w.rerun == nil {
 		return true
 	}
-	st := w.rerun.stands[w.s.tuneAt(w.s.tune[k].at-w.twins[i].off)]
-	return g.note[0].str == st.str && g.note[0].fret == st.fret
+	st, ok := w.standBefore(k)
+	return !ok || g.note[0].str == st.str && g.note[0].fret == st.fret
 }

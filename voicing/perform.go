@@ -150,7 +150,7 @@ func (l *layer) write() {
 		}
 	}
 	for i := range w.ps {
-		if w.scripted(i) {
+		if w.scripted(i) && w.until(i) >= w.ps[i].end {
 			continue
 		}
 		g := &l.chosen[i]

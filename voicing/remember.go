@@ -36,7 +36,8 @@ func (l *layer) remembered(now []strike, to int) (key string, row []reply) {
 	}
 	i := l.free[l.f].point
 	put(l.f, to, i, int(l.lastPos), int(l.lastAt), l.full[0], l.full[1], l.trialOf)
-	b = binary.LittleEndian.AppendUint64(b, math.Float64bits(l.w.price))
+	b = binary.LittleEndian.AppendUint64(b, math.Float64bits(l.w.notePrice(i)))
+	b = binary.LittleEndian.AppendUint64(b, math.Float64bits(l.w.staleness(i)))
 	yes(l.trial)
 	strikes(now)
 	strikes(l.live)

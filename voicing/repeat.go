@@ -13,6 +13,10 @@ type twin struct {
 	off  Tick // how much later it comes
 	time int  // which time it is, from 1
 	keep bool // it stays as it was in every voice
+	// until is where the tune, or what is due, goes on otherwise than the time
+	// before, in the time of this point: into another part. The end of the stretch
+	// where it does not.
+	until Tick
 }
 
 // A model is what was played at a point's twin, and what the point is to differ from.
@@ -92,42 +96,48 @@ func (w *worker) findTwins() {
 		}
 		off := s.start[b] - s.start[m]
 		j := sort.Search(len(w.ps), func(j int) bool { return w.ps[j].at >= w.ps[i].at-off })
-		if j >= i || !w.alike(j, i, off) {
+		if j >= i {
 			continue
 		}
-		t.of, t.off, t.time = j, off, w.twins[j].time+1
+		until, ok := w.alike(j, i, off)
+		if !ok {
+			continue
+		}
+		t.of, t.off, t.until, t.time = j, off, until, w.twins[j].time+1
 		w.times = max(w.times, t.time)
 		t.keep = w.unvaried
-		for k := b; k < len(s.bars) && s.bars[k].At < w.ps[i].end; k++ {
+		for k := b; k < len(s.bars) && s.bars[k].At < until; k++ {
 			t.keep = t.keep || closing[k]
 		}
 	}
 }
 
-// alike reports whether point i is point j again, off later: chord, length and
-// tune are the same.
-func (w *worker) alike(j, i int, off Tick) bool {
+// alike reports whether point i is point j again, off later, with the same chord
+// and note of the tune, and until when all of it is the same.
+func (w *worker) alike(j, i int, off Tick) (until Tick, ok bool) {
 	s, q, p := w.s, &w.ps[j], &w.ps[i]
-	if p.at-off != q.at || p.end-off != q.end || p.final || q.final || p.from-off != q.from ||
+	if p.at-off != q.at || p.final || q.final || p.from-off != q.from ||
 		s.chords[p.chord].chord != s.chords[q.chord].chord || s.chords[p.chord].added != s.chords[q.chord].added ||
 		s.chords[p.chord].asked != nil || s.chords[q.chord].asked != nil ||
 		p.held != q.held || p.late != q.late || p.early != q.early || (p.tune < 0) != (q.tune < 0) {
-		return false
+		return 0, false
 	}
 	if p.tune >= 0 && !s.sameNote(q.tune, p.tune, off) {
-		return false
+		return 0, false
 	}
-	k, n := s.tuneAt(p.at-1)+1, s.tuneAt(p.end-1)+1
-	a, b := s.tuneAt(q.at-1)+1, s.tuneAt(q.end-1)+1
-	if n-k != b-a {
-		return false
-	}
-	for x := range n - k {
-		if !s.sameNote(a+x, k+x, off) {
-			return false
+	until = min(p.end, q.end+off)
+	for k, m := s.tuneAt(p.at-1)+1, s.tuneAt(q.at-1)+1; k < len(s.tune) && s.tune[k].at < until; k, m = k+1, m+1 {
+		if !s.sameNote(m, k, off) {
+			until = s.tune[k].at
+			if m < len(s.tune) {
+				until = min(until, s.tune[m].at+off)
+			}
 		}
 	}
-	return true
+	if m := s.tuneAt(until - off - 1); m >= 0 && s.tuneAt(until-1) >= 0 && !s.sameNote(m, s.tuneAt(until-1), off) {
+		until = min(until, s.tune[m].at+off)
+	}
+	return until, until > p.at
 }
 
 // sameNote reports whether note n of the tune is note m again, off later. How
@@ -140,8 +150,9 @@ func (s *score) sameNote(m, n int, off Tick) bool {
 // A script says that a point is played as a point of an earlier layer was, off
 // later: its grip, its texture and every strike of its stretch.
 type script struct {
-	of  int // -1 for none: the point is searched
-	off Tick
+	of    int // -1 for none: the point is searched
+	off   Tick
+	until Tick // what is struck from then on is not of it
 }
 
 // A rerun is what a search that leaves most points as they were works on.
@@ -188,7 +199,7 @@ func (w *worker) newRerun(l *layer) *rerun {
 			}
 			return int(a.str - b.str)
 		})
-		r.scripts[i] = script{i, 0}
+		r.scripts[i] = script{i, 0, never}
 	}
 	return r
 }
@@ -297,11 +308,11 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 		t := w.twins[i]
 		switch {
 		case t.of >= 0 && t.time == time && t.keep:
-			r.scripts[i] = script{t.of, t.off}
+			r.scripts[i] = script{t.of, t.off, t.until}
 		case t.of >= 0 && t.time == time:
 			r.scripts[i].of = -1
 			varied = true
-		case seam(i):
+		case seam(i), w.ps[i].final && t.of < 0 && w.barTime[s.barAt(w.ps[i].at)] == time:
 			r.scripts[i].of = -1
 		}
 	}
@@ -310,28 +321,30 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 		if x := r.scripts[i]; x.of >= 0 {
 			m.grips[i] = l.chosen[x.of : x.of+1 : x.of+1]
 			m.layouts[i] = []texture{l.textures[x.of].moved(x.off)}
-			if i+1 < len(w.ps) && r.scripts[i+1].of < 0 {
-				m.runs[i] = w.runAgain(i, x.off, false)
+			if i+1 < len(w.ps) && (r.scripts[i+1].of < 0 || x.until < p.end) {
+				m.runs[i] = w.runAgain(i)
 			}
 			continue
 		}
 		m.layouts[i] = w.all.layouts[i]
 		m.grips[i] = w.all.grips[i]
-		if t.time != time {
-			continue
-		}
-		for _, x := range r.strikes[t.of] {
-			if x.tune < 0 {
-				x.at += t.off
-				r.models[i].past = append(r.models[i].past, x)
+		m.runs[i] = w.runAgain(i)
+		if t.of >= 0 && t.time == time {
+			for _, x := range r.strikes[t.of] {
+				if x.tune < 0 && x.at+t.off < t.until {
+					x.at += t.off
+					r.models[i].past = append(r.models[i].past, x)
+				}
 			}
+			r.models[i].mood = l.chosen[t.of].mood
 		}
-		r.models[i].mood = l.chosen[t.of].mood
-		m.runs[i] = w.runAgain(i, t.off, true)
 		if p.tune < 0 {
 			continue
 		}
-		st := r.stands[s.tuneAt(s.tune[p.tune].at-t.off)]
+		st, ok := w.standBefore(p.tune)
+		if !ok {
+			continue
+		}
 		var out []grip
 		for _, g := range w.all.grips[i] {
 			if g.tune && g.note[0].str == st.str && g.note[0].fret == st.fret {
@@ -393,6 +406,17 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 	return best, w.cost(found)
 }
 
+// until is when what point i is made of goes on otherwise.
+func (w *worker) until(i int) Tick {
+	if x := w.rerun.scripts[i]; x.of >= 0 {
+		return x.until
+	}
+	if t := w.twins[i]; t.of >= 0 {
+		return t.until
+	}
+	return never
+}
+
 // cost is a result without what it costs to be the same.
 func (w *worker) cost(res search.Result) search.Result {
 	w.rerun.lambda = 0
@@ -412,32 +436,40 @@ func (w *worker) cost(res search.Result) search.Result {
 	return res
 }
 
-// runAgain is the run after point i with the stands of the time before, off
-// earlier: their strings and frets, and their fingers where nothing is free.
-func (w *worker) runAgain(i int, off Tick, free bool) *run {
+// standBefore is where note k of the tune was taken when its bar came the time
+// before.
+func (w *worker) standBefore(k int) (stand, bool) {
+	s := w.s
+	b := s.barAt(s.tune[k].at)
+	if w.before[b] < 0 {
+		return stand{}, false
+	}
+	off := s.start[b] - s.start[w.before[b]]
+	m := s.tuneAt(s.tune[k].at - off)
+	if m < 0 || !s.sameNote(m, k, off) {
+		return stand{}, false
+	}
+	return w.rerun.stands[m], true
+}
+
+// runAgain is the run after point i: what the script of a point has is taken
+// just as it was, what else comes again on the same strings and frets.
+func (w *worker) runAgain(i int) *run {
 	s := w.s
 	old := w.all.runs[i]
 	if len(old.notes) == 0 {
 		return old
 	}
 	stands := make([][]stand, len(old.notes))
+	x := w.rerun.scripts[i]
 	for j, k := range old.notes {
-		m := s.tuneAt(s.tune[k].at - off)
-		if m < 0 {
-			return old
-		}
-		st := w.rerun.stands[m]
-		if !free {
-			stands[j] = []stand{st}
+		stands[j] = old.stands[j]
+		if n := &s.tune[k]; x.of >= 0 && n.at < x.until {
+			stands[j] = []stand{w.rerun.stands[s.tuneAt(n.at-x.off)]}
 			continue
 		}
-		for _, x := range old.stands[j] {
-			if x.str == st.str && x.fret == st.fret {
-				stands[j] = append(stands[j], x)
-			}
-		}
-		if len(stands[j]) == 0 {
-			stands[j] = []stand{st}
+		if st, ok := w.standBefore(k); ok {
+			stands[j] = onlyAt(old.stands[j], st)
 		}
 	}
 	to := s.end
@@ -447,15 +479,29 @@ func (w *worker) runAgain(i int, off Tick, free bool) *run {
 	return s.newRun(&w.taste, stands, old.notes, w.ps[i].at, to)
 }
 
+// onlyAt are the stands on the string and fret of one, with any finger.
+func onlyAt(all []stand, at stand) []stand {
+	var out []stand
+	for _, x := range all {
+		if x.str == at.str && x.fret == at.fret {
+			out = append(out, x)
+		}
+	}
+	if out == nil {
+		out = append(out, at)
+	}
+	return out
+}
+
 // same is what a grip of point i in a texture costs for what is as it was the
 // time before, and for what is changed before the bass.
 func (w *worker) sameAgain(i int, g *grip, tx *texture) float64 {
-	r := w.rerun
-	if r == nil || r.lambda == 0 || r.models[i].past == nil {
+	f := w.staleness(i)
+	if f == 0 {
 		return 0
 	}
 	t := &w.taste.Again
-	m := &r.models[i]
+	m := &w.rerun.models[i]
 	cost := 0.0
 	if !tx.alone {
 		for k := int8(0); k < g.n; k++ {
@@ -467,7 +513,7 @@ func (w *worker) sameAgain(i int, g *grip, tx *texture) float64 {
 			if n.voice == Bass {
 				at = tx.bassAt
 			}
-			cost += r.lambda * m.same(t, n, at)
+			cost += f * m.same(t, n, at)
 		}
 	}
 	if g.mood != m.mood {
@@ -493,13 +539,21 @@ func (m *model) same(t *AgainTaste, n *tone, at Tick) float64 {
 	return c
 }
 
+// staleness is the factor on what is as it was at point i, 0 where it may be.
+func (w *worker) staleness(i int) float64 {
+	if r := w.rerun; r != nil && i >= 0 && r.models[i].past != nil {
+		return r.lambda
+	}
+	return 0
+}
+
 // answerAgain is what an answer costs that is as it was.
 func (w *worker) answerAgain(i int, x *strike) float64 {
-	r := w.rerun
-	if r == nil || r.lambda == 0 || i < 0 || r.models[i].past == nil {
+	f := w.staleness(i)
+	if f == 0 {
 		return 0
 	}
-	return r.lambda * r.models[i].same(&w.taste.Again, &x.tone, x.at)
+	return f * w.rerun.models[i].same(&w.taste.Again, &x.tone, x.at)
 }
 
 // differ is how much differs from the time before in the bars of that time: of
@@ -562,7 +616,9 @@ func (l *layer) told(i int) []strike {
 	src := w.rerun.from
 	out := make([]strike, 0, len(w.rerun.strikes[x.of]))
 	for _, n := range w.rerun.strikes[x.of] {
-		out = append(out, w.moved(n, i))
+		if n.at+x.off < x.until {
+			out = append(out, w.moved(n, i))
+		}
 	}
 	for _, n := range out {
 		l.due = append(l.due, n)

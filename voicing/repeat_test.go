@@ -103,6 +103,11 @@ func sharesOf(a *Arrangement) (r again) {
 				common++
 			}
 		}
+		if os.Getenv("REPEATS_REPORT") == "same" && r.where == nil || len(r.where) > 0 && os.Getenv("REPEATS_REPORT") == "same" {
+			if d := diff(func(n Note) string { return fmt.Sprint(n.At, n.MIDI, n.Voice, n.String, n.Fret) }).part; d > 0 {
+				r.where = append(r.where, fmt.Sprintf("%s: %d", bar.Label, d))
+			}
+		}
 		r.attacks.add(share{len(x) + len(y) - 2*common, len(x) + len(y)})
 	}
 	return r

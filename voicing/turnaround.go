@@ -100,16 +100,21 @@ func (s *score) turnarounds(t Tension, d Density, w *TurnTaste) {
 	}
 	used := map[string]int{}
 	last := ""
+	before := map[turnPlace]string{} // what comes again has the same
 	for _, end := range s.partEnds() {
 		r, ok := s.turnRoom(end)
 		if !ok {
 			continue
 		}
+		place := s.turnPlace(end)
 		best, bestCost := turn{}, 0.0
 		for _, x := range s.turnsFor(&r, t, d, w) {
 			c := x.cost + w.Before*float64(used[x.steps])
 			if x.steps == last {
 				c += w.Again
+			}
+			if x.steps == before[place] {
+				c = x.cost - sameTurn
 			}
 			if best.chords == nil || c < bestCost-1e-9 {
 				best, bestCost = x, c
@@ -119,10 +124,29 @@ func (s *score) turnarounds(t Tension, d Density, w *TurnTaste) {
 			continue
 		}
 		last = best.steps
+		before[place] = last
 		used[last]++
 		s.insert(&r, best)
 	}
 	s.findSilences()
+}
+
+// sameTurn is more than any turnaround costs.
+const sameTurn = 1000
+
+// A turnPlace is where a turnaround stands: the last bar, as the sheet has it,
+// and what comes.
+type turnPlace struct {
+	source int
+	to     theory.Chord
+}
+
+func (s *score) turnPlace(end Tick) turnPlace {
+	p := turnPlace{source: s.source[s.barAt(end-1)]}
+	if k := s.chordAt(end); k >= 0 {
+		p.to = s.chords[k].chord
+	}
+	return p
 }
 
 // partEnds are the ticks at which the next part begins on its first full bar:
