@@ -373,36 +373,42 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 		}
 		return d
 	}
-	lambda := w.taste.Again.Same
+	lambda, next := 0.0, w.taste.Again.Same
 	low, high := -1.0, -1.0
 	var best *layer
 	var found search.Result
 	least := 0.0
 	for range againSteps {
-		n, res := play(lambda)
+		n, res := play(next)
 		notes, strings, attacks := w.differ(n, time)
 		d := off(notes, strings, attacks)
 		if best == nil || d < least {
-			best, found, least = n, res, d
+			best, found, least, lambda = n, res, d, next
 		}
 		if d == 0 {
 			break
 		}
 		if attacks > mostAgain || notes > highAgain || strings > mostAgain {
-			high = lambda
+			high = next
 		} else {
-			low = lambda
+			low = next
 		}
 		switch {
 		case low < 0:
-			lambda /= 3
+			next /= 3
 		case high < 0:
-			lambda *= 2.5
+			next *= 2.5
 		default:
-			lambda = (low + high) / 2
+			next = (low + high) / 2
 		}
 	}
-	r.lambda = 0
+	r.lambda = lambda
+	if n, res := w.vary(best, found); n != best {
+		notes, strings, attacks := w.differ(n, time)
+		if off(notes, strings, attacks) < max(least, 1) {
+			best, found = n, res
+		}
+	}
 	return best, w.cost(found)
 }
 
@@ -415,6 +421,21 @@ func (w *worker) until(i int) Tick {
 		return t.until
 	}
 	return never
+}
+
+// moves reports whether something in a bar is not played from a script.
+func (w *worker) moves(b int) bool {
+	if w.rerun == nil {
+		return true
+	}
+	from, to := w.s.bars[b].At, w.s.bars[b].At+w.s.bars[b].Len
+	i := sort.Search(len(w.ps), func(i int) bool { return w.ps[i].end > from })
+	for ; i < len(w.ps) && w.ps[i].at < to; i++ {
+		if !w.scripted(i) {
+			return true
+		}
+	}
+	return false
 }
 
 // cost is a result without what it costs to be the same.

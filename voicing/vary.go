@@ -21,7 +21,7 @@ const (
 func (w *worker) vary(l *layer, res search.Result) (*layer, search.Result) {
 	rhythms, skip := l.rhythms(), 0
 	for range varySteps {
-		bars := w.s.worn(rhythms, skip)
+		bars := w.worn(rhythms, skip)
 		if len(bars) == 0 {
 			break
 		}
@@ -29,7 +29,7 @@ func (w *worker) vary(l *layer, res search.Result) (*layer, search.Result) {
 			w.refresh(l, b)
 		}
 		m, r := w.play()
-		if rs := m.rhythms(); len(w.s.worn(rs, 0)) < len(w.s.worn(rhythms, 0)) {
+		if rs := m.rhythms(); len(w.worn(rs, 0)) < len(w.worn(rhythms, 0)) {
 			l, res, rhythms = m, r, rs
 		} else {
 			skip++ // the bar before may have more to choose from
@@ -56,7 +56,7 @@ func (l *layer) rhythms() [][]Tick {
 // worn lists the bars of the rhythms rs that would have to differ so that no rhythm lasts longer
 // than longestRun bars, where the tune leaves room for another: of each run the
 // last that can, or one before it where some are to be skipped.
-func (s *score) worn(rs [][]Tick, skip int) []int {
+func (w *worker) worn(rs [][]Tick, skip int) []int {
 	var out []int
 	run := 1
 	for b := 1; b < len(rs); b++ {
@@ -69,7 +69,7 @@ func (s *score) worn(rs [][]Tick, skip int) []int {
 		}
 		least := max(b-run, b-longestRun)
 		for k, left := b, skip; k > least; k-- {
-			if !s.leaves(k) {
+			if !w.s.leaves(k) || !w.moves(k) {
 				continue
 			}
 			if left == 0 {
@@ -118,8 +118,11 @@ func (w *worker) refresh(l *layer, b int) {
 	first := sort.Search(len(w.ps), func(i int) bool { return w.ps[i].end > from })
 	for i := first; i < len(w.ps) && w.ps[i].at < to; i++ {
 		p := &w.ps[i]
-		if p.final {
+		if p.final || w.scripted(i) {
 			continue
+		}
+		if w.rerun != nil {
+			p.layouts = slices.Clone(p.layouts)
 		}
 		taken := l.textures[i].struck(from, to)
 		for _, d := range others {
