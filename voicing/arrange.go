@@ -297,6 +297,9 @@ func (w *worker) asked(i int) []grip {
 	top := c.asked.voicing[len(c.asked.voicing)-1]
 	tune := p.tune >= 0 && !p.held && w.s.tune[p.tune].midi == top
 	out := w.m.exact(c.asked.voicing, tune)
+	if on := c.asked.strings; on > 0 && slices.ContainsFunc(out, func(g grip) bool { return g.strings == on }) {
+		out = slices.DeleteFunc(out, func(g grip) bool { return g.strings != on })
+	}
 	for i := range out {
 		b, ok := out[i].bass()
 		out[i].turned = ok && int(b.midi)%12 != c.chord.BassPC()

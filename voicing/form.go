@@ -56,6 +56,12 @@ func newForm(t *theory.Tune, p *Plan, n Neck) (*form, error) {
 	}
 	f := &form{tune: &theory.Tune{Title: t.Title, Composer: t.Composer, Key: t.Key, TempoAssumed: t.TempoAssumed, Warnings: t.Warnings}, comped: p.Comp - 1}
 	fr := newFrame(t, n)
+	if p.Hand != nil {
+		fr.hand = *p.Hand
+	}
+	if p.Right != nil {
+		fr.right = *p.Right
+	}
 	if intro.Kind != "none" {
 		x, err := choose(fr.introductions(intro.Kind), intro, IntroName)
 		if err != nil {

@@ -158,6 +158,10 @@ func (s *score) layouts(p *point, d Density, t *TextureTaste) []texture {
 		tx.count()
 		return []texture{tx}
 	}
+	if c := &s.chords[p.chord]; c.asked != nil && c.at == p.at {
+		tx := texture{bassAt: p.at, innerAt: p.at, figure: -1, name: "together"}
+		return []texture{tx} // what is asked for is struck as it is
+	}
 	levels := []Density{densityMedium}
 	if d != densityMedium {
 		levels = append(levels, d)

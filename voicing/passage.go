@@ -29,6 +29,7 @@ type passageChord struct {
 	// voicing is what is struck with the chord, MIDI pitches from the lowest up,
 	// the top line's note the last; nil leaves it to the arranger.
 	voicing []int
+	strings uint16 // the strings it lies on, bit n for string n; 0 for any
 }
 
 // length is how long all of it lasts.

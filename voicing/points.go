@@ -41,7 +41,7 @@ func (s *score) points() []point {
 		if c.chord.NoChord {
 			continue
 		}
-		change := ci == 0 || s.chords[ci-1].chord != c.chord
+		change := ci == 0 || s.chords[ci-1].chord != c.chord || c.asked != nil
 		again := !change && len(ps) > 0 && s.start[s.barAt(c.at)] == c.at && c.at-ps[len(ps)-1].at >= 2*s.bars[s.barAt(c.at)].Beat
 		if change || again { // a symbol written again at a bar line asks for its bass again
 			add(c.at, change)

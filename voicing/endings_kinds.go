@@ -1,0 +1,237 @@
+package voicing
+
+import (
+	"slices"
+	"strings"
+
+	"thumbline/theory"
+)
+
+// How long a chord of an ending lasts at least, in seconds, and one that is
+// heard for itself.
+const (
+	shortestRunChord = 0.3
+	shortestChord    = 0.5
+)
+
+// A device is a way to come home: its chords over the tonic, before it
+// (harmony.md 5.4).
+type device struct {
+	steps string
+	name  string
+	cost  float64
+	keys  int // majorKeys, minorKeys
+	plain bool
+}
+
+const (
+	majorKeys = 1 << iota
+	minorKeys
+)
+
+// deviceTable is in order of preference where costs are equal. Sources: the
+// suspended dominant, common practice, no source; flat six and flat two, the
+// tritone, S54; four minor and flat seven, S25; the others common practice, no
+// source.
+var deviceTable = []device{
+	{"bVImaj7 bIImaj7", "flat six and flat two", 0, majorKeys, false},
+	{"ivm6 bVII9", "four minor and flat seven", 0.3, majorKeys, false},
+	{"II7b9#5 V7b9#5", "altered five of five, altered five", 0.5, majorKeys, false},
+	{"iim7 bII9", "two, and flat two for the five", 0.4, majorKeys, false},
+	{"iim7 V13", "two and five", 0.8, majorKeys, false},
+
+	{"bVI7 V7b9", "flat six and five", 0, minorKeys, false},
+	{"iim7b5 V7b9", "two and five", 0.2, minorKeys, false},
+	{"bVImaj7 bII7", "flat six and flat two", 0.1, minorKeys, false},
+	{"ivm6 V7b9#5", "four and altered five", 0.3, minorKeys, false},
+
+	{"IV V7", "four and five", 0, majorKeys, true},
+	{"iim V7", "two and five", 0.3, majorKeys, true},
+	{"IV ivm", "four, four minor and home", 0.5, majorKeys, true},
+	{"ivm V7", "four and five", 0, minorKeys, true},
+	{"bVI V7", "flat six and five", 0.3, minorKeys, true},
+	{"bVI bVII", "flat six, flat seven and home", 0.5, minorKeys, true},
+}
+
+// shortTable has the devices of one chord.
+var shortTable = []device{
+	{"V13sus", "the suspended five falls home", 0, majorKeys, false},
+	{"bII9", "flat two for the five", 0.3, majorKeys, false},
+	{"ivm6", "four minor, then home", 0.5, majorKeys, false},
+	{"V7b9", "the altered five", 0.6, majorKeys, false},
+
+	{"V7b9sus", "the suspended five falls home", 0, minorKeys, false},
+	{"bII7", "flat two for the five", 0.3, minorKeys, false},
+	{"ivm6", "four, then home", 0.4, minorKeys, false},
+
+	{"IV", "four, then home", 0.2, majorKeys, true},
+	{"V7sus", "the suspended five falls home", 0, majorKeys, true},
+	{"ivm", "four, then home", 0, minorKeys, true},
+	{"V7sus", "the suspended five falls home", 0.2, minorKeys, true},
+}
+
+// fits reports whether a device is of this tune's mode and music.
+func (f *frame) fits(keys int, plain bool) bool {
+	mode := majorKeys
+	if f.minor() {
+		mode = minorKeys
+	}
+	return keys&mode != 0 && plain == f.plain
+}
+
+// chordsOf are the chords of some steps.
+func (f *frame) chordsOf(steps string) (out []theory.Chord) {
+	for _, s := range strings.Fields(steps) {
+		out = append(out, f.step(s))
+	}
+	return out
+}
+
+// span is how long the chords of a turn last: a beat where it is slow, half a
+// bar, or a bar; nothing shorter than least seconds.
+func (f *frame) span(least float64) theory.Time {
+	n := f.beats()
+	for _, d := range []int{1, n / 2, n} {
+		if d == 0 || n%d > 0 {
+			continue
+		}
+		if t := f.bar.Beat.Mul(int64(d), 1); f.seconds(t) >= least {
+			return t
+		}
+	}
+	return f.full()
+}
+
+// mayMaj7 reports whether the last chord may have a major seventh: it does not
+// lie next to a tonic that the tune has just sung.
+func (f *frame) noSeven() int {
+	if f.last.Pitch.Name.PC() == f.tonic.RootPC() {
+		return (f.tonic.RootPC() + 11) % 12
+	}
+	return -1
+}
+
+// straight are closes within the tune's last note: as it stands, and where that
+// is long enough chords that lead home under it.
+func (f *frame) straight() []sketch {
+	all := []sketch{{passage: passage{name: "straight"}}}
+	if !f.closes() {
+		return all
+	}
+	hold := f.hold(false)
+	if hold.Less(f.full()) || f.seconds(hold) < 2 {
+		return all
+	}
+	from := f.last.Pitch.MIDI()
+	put := func(d device, stand, each theory.Time) {
+		chords := f.chordsOf(d.steps)
+		lead := hold.Sub(stand)
+		for k, fin := range f.finals() {
+			items := make([]item, 0, len(chords)+1)
+			for _, c := range chords {
+				items = append(items, item{len: each, chord: c})
+			}
+			items = append(items, item{chord: fin.chord(f)})
+			cost := f.sing(items, want{from: from, end: fin.top, avoid: f.noSeven()})
+			if cost < 1e9 {
+				name := d.name
+				all = append(all, sketch{f.lay(name, lead, false, items), 1 + d.cost + cost + 0.3*float64(k), nil})
+			}
+		}
+	}
+	// the last chord needs its time too
+	for _, d := range deviceTable {
+		if !f.fits(d.keys, d.plain) {
+			continue
+		}
+		each := f.span(0.6)
+		stand := hold.Sub(each.Mul(2, 1)).Sub(f.closing())
+		// home is heard first, to a bar line or the middle of a bar
+		if whole := f.full(); !stand.Less(whole) {
+			put(d, whole, each)
+		} else if !stand.Less(f.bar.Beat.Mul(2, 1)) {
+			put(d, f.bar.Beat.Mul(2, 1), each)
+		}
+	}
+	for _, d := range shortTable {
+		if !f.fits(d.keys, d.plain) {
+			continue
+		}
+		each := f.span(0.6)
+		if n := f.beats(); n == 4 && each.Cmp(f.bar.Beat) == 0 && f.seconds(f.bar.Beat) < 0.8 {
+			each = f.bar.Beat.Mul(2, 1)
+		}
+		if !hold.Sub(each).Less(f.bar.Beat.Mul(2, 1)) && f.under(f.chordsOf(d.steps)[0]) {
+			chords := f.chordsOf(d.steps)
+			fin := f.finals()[0]
+			items := []item{{len: each, chord: chords[0]}, {chord: fin.chord(f)}}
+			all = append(all, sketch{f.lay(d.name+" under the last note", hold, false, items), 2 + d.cost, nil})
+		}
+	}
+	return all
+}
+
+// under reports whether the tune's last note sings over a chord.
+func (f *frame) under(c theory.Chord) bool {
+	d := (f.last.Pitch.MIDI() - c.RootPC() + 120) % 12
+	return slices.ContainsFunc(tops(c, false, c.Tones&degrees(1, 3, 8) != 0), func(x colour) bool { return x.degree == d })
+}
+
+// vampTable are turns on the tonic.
+var vampTable = []device{
+	{"I6 VI7 iim7 V7", "one, six, two, five", 0, majorKeys, false},
+	{"I6 #idim7 iim7 V7", "one, the diminished above it, two, five", 0.3, majorKeys, false},
+	{"I6 bVII9 I6 bVII9", "one and flat seven", 0.6, majorKeys, false},
+	{"iiim7 VI7 iim7 V7", "three, six, two, five", 0.5, majorKeys, false},
+
+	{"im6 bVImaj7 iim7b5 V7", "one, flat six, two, five", 0, minorKeys, false},
+	{"im6 vim7b5 iim7b5 V7", "one, six, two, five", 0.4, minorKeys, false},
+	{"im6 IV9 im6 IV9", "one and four", 0.5, minorKeys, false},
+	{"im6 bVI7 im6 V7", "one, flat six, one, five", 0.6, minorKeys, false},
+
+	{"I IV I V7", "one, four, one, five", 0, majorKeys, true},
+	{"I vim IV V7", "one, six, four, five", 0.2, majorKeys, true},
+	{"I bVII I bVII", "one and flat seven", 0.6, majorKeys, true},
+	{"im ivm im V7", "one, four, one, five", 0, minorKeys, true},
+	{"im bVII im bVII", "one and flat seven", 0.2, minorKeys, true},
+	{"im bVI bVII V7", "one, flat six, flat seven, five", 0.4, minorKeys, true},
+}
+
+// times says how often, in words.
+var times = [...]string{"", "once", "twice", "three times"}
+
+// vamps are turns on the tonic, two or three times, and home.
+func (f *frame) vamps() (all []sketch) {
+	each := f.span(0.5)
+	if n := f.beats(); n%2 == 0 && n > 2 && each.Less(f.bar.Beat.Mul(int64(n/2), 1)) {
+		each = f.bar.Beat.Mul(int64(n/2), 1)
+	}
+	if n := f.beats(); n == 3 {
+		each = f.full()
+	}
+	from := f.last.Pitch.MIDI()
+	for _, d := range vampTable {
+		if !f.fits(d.keys, d.plain) {
+			continue
+		}
+		chords := f.chordsOf(d.steps)
+		for n := 2; n <= 3; n++ {
+			for k, fin := range f.finals() {
+				var items []item
+				for range n {
+					for _, c := range chords {
+						items = append(items, item{len: each, chord: c})
+					}
+				}
+				items = append(items, item{chord: fin.chord(f)})
+				cost := f.sing(items, want{from: from, end: fin.top, avoid: -1})
+				if cost > 1e9 {
+					continue
+				}
+				all = append(all, sketch{f.lay("vamp: "+d.name+", "+times[n], theory.Time{}, true, items),
+					d.cost + 0.1*cost + 0.7*float64(n-2) + 0.2*float64(k), []string{d.name}})
+			}
+		}
+	}
+	return all
+}
