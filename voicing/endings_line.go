@@ -137,10 +137,10 @@ func stepCost(d int) float64 {
 
 // A want is what a top line is to be.
 type want struct {
-	from, to int     // the notes before and after it, 0 for none
-	lean     int     // +1 up, -1 down
+	from, to int      // the notes before and after it, 0 for none
+	lean     int      // +1 up, -1 down
 	end      []colour // over the root of its last chord, where that is the last of all; nil otherwise
-	avoid    int     // pitch class not to end on, -1 for none
+	avoid    int      // pitch class not to end on, -1 for none
 }
 
 // sing fills the top line of items that have none: the cheapest line through
