@@ -282,6 +282,7 @@ func (w *worker) candidates() {
 		if w.ps[i].tune < 0 {
 			g = append(g, grip{cost: 25}) // nothing at all
 		}
+		g = w.closeGrips(i, g)
 		w.grips = append(w.grips, g)
 	}
 }

@@ -116,6 +116,9 @@ func (f *frame) noSeven() int {
 func (f *frame) straight() []sketch {
 	all := []sketch{{passage: passage{name: "straight"}}}
 	if !f.closes() {
+		if x, ok := f.insteadOfTurn(); ok {
+			all[0].passage = x
+		}
 		return all
 	}
 	hold := f.hold(false)
@@ -169,6 +172,23 @@ func (f *frame) straight() []sketch {
 		}
 	}
 	return all
+}
+
+// insteadOfTurn is the tonic in place of a last chord with whose third the
+// tune's last note does not go: the turn leads back, and nothing comes after it.
+func (f *frame) insteadOfTurn() (passage, bool) {
+	third, ok := f.home.ThirdPC()
+	sung := f.last.Pitch.Name.PC()
+	if d := (sung - third + 12) % 12; !ok || d != 1 && d != 11 || !f.tonic.PCs().Has(sung) {
+		return passage{}, false
+	}
+	c := f.tune.Changes[len(f.tune.Changes)-1]
+	at := c.At
+	if at.Less(f.last.At) {
+		at = f.last.At
+	}
+	fin := f.finals()[0]
+	return f.lay("home instead of the turn", f.tune.End().Sub(at), false, []item{{chord: fin.chord(f)}}), true
 }
 
 // under reports whether the tune's last note sings over a chord.

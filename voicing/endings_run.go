@@ -208,10 +208,13 @@ func (f *frame) runTime(n, turn int) (lead, each theory.Time, cost float64, ok b
 		for l := zero; !hold.Sub(beat.Mul(2, 1)).Less(l); l = l.Add(beat) {
 			x := run.Sub(l) // where the turn begins, from the tune's end
 			home := x.Add(e.Mul(int64(turn), 1))
-			if !multiple(x, half) || !multiple(home, half) {
+			if !multiple(home, half) || !multiple(x, beat) {
 				continue
 			}
 			c := 0.0
+			if !multiple(x, half) {
+				c += 0.3
+			}
 			if !multiple(home, bar) {
 				c += 0.3
 			}

@@ -49,7 +49,7 @@ func (f *frame) whole(from int) bool {
 			return false
 		}
 	}
-	return !f.bar.IsPickup()
+	return true
 }
 
 // A phrase is the end of the tune that comes again, times counted from its
@@ -258,6 +258,10 @@ func (p *phrase) tag(b back, n int) passage {
 			x.chords = append(x.chords, passageChord{Change: c})
 		}
 	}
+	if !f.closes() {
+		f.goHome(&x)
+		return x
+	}
 	// the last note stands to the end, and long enough
 	m := &x.notes[len(x.notes)-1]
 	for x.length().Less(m.At.Add(f.closing())) {
@@ -267,6 +271,24 @@ func (p *phrase) tag(b back, n int) passage {
 	c := &x.chords[len(x.chords)-1]
 	c.Len = x.length().Sub(c.At)
 	return x
+}
+
+// goHome adds the tonic after what does not end on it.
+func (f *frame) goHome(x *passage) {
+	at := x.length()
+	fin := f.finals()[0]
+	items := []item{{chord: fin.chord(f)}}
+	f.sing(items, want{from: x.notes[len(x.notes)-1].Pitch.MIDI(), end: fin.top, avoid: -1})
+	y := f.lay("", theory.Time{}, true, items)
+	for _, n := range y.notes {
+		n.At = n.At.Add(at)
+		x.notes = append(x.notes, n)
+	}
+	for _, c := range y.chords {
+		c.At = c.At.Add(at)
+		x.chords = append(x.chords, c)
+	}
+	x.bars = append(x.bars, y.bars...)
 }
 
 // leave goes on from a close before start: by the chords of b, and what leads

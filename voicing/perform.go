@@ -265,6 +265,7 @@ func (l *layer) play() {
 	for l.step() {
 	}
 	l.done = append(l.done, l.live...)
+	l.closeOnRoot()
 }
 
 // never is later than any tune.

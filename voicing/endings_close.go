@@ -1,0 +1,87 @@
+package voicing
+
+import (
+	"slices"
+
+	"thumbline/theory"
+)
+
+// closeGrips are those of the last point's grips that close: the chord has its
+// third, and its root is the lowest note. Where none does, the fewest notes that
+// make the chord are looked for.
+func (w *worker) closeGrips(i int, gs []grip) []grip {
+	p := &w.ps[i]
+	if !p.final {
+		return gs
+	}
+	c := w.s.chords[p.chord].chord
+	third, has := c.ThirdPC()
+	closes := func(g grip) bool {
+		if has && !g.pcs.Has(third) {
+			return false
+		}
+		b, ok := g.bass()
+		return w.setting == Trio || ok && int(b.midi)%12 == c.RootPC()
+	}
+	out := slices.DeleteFunc(slices.Clone(gs), func(g grip) bool { return !closes(g) })
+	if len(out) > 0 || w.setting == Trio {
+		if len(out) == 0 {
+			return gs
+		}
+		return out
+	}
+	if plain := w.plainClose(p, c); len(plain) > 0 {
+		return plain
+	}
+	return gs
+}
+
+// plainClose lists root and third under the tune, where the hand finds no
+// better; the root alone where it has none of these.
+func (w *worker) plainClose(p *point, c theory.Chord) (out []grip) {
+	top := 0
+	if p.tune >= 0 {
+		top = w.s.tune[p.tune].midi
+	}
+	third, has := c.ThirdPC()
+	sung := has && top > 0 && top%12 == third
+	for low := w.neck.Low(); low <= highestBass; low++ {
+		if low%12 != c.RootPC() || top > 0 && low >= top {
+			continue
+		}
+		pitches := []int{low}
+		if top > 0 {
+			pitches = append(pitches, top)
+		}
+		if !has || sung {
+			out = append(out, w.m.exact(pitches, top > 0)...)
+			continue
+		}
+		for mid := low + 3; mid < low+30 && (top == 0 || mid < top-1); mid++ {
+			if mid%12 == third && !muddy(low, mid) {
+				out = append(out, w.m.exact(slices.Insert(slices.Clone(pitches), 1, mid), top > 0)...)
+			}
+		}
+	}
+	return slices.DeleteFunc(out, func(g grip) bool { _, ok := g.bass(); return !ok })
+}
+
+// closeOnRoot drops what answers after the low root of the last chord: that is
+// the last word. What the tune strikes stays.
+func (l *layer) closeOnRoot() {
+	k := len(l.w.ps) - 1
+	if k < 0 || l.w.setting == Trio {
+		return
+	}
+	root := l.w.s.chords[l.w.ps[k].chord].chord.RootPC()
+	last := Tick(-1)
+	for i := range l.done {
+		if x := &l.done[i]; x.point == k && x.voice == Bass && int(x.midi)%12 == root {
+			last = max(last, x.at)
+		}
+	}
+	if last < 0 {
+		return
+	}
+	l.done = slices.DeleteFunc(l.done, func(x strike) bool { return x.point == k && x.at > last && x.tune < 0 })
+}
