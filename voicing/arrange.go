@@ -282,7 +282,7 @@ func (w *worker) candidates() {
 		if w.ps[i].tune < 0 {
 			g = append(g, grip{cost: 25}) // nothing at all
 		}
-		g = w.closeGrips(i, g)
+		g = w.wholeGrips(i, w.closeGrips(i, g))
 		w.grips = append(w.grips, g)
 	}
 }
@@ -292,7 +292,7 @@ func (w *worker) candidates() {
 func (w *worker) asked(i int) []grip {
 	p := &w.ps[i]
 	c := &w.s.chords[p.chord]
-	if c.asked == nil || c.at != p.at {
+	if c.asked == nil || c.at != p.at || c.asked.voicing == nil {
 		return nil
 	}
 	top := c.asked.voicing[len(c.asked.voicing)-1]

@@ -380,6 +380,9 @@ func (w *worker) reason(i int, g *grip) string {
 	case upper:
 		why = append(why, "the brighter six on the fifth")
 	}
+	if name := s.passageName(p.at); name != "" {
+		why = append(why, name)
+	}
 	switch {
 	case p.final:
 		why = append(why, "the close")

@@ -36,6 +36,23 @@ func (w *worker) closeGrips(i int, gs []grip) []grip {
 	return gs
 }
 
+// wholeGrips are the full ones among the grips of a point whose chord is struck
+// as a whole: guide tones and four notes, or as many as there are.
+func (w *worker) wholeGrips(i int, gs []grip) []grip {
+	p := &w.ps[i]
+	c := &w.s.chords[p.chord]
+	if c.asked == nil || c.at != p.at || p.final {
+		return gs
+	}
+	guides := c.chord.GuideTones()
+	for n := int8(usualNotes); n > 2; n-- {
+		if out := slices.DeleteFunc(slices.Clone(gs), func(g grip) bool { return g.n < n || !hasAll(g.pcs, guides) }); len(out) > 0 {
+			return out
+		}
+	}
+	return gs
+}
+
 // plainClose lists root and third under the tune, where the hand finds no
 // better; the root alone where it has none of these.
 func (w *worker) plainClose(p *point, c theory.Chord) (out []grip) {

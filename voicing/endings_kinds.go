@@ -102,8 +102,13 @@ func (f *frame) span(least float64) theory.Time {
 	return f.full()
 }
 
-// mayMaj7 reports whether the last chord may have a major seventh: it does not
-// lie next to a tonic that the tune has just sung.
+// brief reports whether a chord is over before anything could answer it.
+func (f *frame) brief(d theory.Time) bool {
+	return !f.bar.Beat.Less(d) || f.seconds(d) < 0.8
+}
+
+// noSeven is the major seventh of the tonic where the tune has just sung the
+// tonic itself, next to it (harmony.md 5.4); -1 where it may be.
 func (f *frame) noSeven() int {
 	if f.last.Pitch.Name.PC() == f.tonic.RootPC() {
 		return (f.tonic.RootPC() + 11) % 12
@@ -132,13 +137,13 @@ func (f *frame) straight() []sketch {
 		for k, fin := range f.finals() {
 			items := make([]item, 0, len(chords)+1)
 			for _, c := range chords {
-				items = append(items, item{len: each, chord: c})
+				items = append(items, item{len: each, chord: c, whole: f.brief(each)})
 			}
 			items = append(items, item{chord: fin.chord(f)})
 			cost := f.sing(items, want{from: from, end: fin.top, avoid: f.noSeven()})
 			if cost < 1e9 {
 				name := d.name
-				all = append(all, sketch{f.lay(name, lead, false, items), 1 + d.cost + cost + 0.3*float64(k), nil})
+				all = append(all, sketch{f.lay(name, lead, false, items), 0.5 + d.cost + 0.3*cost + 0.3*float64(k), []string{d.name}})
 			}
 		}
 	}
@@ -147,7 +152,7 @@ func (f *frame) straight() []sketch {
 		if !f.fits(d.keys, d.plain) {
 			continue
 		}
-		each := f.span(0.6)
+		each := f.span(0.45)
 		stand := hold.Sub(each.Mul(2, 1)).Sub(f.closing())
 		// home is heard first, to a bar line or the middle of a bar
 		if whole := f.full(); !stand.Less(whole) {
@@ -168,7 +173,7 @@ func (f *frame) straight() []sketch {
 			chords := f.chordsOf(d.steps)
 			fin := f.finals()[0]
 			items := []item{{len: each, chord: chords[0]}, {chord: fin.chord(f)}}
-			all = append(all, sketch{f.lay(d.name+" under the last note", hold, false, items), 2 + d.cost, nil})
+			all = append(all, sketch{f.lay(d.name+" under the last note", hold, false, items), 1 + d.cost, []string{d.name}})
 		}
 	}
 	return all
@@ -248,6 +253,7 @@ func (f *frame) vamps() (all []sketch) {
 				if cost > 1e9 {
 					continue
 				}
+				f.pass(items)
 				all = append(all, sketch{f.lay("vamp: "+d.name+", "+times[n], theory.Time{}, true, items),
 					d.cost + 0.1*cost + 0.7*float64(n-2) + 0.2*float64(k), []string{d.name}})
 			}

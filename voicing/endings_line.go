@@ -11,6 +11,8 @@ type item struct {
 	top     int // MIDI pitch, 0 where the tune's own note goes on or nothing is sung
 	voicing []int
 	strings uint16 // mask of the strings that the voicing lies on
+	whole   bool   // struck at once
+	passing int    // the note that leads to the next top note in the last beat, 0 for none
 }
 
 // The range of a top line: that of the tune, but where chords have no room
@@ -135,6 +137,16 @@ func stepCost(d int) float64 {
 	return 20
 }
 
+// Between these a top line sings and leaves room for what lies below it.
+const (
+	lowestSung, highestSung = 65, 76
+)
+
+// offRegister is by how many half steps a note of a top line lies outside.
+func offRegister(p int) float64 {
+	return float64(max(lowestSung-p, p-highestSung, 0))
+}
+
 // A want is what a top line is to be.
 type want struct {
 	from, to int      // the notes before and after it, 0 for none
@@ -163,6 +175,7 @@ func (f *frame) sing(items []item, w want) float64 {
 		}
 		add := func(p int, cost float64) {
 			best := state{pitch: p, back: -1, cost: 1e9}
+			cost += 0.3 * offRegister(p)
 			for k, q := range prev {
 				c, same := q.cost+cost, 0
 				if q.pitch > 0 {
@@ -213,6 +226,36 @@ func (f *frame) sing(items []item, w want) float64 {
 	return cost
 }
 
+// pass lets every other note of a top line lead on to the next in its last beat:
+// by the step between them, or the half step before a whole one.
+func (f *frame) pass(items []item) {
+	in := signaturePCs(f.bar.Key.Fifths)
+	for i := 1; i+1 < len(items); i += 2 {
+		it := &items[i]
+		a, b := it.top, items[i+1].top
+		if a == 0 || b == 0 || it.len.Less(f.bar.Beat.Mul(2, 1)) {
+			continue
+		}
+		d := 1
+		if b < a {
+			d = -1
+		}
+		switch absInt(b - a) {
+		case 2:
+			if !f.plain {
+				it.passing = b - d
+			}
+		case 3, 4:
+			for _, p := range []int{b - 2*d, b - d} {
+				if p != a && in.Has(p) {
+					it.passing = p
+					break
+				}
+			}
+		}
+	}
+}
+
 // altered reports whether the chord of item i is a dominant whose tensions are
 // altered: as it is named, or because it goes to a minor chord a fifth below.
 func (it *item) altered(items []item, i int) bool {
@@ -239,9 +282,16 @@ func (f *frame) lay(name string, lead theory.Time, bars bool, items []item) pass
 			it.len = end.Sub(at)
 		}
 		if it.top > 0 {
-			p.notes = append(p.notes, theory.Note{At: at, Len: it.len, Pitch: theory.PitchOf(it.top, f.bar.Key)})
+			n := theory.Note{At: at, Len: it.len, Pitch: theory.PitchOf(it.top, f.bar.Key)}
+			if it.passing > 0 {
+				n.Len = it.len.Sub(f.bar.Beat)
+				m := theory.Note{At: at.Add(n.Len), Len: f.bar.Beat, Pitch: theory.PitchOf(it.passing, f.bar.Key)}
+				p.notes = append(p.notes, n, m)
+			} else {
+				p.notes = append(p.notes, n)
+			}
 		}
-		p.chords = append(p.chords, passageChord{Change: theory.Change{At: at, Len: it.len, Chord: it.chord}, voicing: it.voicing, strings: it.strings})
+		p.chords = append(p.chords, passageChord{Change: theory.Change{At: at, Len: it.len, Chord: it.chord}, voicing: it.voicing, strings: it.strings, whole: it.whole})
 		at = at.Add(it.len)
 	}
 	return p

@@ -96,6 +96,9 @@ func (f *frame) runs() (all []sketch) {
 					if octave != 0 {
 						cost += 1.5
 					}
+					for _, it := range items {
+						cost += 0.1 * offRegister(it.top)
+					}
 					all = append(all, f.runEnds(items, dir, tr, cost)...)
 				}
 			}
@@ -168,7 +171,7 @@ func (f *frame) runEnds(run []item, dir int, tr tread, cost float64) (all []sket
 			for k, fin := range f.finals() {
 				var turn []item
 				for _, c := range chords {
-					turn = append(turn, item{len: each, chord: c})
+					turn = append(turn, item{len: each, chord: c, whole: f.brief(each)})
 				}
 				turn = append(turn, item{chord: fin.chord(f)})
 				line := f.sing(turn, want{from: run[len(run)-1].top, end: fin.top, avoid: -1})
@@ -205,7 +208,7 @@ func (f *frame) runTime(n, turn int) (lead, each theory.Time, cost float64, ok b
 		if f.seconds(e) < 0.45 || f.seconds(e) > 2.2 {
 			continue
 		}
-		for l := zero; !hold.Sub(beat.Mul(2, 1)).Less(l); l = l.Add(beat) {
+		for l := zero; l == zero || !hold.Sub(beat.Mul(2, 1)).Less(l); l = l.Add(beat) {
 			x := run.Sub(l) // where the turn begins, from the tune's end
 			home := x.Add(e.Mul(int64(turn), 1))
 			if !multiple(home, half) || !multiple(x, beat) {

@@ -119,7 +119,7 @@ func (f *form) put(x *passage, like theory.Bar, section, letter string) {
 			continue
 		}
 		f.change(c.Change)
-		if c.voicing != nil {
+		if c.voicing != nil || c.whole {
 			f.pins = append(f.pins, c)
 		}
 	}

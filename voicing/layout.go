@@ -597,13 +597,17 @@ func (s *score) planEnd(p *point, tx *texture) {
 		last = s.tune[k-1].at
 	}
 	room := s.end - last
+	put := s.putIn(p.at) || s.chords[p.chord].added != "" && s.chords[p.chord].added == s.form.overName
 	switch {
+	case room >= 3*beat && put:
+		// what is put in has said enough: the chord, and its root
+		tx.answers = []answer{{at: last + 2*beat, bass: true, root: true}}
 	case room >= 3*beat:
 		tx.answers = []answer{{at: last + beat, line: true}, {at: last + 2*beat, bass: true, root: true}}
 	case room >= 2*beat:
 		tx.answers = []answer{{at: last + beat, bass: true, root: true}}
 	}
-	if p.tune >= 0 && (!p.held || !p.change) && last == from && last == p.at && room >= 2*beat && s.falls(p) {
+	if p.tune >= 0 && (!p.held || !p.change) && last == from && last == p.at && room >= 2*beat && (put || s.falls(p)) {
 		// nothing but the tune's last note here, or that it rings on over a chord
 		// that has come already: the grip's own root is the last word
 		tx.rootLast = true

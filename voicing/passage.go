@@ -30,6 +30,7 @@ type passageChord struct {
 	// the top line's note the last; nil leaves it to the arranger.
 	voicing []int
 	strings uint16 // the strings it lies on, bit n for string n; 0 for any
+	whole   bool   // all of it is struck at once, with nothing after it
 }
 
 // length is how long all of it lasts.

@@ -160,7 +160,7 @@ func (s *score) takeOver() {
 	for i := range s.form.over {
 		c := &s.form.over[i]
 		x := chordSpan{at: ticks(c.At), end: ticks(c.At.Add(c.Len)), chord: c.Chord, added: s.form.overName}
-		if c.voicing != nil {
+		if c.voicing != nil || c.whole {
 			x.asked = c
 		}
 		out = append(out, x)
@@ -177,6 +177,17 @@ func (s *score) takeOver() {
 
 // putIn reports whether t lies in bars of an introduction or an ending.
 func (s *score) putIn(t Tick) bool { return len(s.source) > 0 && s.source[s.barAt(t)] < 0 }
+
+// passageName is what the bar of t belongs to that is put in; empty in the tune.
+func (s *score) passageName(t Tick) string {
+	switch {
+	case !s.putIn(t):
+		return ""
+	case s.barAt(t) >= s.form.ending:
+		return s.form.names[1]
+	}
+	return s.form.names[0]
+}
 
 // findSilences finds for each chord where the next N.C. begins.
 func (s *score) findSilences() {
