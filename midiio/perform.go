@@ -71,12 +71,7 @@ func Perform(a *voicing.Arrangement, opt PerformOptions) *Sequence {
 			s.Keys = append(s.Keys, k)
 		}
 	}
-	for _, sec := range a.Sections {
-		// A section without a name has nothing to show in a list of markers.
-		if sec.Name != "" && sec.From >= 0 && sec.From < len(a.Bars) {
-			s.Markers = append(s.Markers, Text{Tick(a.Bars[sec.From].At), sec.Name})
-		}
-	}
+	s.Markers = markers(a)
 	for _, c := range a.Chords {
 		s.Chords = append(s.Chords, Text{g.warp(Tick(c.At)), c.Symbol})
 	}
@@ -119,6 +114,19 @@ func Perform(a *voicing.Arrangement, opt PerformOptions) *Sequence {
 	}
 	sortEvents(s.Events)
 	return s
+}
+
+// markers are the choruses and the sections, a chorus before the section that
+// begins with it. A section without a name has nothing to show.
+func markers(a *voicing.Arrangement) []Text {
+	var out []Text
+	for _, sec := range slices.Concat(a.Choruses, a.Sections) {
+		if sec.Name != "" && sec.From >= 0 && sec.From < len(a.Bars) {
+			out = append(out, Text{Tick(a.Bars[sec.From].At), sec.Name})
+		}
+	}
+	slices.SortStableFunc(out, func(x, y Text) int { return cmp.Compare(x.Tick, y.Tick) })
+	return out
 }
 
 // LayerOf is the layer that a voice is heard in.

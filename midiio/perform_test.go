@@ -85,6 +85,21 @@ func TestPerformMarkers(t *testing.T) {
 	if d := cmp.Diff([]Text{{960, "A"}, {12480, "B"}}, Perform(a, PerformOptions{}).Markers); d != "" {
 		t.Errorf("(-want +got):\n%s", d)
 	}
+	// A chorus stands before the section it begins with.
+	a.Sections = []voicing.Section{{Name: voicing.IntroName, From: 0, To: 1}, {Name: "A", From: 1, To: 3}, {Name: "A", From: 3, To: 4}, {Name: voicing.EndingName, From: 4, To: 5}}
+	a.Choruses = []voicing.Section{{Name: "chorus 1", From: 1, To: 3}, {Name: "chorus 2", From: 3, To: 4}}
+	want := []Text{{0, "introduction"}, {960, "chorus 1"}, {960, "A"}, {Tick(a.Bars[3].At), "chorus 2"}, {Tick(a.Bars[3].At), "A"}, {12480, "ending"}}
+	if d := cmp.Diff(want, Perform(a, PerformOptions{}).Markers); d != "" {
+		t.Errorf("(-want +got):\n%s", d)
+	}
+	again, err := ReadSMF(bytes.NewReader(fileOf(t, Perform(a, PerformOptions{}))))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff(want, again.Markers); d != "" {
+		t.Errorf("in the file (-want +got):\n%s", d)
+	}
+	a.Choruses = nil
 	a.Sections = []voicing.Section{{From: 0, To: 5}}
 	back, err := ReadSMF(bytes.NewReader(fileOf(t, Perform(a, PerformOptions{}))))
 	if err != nil {

@@ -118,9 +118,18 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 	for _, x := range f.tune.Sections {
 		a.Sections = append(a.Sections, Section{x.Name, x.From, x.To})
 	}
+	for _, x := range f.tune.Phrases {
+		switch {
+		case x.To <= f.intro:
+			a.Before++
+		case x.From >= f.ending:
+			a.After++
+		}
+	}
 	if len(f.choruses) > 1 {
 		a.Choruses = f.choruses
 	}
+	a.Intro, a.Ending = f.names[0], f.names[1]
 	a.Setting = w.setting
 	for _, x := range t.Warnings {
 		a.Warnings = append(a.Warnings, x.Text)

@@ -138,7 +138,11 @@ type Arrangement struct {
 	Sections      []Section // the tune's, and what is put in: IntroName, EndingName
 	Choruses      []Section // each time through, where there are several: "chorus 1"
 	Setting       Setting
+	Intro, Ending string // what is put in before and after the tune, in words; empty for nothing
 	Phrases       []theory.Phrase
+	// Before is how many of the phrases come before the tune, After how many
+	// after it: those have no number, so that the tune's keep theirs.
+	Before, After int
 	Tempi         []TempoMark // first at 0
 	TempoAssumed  bool
 	Feel          theory.Feel
@@ -157,6 +161,15 @@ type Arrangement struct {
 	// TopTempo is how fast it can be played, in quarters a minute: every move
 	// of the hand still has its time. 0 when the hand never moves.
 	TopTempo float64
+}
+
+// PhraseNumber is how the phrase with index i is called, from 1; 0 for one that
+// is put in.
+func (a *Arrangement) PhraseNumber(i int) int {
+	if i < a.Before || i >= len(a.Phrases)-a.After {
+		return 0
+	}
+	return i - a.Before + 1
 }
 
 // End is the tick at which the last bar ends.

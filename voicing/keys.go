@@ -20,6 +20,7 @@ type KeyRank struct {
 	// Refused says why the tune cannot be played in this key at all; the other
 	// fields are empty then.
 	Refused string
+	Err     error // the same, as Arrange gave it
 }
 
 // RankKeys arranges the tune in all twelve keys and ranks them, the best first.
@@ -36,7 +37,7 @@ func RankKeys(t *theory.Tune, p Plan) []KeyRank {
 		q.Key = k.String()
 		a, err := Arrange(t, q)
 		if err != nil {
-			out = append(out, KeyRank{Key: k, Transposition: d, Refused: err.Error()})
+			out = append(out, KeyRank{Key: k, Transposition: d, Refused: err.Error(), Err: err})
 			continue
 		}
 		r := KeyRank{Key: a.Key, Transposition: a.Transposition, Cost: a.Cost / float64(max(1, len(a.Bars))), Alone: a.Alone}

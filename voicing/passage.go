@@ -91,13 +91,29 @@ func parseChoice(s, what string, kinds []string) (Choice, error) {
 		strings.Join(kinds[:len(kinds)-1], ", "), kinds[len(kinds)-1], kinds[1])
 }
 
+// A ChoiceError tells of an introduction or an ending that a tune does not
+// have.
+type ChoiceError struct {
+	What   string // IntroName or EndingName
+	Choice Choice
+	Has    int // how many there are of the kind
+}
+
+func (e *ChoiceError) Error() string {
+	k := e.Choice.Kind
+	switch e.Has {
+	case 0:
+		return fmt.Sprintf("%s %s does not fit this tune (choose another kind)", e.What, k)
+	case 1:
+		return fmt.Sprintf("%s %s:%d: this tune has one of its kind (%s:1)", e.What, k, e.Choice.Rank, k)
+	}
+	return fmt.Sprintf("%s %s:%d: this tune has %s:1 to %s:%d", e.What, k, e.Choice.Rank, k, k, e.Has)
+}
+
 // choose is the passage of a rank; there must be one at least.
 func choose(all []passage, c Choice, what string) (passage, error) {
-	if len(all) == 0 {
-		return passage{}, fmt.Errorf("%s %s does not fit this tune (choose another kind)", what, c.Kind)
-	}
 	if c.Rank > len(all) {
-		return passage{}, fmt.Errorf("%s %s:%d: this tune has %s:1 to %s:%d", what, c.Kind, c.Rank, c.Kind, c.Kind, len(all))
+		return passage{}, &ChoiceError{what, c, len(all)}
 	}
 	return all[c.Rank-1], nil
 }

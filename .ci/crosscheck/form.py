@@ -12,10 +12,13 @@ SCALE = re.compile(rf'^({NAME} (maj6dim|min6dim|7dim|7b5dim) (six|dim))?$')
 KEY = re.compile(rf'^{NAME}m?$')
 LABEL = re.compile(r'^[^\s/]+(/[0-9]+)?$')
 VOICES = ('melody', 'inner', 'bass')
+KINDS = ('introduction', 'chorus', 'section', 'ending')
 ENDS = ('meant', 'string', 'finger', 'shift', 'hand')
 
 TOP = {'title': str, 'key': str, 'tempo': float, 'ticksPerQuarter': int, 'transposition': int, 'tuning': [int], 'capo': int,
        'bars': {'label': str, 'at': int, 'len': int, 'beat': int},
+       'sections': {'kind': str, 'name': str, 'from': str, 'to': str, 'at': int, 'len': int},
+       'tempi': {'at': int, 'bpm': float},
        'melody': {'at': int, 'dur': int, 'midi': int},
        'chords': {'at': int, 'symbol': str},
        'grips': {'at': int, 'bar': str, 'beat': float, 'symbol': str, 'name': str, 'scale': str, 'borrowed': [str],
@@ -84,6 +87,25 @@ def form(c, a):
     labels = [b['label'] for b in a['bars']]
     c.that(len(set(labels)) == len(labels), 'two bars of one label')
 
+    where = {b['label']: b for b in a['bars']}
+    marks = [m['at'] for m in a['tempi']]
+    c.that(marks and marks[0] == 0 and marks == sorted(set(marks)) and marks[-1] < end, f'tempi at {marks}')
+    c.that(a['tempi'] and a['tempi'][0]['bpm'] == a['tempo'] and all(5 <= m['bpm'] <= 1000 for m in a['tempi']), f"tempo {a['tempo']}, tempi {a['tempi'][:3]}")
+    order = []
+    for s in a['sections']:
+        t = f"{s['kind']} {s['name']!r}"
+        c.that(s['kind'] in KINDS and s['name'], f'{t}: kind or name')
+        first, last = where.get(s['from']), where.get(s['to'])
+        if c.that(first and last, f"{t}: from bar {s['from']} to {s['to']}, which are not there"):
+            c.same((s['at'], s['at'] + s['len']), (first['at'], last['at'] + last['len']), f'where {t} lies')
+            order.append((s['at'], s['kind'] != 'chorus'))
+    c.that(order == sorted(order), 'sections are not in order, a chorus before what begins with it')
+    for kind in ('chorus', 'introduction', 'ending'):
+        spans = [s for s in a['sections'] if s['kind'] == kind]
+        c.that(kind == 'chorus' or len(spans) <= 1, f'{len(spans)} times {kind}')
+        for x, y in zip(spans, spans[1:]):
+            c.that(x['at'] + x['len'] == y['at'], f"{x['name']} and {y['name']} do not follow each other")
+
     for k in ('melody', 'chords', 'grips', 'notes'):
         times = [x['at'] for x in a[k]]
         c.that(times == sorted(times), f'{k} are not in order of time')
@@ -95,7 +117,6 @@ def form(c, a):
     for ch in a['chords']:
         c.that(SYMBOL.match(ch['symbol']), f"chord at {ch['at']}: {ch['symbol']!r}")
 
-    where = {b['label']: b for b in a['bars']}
     for g in a['grips']:
         b = where.get(g['bar'])
         if c.that(b, f"grip at {g['at']} in bar {g['bar']!r}, which is not there"):

@@ -8,7 +8,6 @@ import (
 	"io"
 	"io/fs"
 	"os"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -234,9 +233,23 @@ func arrange(e *env, o *options) (a *voicing.Arrangement, info fs.FileInfo, err 
 func arrangeTune(t *theory.Tune, o *options) (*voicing.Arrangement, error) {
 	a, err := voicing.Arrange(t, o.plan())
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", tuneName(o), err)
+		return nil, planError(o, err)
 	}
 	return a, nil
+}
+
+// planError is what Arrange refused: a choice that the tune does not have is
+// wrong usage, as a section is that it does not have.
+func planError(o *options, err error) error {
+	var choice *voicing.ChoiceError
+	if errors.As(err, &choice) {
+		flag := "ending"
+		if choice.What == voicing.IntroName {
+			flag = "intro"
+		}
+		return usagef("--%s: %s: %w", flag, tuneName(o), err)
+	}
+	return fmt.Errorf("%s: %w", tuneName(o), err)
 }
 
 // mostWarnings is how many warnings a command that shows no sheet prints.
@@ -280,42 +293,18 @@ func part(a *voicing.Arrangement, o *options) (from, to int, err error) {
 		from, to, err = barRange(a, o.bars)
 		return from, to, err
 	case o.changed("phrase"):
-		if o.phrase < 1 || o.phrase > len(a.Phrases) {
-			return 0, 0, usagef("--phrase %d: %s has phrases 1 to %d", o.phrase, tuneName(o), len(a.Phrases))
+		last := len(a.Phrases) - a.Before - a.After
+		if o.phrase < 1 || o.phrase > last {
+			put := ""
+			if a.Before > 0 || a.After > 0 {
+				put = " (--section has what is put in)"
+			}
+			return 0, 0, usagef("--phrase %d: %s has phrases 1 to %d%s", o.phrase, tuneName(o), last, put)
 		}
-		p := a.Phrases[o.phrase-1]
+		p := a.Phrases[a.Before+o.phrase-1]
 		return p.From, p.To, nil
 	case o.changed("section"):
-		var names []string
-		spans := make([][2]int, 0, len(a.Sections))
-		for _, s := range a.Sections {
-			names = append(names, s.Name)
-			spans = append(spans, [2]int{s.From, s.To})
-		}
-		names = numbered(names)
-		if i := slices.Index(names, o.section); i >= 0 && o.section != "" {
-			return spans[i][0], spans[i][1], nil
-		}
-		names = slices.DeleteFunc(names, func(n string) bool { return n == "" })
-		there := "no sections"
-		if len(names) > 0 {
-			there = "sections " + strings.Join(names, " ")
-		}
-		return 0, 0, usagef("--section %s: %s has %s", o.section, tuneName(o), there)
+		return sectionRange(a, o)
 	}
 	return 0, len(a.Bars), nil
-}
-
-// numbered tells sections of one name apart as bars are told apart: A, B, A/2.
-func numbered(names []string) []string {
-	times := map[string]int{}
-	out := make([]string, len(names))
-	for i, n := range names {
-		times[n]++
-		out[i] = n
-		if k := times[n]; k > 1 && n != "" {
-			out[i] += "/" + strconv.Itoa(k)
-		}
-	}
-	return out
 }

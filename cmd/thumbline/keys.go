@@ -2,8 +2,10 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"text/tabwriter"
 
@@ -19,7 +21,13 @@ func keys(_ context.Context, e *env, o *options) error {
 	if err != nil {
 		return err
 	}
-	return printKeys(e.stdout, voicing.RankKeys(t, o.plan()))
+	ranks := voicing.RankKeys(t, o.plan())
+	// No key has the ending that is asked for: that is no matter of the keys.
+	var choice *voicing.ChoiceError
+	if !slices.ContainsFunc(ranks, func(r voicing.KeyRank) bool { return !errors.As(r.Err, &choice) }) {
+		return planError(o, choice)
+	}
+	return printKeys(e.stdout, ranks)
 }
 
 func printKeys(w io.Writer, ranks []voicing.KeyRank) error {

@@ -31,18 +31,15 @@ func Cut(a *voicing.Arrangement, from, to int) *voicing.Arrangement {
 	for i := range c.Bars {
 		c.Bars[i].At -= start
 	}
-	c.Sections = nil
-	for _, s := range a.Sections {
-		s.From, s.To = clamp(s.From, from, to), clamp(s.To, from, to)
-		if s.From < s.To {
-			c.Sections = append(c.Sections, s)
-		}
-	}
-	c.Phrases = nil
-	for _, p := range a.Phrases {
+	c.Sections, c.Choruses = cutSections(a.Sections, from, to), cutSections(a.Choruses, from, to)
+	c.Phrases, c.After = nil, 0
+	for i, p := range a.Phrases {
 		p = theory.Phrase{From: clamp(p.From, from, to), To: clamp(p.To, from, to)}
 		if p.From < p.To || p.From == 0 {
 			c.Phrases = append(c.Phrases, p)
+			if i >= len(a.Phrases)-a.After {
+				c.After++
+			}
 		}
 	}
 	c.Tempi = nil
@@ -110,6 +107,18 @@ func Cut(a *voicing.Arrangement, from, to int) *voicing.Arrangement {
 		}
 	}
 	return &c
+}
+
+// cutSections are those of which something is left.
+func cutSections(ss []voicing.Section, from, to int) []voicing.Section {
+	var out []voicing.Section
+	for _, s := range ss {
+		s.From, s.To = clamp(s.From, from, to), clamp(s.To, from, to)
+		if s.From < s.To {
+			out = append(out, s)
+		}
+	}
+	return out
 }
 
 // clamp brings a bar number into [from, to] and counts it from from.

@@ -57,6 +57,26 @@ func TestCut(t *testing.T) {
 		t.Errorf("let go %+v, note %+v", c.LetGo, c.Notes[1])
 	}
 
+	// Choruses are cut as sections are; what is put in stays without a number.
+	f := formed()
+	c = Cut(f, 2, 5)
+	if d := cmp.Diff([]voicing.Section{{Name: "chorus 1", From: 0, To: 1}, {Name: "chorus 2", From: 1, To: 2}}, c.Choruses); d != "" {
+		t.Error(d)
+	}
+	var numbers []int
+	for i := range c.Phrases {
+		numbers = append(numbers, c.PhraseNumber(i))
+	}
+	if d := cmp.Diff([]int{0, 1, 2, 0}, numbers); d != "" {
+		t.Errorf("phrases (-want +got):\n%s", d)
+	}
+	if c := Cut(f, 1, 3); c.After != 0 || c.PhraseNumber(1) != 1 {
+		t.Errorf("phrase %d, %d after the tune", c.PhraseNumber(1), c.After)
+	}
+	if len(f.Choruses) != 2 || f.Choruses[0].From != 1 {
+		t.Errorf("the arrangement itself was changed: %v", f.Choruses)
+	}
+
 	// A phrase keeps its number: the second is still the second.
 	if c := Cut(a, 3, 5); len(c.Phrases) != 2 || c.Phrases[0] != (theory.Phrase{}) || c.Phrases[1] != (theory.Phrase{From: 0, To: 2}) {
 		t.Errorf("phrases %+v", c.Phrases)

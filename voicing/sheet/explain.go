@@ -18,7 +18,8 @@ func Explain(w io.Writer, a *voicing.Arrangement) error {
 	var b bytes.Buffer
 	b.WriteString(headline(a))
 	b.WriteByte('\n')
-	tw := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
+	var table bytes.Buffer
+	tw := tabwriter.NewWriter(&table, 0, 0, 2, ' ', 0)
 	row := func(cells ...string) {
 		for i, c := range cells {
 			if i > 0 {
@@ -33,6 +34,7 @@ func Explain(w io.Writer, a *voicing.Arrangement) error {
 		row(place(a, g.At), g.Symbol, g.Name, frets(g.Frets), g.Scale, why(g))
 	}
 	tw.Flush()
+	headed(&b, a, table.String())
 	if len(a.Grips) == 0 {
 		b.WriteString("No grips: the melody stands alone throughout.\n")
 	}
@@ -43,6 +45,26 @@ func Explain(w io.Writer, a *voicing.Arrangement) error {
 	b.WriteString(warnings(a))
 	_, err := w.Write(trimLines(b.Bytes()))
 	return err
+}
+
+// headed puts headings into the table of grips, over the first grip of what is
+// put in and of each chorus; where there are none of these, sections need none.
+func headed(b *bytes.Buffer, a *voicing.Arrangement, table string) {
+	lines := strings.SplitAfter(table, "\n")
+	b.WriteString(lines[0])
+	heads := headings(a)
+	if len(a.Choruses) == 0 && a.Before == 0 && a.After == 0 {
+		heads = nil
+	}
+	next := 0 // bar whose heading has not been written yet
+	for i, g := range a.Grips {
+		for ; next <= g.Bar; next++ {
+			if h := heads[next]; h != "" {
+				b.WriteString(h + "\n")
+			}
+		}
+		b.WriteString(lines[i+1])
+	}
 }
 
 // letGo is one line for each note of the tune that stops before its written end.

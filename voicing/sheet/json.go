@@ -10,7 +10,8 @@ import (
 )
 
 // JSON writes the arrangement as one object for other programs: bars,
-// the sheet's chords, grips and notes as they sound, times in ticks before swing, strings and frets low to high with -1
+// sections (introduction, choruses, the tune's own that have a name, ending) with
+// their first and last bar, tempi in quarters a minute, the sheet's chords, grips and notes as they sound, times in ticks before swing, strings and frets low to high with -1
 // for a string that is not used, no list ever null. One entry stands on one
 // line, so that two versions can be compared by lines.
 //
@@ -30,6 +31,13 @@ func JSON(w io.Writer, a *voicing.Arrangement) error {
 	j.field("capo", a.Capo)
 	list(&j, "bars", a.Bars, func(b voicing.Bar) []pair {
 		return []pair{{"label", b.Label}, {"at", int(b.At)}, {"len", int(b.Len)}, {"beat", int(beatLen(b))}}
+	})
+	list(&j, "sections", parts(a), func(p part) []pair {
+		return []pair{{"kind", p.kind}, {"name", p.Name}, {"from", a.Bars[p.From].Label}, {"to", a.Bars[p.To-1].Label},
+			{"at", int(a.Bars[p.From].At)}, {"len", int(a.Bars[p.To-1].At + a.Bars[p.To-1].Len - a.Bars[p.From].At)}}
+	})
+	list(&j, "tempi", a.Tempi, func(m voicing.TempoMark) []pair {
+		return []pair{{"at", int(m.At)}, {"bpm", m.BPM}}
 	})
 	list(&j, "melody", a.Melody, func(n voicing.TuneNote) []pair {
 		return []pair{{"at", int(n.At)}, {"dur", int(n.Dur)}, {"midi", n.MIDI}}

@@ -27,6 +27,14 @@ type wire struct {
 		Label         string
 		At, Len, Beat int
 	}
+	Sections []struct {
+		Kind, Name, From, To string
+		At, Len              int
+	}
+	Tempi []struct {
+		At  int
+		BPM float64
+	}
 	Melody []struct{ At, Dur, MIDI int }
 	Chords []struct {
 		At     int

@@ -136,6 +136,42 @@ func TestGolden(t *testing.T) {
 	}
 }
 
+// formed is small with all that a form may have: an introduction of a bar,
+// choruses, an ending.
+func formed() *voicing.Arrangement {
+	a := small()
+	a.Bars[0].Label, a.Bars[0].Len, a.Bars[4].Label = "i1", q, "e1"
+	a.Sections = []voicing.Section{{Name: voicing.IntroName, From: 0, To: 1}, {Name: "A", From: 1, To: 2}, {From: 2, To: 4}, {Name: voicing.EndingName, From: 4, To: 5}}
+	a.Choruses = []voicing.Section{{Name: "chorus 1", From: 1, To: 3}, {Name: "chorus 2", From: 3, To: 4}}
+	a.Phrases = []theory.Phrase{{From: 0, To: 1}, {From: 1, To: 3}, {From: 3, To: 4}, {From: 4, To: 5}}
+	a.Before, a.After = 1, 1
+	a.Intro, a.Ending = "a pedal on C", "the last phrase again"
+	a.Tempi = append(a.Tempi, voicing.TempoMark{At: 13 * q, BPM: 90})
+	return a
+}
+
+// Headings, phrases that keep their numbers beside bars that are put in.
+func TestFormShown(t *testing.T) {
+	for _, c := range []struct {
+		file     string
+		from, to int
+		show     func(*bytes.Buffer, *voicing.Arrangement) error
+	}{
+		{"form.json", 0, 5, func(b *bytes.Buffer, a *voicing.Arrangement) error { return JSON(b, a) }},
+		{"form.tab.txt", 0, 5, func(b *bytes.Buffer, a *voicing.Arrangement) error { return Tab(b, a, TabOptions{}) }},
+		{"form.explain.txt", 0, 5, func(b *bytes.Buffer, a *voicing.Arrangement) error { return Explain(b, a) }},
+		{"form.cut.txt", 2, 5, func(b *bytes.Buffer, a *voicing.Arrangement) error { return Tab(b, a, TabOptions{}) }},
+	} {
+		t.Run(c.file, func(t *testing.T) {
+			var b bytes.Buffer
+			if err := c.show(&b, Cut(formed(), c.from, c.to)); err != nil {
+				t.Fatal(err)
+			}
+			golden(t, c.file, b.Bytes())
+		})
+	}
+}
+
 // Nothing at all is still a sheet, and a list is never null.
 func TestEmpty(t *testing.T) {
 	var b bytes.Buffer
@@ -147,7 +183,7 @@ func TestEmpty(t *testing.T) {
 		t.Errorf("null in\n%s", b.String())
 	}
 	w := parseWire(t, b.Bytes())
-	if w.Tuning == nil || w.Bars == nil || w.Melody == nil || w.Chords == nil || w.Grips == nil || w.Notes == nil || w.LetGo == nil || w.Warnings == nil {
+	if w.Tuning == nil || w.Bars == nil || w.Sections == nil || w.Tempi == nil || w.Melody == nil || w.Chords == nil || w.Grips == nil || w.Notes == nil || w.LetGo == nil || w.Warnings == nil {
 		t.Errorf("a list is missing in\n%s", b.String())
 	}
 	for _, show := range []func() error{

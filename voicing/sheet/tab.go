@@ -68,6 +68,9 @@ How to read
 	if repeated(a) {
 		b.WriteString("  Bar 3/2 is bar 3 the second time.\n")
 	}
+	if put := putIn(a); put != "" {
+		b.WriteString("  Put in, not on the sheet: " + put + ".\n")
+	}
 	if len(a.Added) > 0 {
 		b.WriteString("  A chord in brackets is not on the sheet: it was put in.\n")
 	}
@@ -113,7 +116,7 @@ type column struct {
 // A system is one line of tablature, columns of one or more bars.
 type system struct {
 	cols  []column
-	head  string // the section that starts with it
+	head  string // what stands over it where a part begins
 	notes []voicing.Note
 }
 
@@ -198,12 +201,7 @@ func split(beat voicing.Tick, offs []voicing.Tick) []point {
 // systems lays the bars out in lines of at most width characters. A section
 // starts a line; a bar wider than a line is cut at a beat.
 func systems(a *voicing.Arrangement, width int) []system {
-	heads := map[int]string{}
-	for _, s := range a.Sections {
-		if s.Name != "" {
-			heads[s.From] = s.Name
-		}
-	}
+	heads := headings(a)
 	room := width - margin(a) - 1
 	var out []system
 	var cur system
@@ -401,7 +399,7 @@ func margin(a *voicing.Arrangement) int {
 
 func (s system) draw(out *bytes.Buffer, a *voicing.Arrangement) {
 	if s.head != "" {
-		out.WriteString("Section " + s.head + "\n")
+		out.WriteString(wrap(s.head, "  ", lineWidth) + "\n")
 	}
 	left := strings.Repeat(" ", margin(a))
 	var bars, chords, count, voices strings.Builder
@@ -416,7 +414,7 @@ func (s system) draw(out *bytes.Buffer, a *voicing.Arrangement) {
 	phrases := map[int]int{}
 	for i, p := range a.Phrases {
 		if p.From < p.To {
-			phrases[p.From] = i + 1
+			phrases[p.From] = a.PhraseNumber(i)
 		}
 	}
 	for i := 0; i < len(s.cols); {
