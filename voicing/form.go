@@ -68,7 +68,7 @@ func newForm(t *theory.Tune, p *Plan, n Neck) (*form, error) {
 			return nil, err
 		}
 		f.names[0] = x.name
-		f.put(&x, t.Bars[0], IntroName, "i")
+		f.put(&x, fullBar(t), IntroName, "i")
 		f.intro = len(f.tune.Bars)
 	}
 	for c := range choruses {
@@ -88,6 +88,17 @@ func newForm(t *theory.Tune, p *Plan, n Neck) (*form, error) {
 	}
 	f.tune.DividePhrases()
 	return f, nil
+}
+
+// fullBar is the first bar of a tune that is no pick-up, the first of all where
+// all are.
+func fullBar(t *theory.Tune) theory.Bar {
+	for _, b := range t.Bars {
+		if !b.IsPickup() {
+			return b
+		}
+	}
+	return t.Bars[0]
 }
 
 // put appends the bars of a passage that stand for themselves, in the metre and

@@ -1,6 +1,600 @@
 package voicing
 
+import (
+	"fmt"
+	"strings"
+
+	"thumbline/theory"
+)
+
 // introductions are those of a kind, the one that suits best first.
 func (f *frame) introductions(kind string) []passage {
+	o := newOpening(f)
+	switch kind {
+	case "last":
+		return o.lasts()
+	case "pedal":
+		return o.pedals()
+	case "vamp":
+		return o.vamps()
+	}
+	return nil
+}
+
+// An opening is what an introduction leads into.
+type opening struct {
+	*frame
+	key     theory.Key
+	full    theory.Bar  // the first full bar
+	beat    theory.Time // of its metre
+	bar     theory.Time // how long a full bar is
+	unit    theory.Time // how long a chord of a turnaround lasts
+	pickup  theory.Time // what the tune has before its first full bar
+	seconds float64     // that a full bar takes
+	first   int         // the tune's first note
+	target  theory.Chord
+	iv      theory.Interval // from C, in which progressions are written
+	plain   bool            // triads and plain sevenths, as in folk tunes
+	mode    mode
+	scale   theory.PCSet
+	lo, hi  int // where its top line may lie
+}
+
+// A mode is what a progression is chosen by.
+type mode uint8
+
+const (
+	major mode = iota
+	minor
+	dorian
+	mixolydian
+	phrygian
+)
+
+// shortestUnit is how long a chord of a turnaround lasts at least, in seconds;
+// where half a bar is shorter, each has a bar.
+const shortestUnit = 0.75
+
+func newOpening(f *frame) *opening {
+	t := f.tune
+	o := &opening{frame: f, first: t.Melody[0].Pitch.MIDI()}
+	for _, b := range t.Bars {
+		o.full = b
+		if !b.IsPickup() {
+			break
+		}
+		o.pickup = o.pickup.Add(b.Len)
+	}
+	o.key, o.beat, o.bar = o.full.Key, theory.BeatOf(o.full.Metre), o.full.Metre.BarLen()
+	if !o.pickup.Less(o.bar) {
+		o.pickup = theory.Time{}
+	}
+	bpm := 120.0
+	if len(t.Tempi) > 0 {
+		bpm = t.Tempi[0].BPM
+	}
+	o.seconds = o.bar.Float() * 60 / bpm
+	o.unit = o.bar
+	if o.beats()%2 == 0 && o.seconds/2 >= shortestUnit {
+		o.unit = o.bar.Mul(1, 2)
+	}
+	o.iv = theory.IntervalBetween(theory.Name{Letter: theory.C}, o.key.Tonic)
+	rich, chords := 0, 0
+	for _, c := range t.Changes {
+		if c.Chord.NoChord {
+			continue
+		}
+		chords++
+		if c.Chord.Tones.Len() >= 4 && c.Chord.Tones != degrees(0, 4, 7, 10) {
+			rich++
+		}
+		if o.target.Tones == 0 && o.full.At.Less(c.At.Add(c.Len)) {
+			o.target = c.Chord
+		}
+	}
+	o.plain = 7*rich < chords
+	major0 := theory.Key{Tonic: theory.Name{Letter: theory.C}}.Transpose(o.iv).Fifths
+	switch d := o.key.Fifths - major0; {
+	case o.key.Minor && d == -2:
+		o.mode = dorian
+	case o.key.Minor && d <= -4:
+		o.mode = phrygian
+	case o.key.Minor:
+		o.mode = minor
+	case d == -1:
+		o.mode = mixolydian
+	}
+	o.scale = signaturePCs(o.key.Fifths)
+	if o.target.Tones == 0 {
+		o.target = o.chord("C")
+	}
+	// A line of its own around the tune's first note, on the two high strings.
+	o.lo, o.hi = max(59, o.first-7), min(77, o.first+9)
+	if o.hi-o.lo < 10 {
+		if o.first < 66 {
+			o.hi = o.lo + 10
+		} else {
+			o.lo = o.hi - 10
+		}
+	}
+	return o
+}
+
+// beats is how many there are in a full bar, 0 where they do not fill it.
+func (o *opening) beats() int {
+	if n := o.bar.Mul(o.beat.Den(), o.beat.Num()); n.Den() == 1 {
+		return int(n.Num())
+	}
+	return 0
+}
+
+func (o *opening) compound() bool { return o.beat == theory.Quarters(3, 2) }
+
+// chord is the one that is written for C, moved to the tune's tonic.
+func (o *opening) chord(inC string) theory.Chord {
+	return theory.MustChord(inC).Transpose(o.iv)
+}
+
+// into is a chord in relation to the tune's first: written for one that leads to
+// C.
+func (o *opening) into(inC string) theory.Chord {
+	return theory.MustChord(inC).Transpose(theory.IntervalBetween(theory.Name{Letter: theory.C}, o.target.Root))
+}
+
+// home reports whether the tune begins on its tonic.
+func (o *opening) home() bool { return o.target.RootPC() == o.key.Tonic.PC() }
+
+// five is the dominant of the tune's first chord.
+func (o *opening) five() theory.Chord {
+	switch {
+	case o.plain && !(o.home() && o.mode == phrygian):
+		return o.into("G7")
+	case o.target.Kind == theory.Minor || o.target.Kind == theory.HalfDiminished:
+		return o.into("G7b9")
+	}
+	return o.into("G7")
+}
+
+// A pulse is a place for a note of a top line.
+type pulse struct{ at, len theory.Time }
+
+// A cell is the rhythm of a bar, in twelfths of a beat: start and length.
+type cell [][2]int64
+
+// cells are the rhythms of bars for top lines, the first for a riff, the second
+// calmer, the third for what leads on.
+func (o *opening) cells() [3]cell {
+	slow := o.seconds > 3.2
+	switch n := o.beats(); {
+	case n == 4 && !o.compound():
+		if slow {
+			return [3]cell{{{0, 24}, {24, 12}, {36, 12}}, {{0, 36}, {36, 12}}, {{0, 24}, {24, 24}}}
+		}
+		return [3]cell{{{0, 18}, {18, 18}, {36, 12}}, {{0, 18}, {18, 30}}, {{0, 12}, {12, 12}, {24, 24}}}
+	case n == 3 && !o.compound():
+		return [3]cell{{{0, 12}, {12, 12}, {24, 12}}, {{0, 36}}, {{0, 24}, {24, 12}}}
+	case n == 2 && o.compound():
+		return [3]cell{{{0, 8}, {8, 4}, {12, 12}}, {{0, 24}}, {{0, 12}, {12, 8}, {20, 4}}}
+	case n == 2:
+		return [3]cell{{{0, 9}, {9, 3}, {12, 12}}, {{0, 9}, {9, 15}}, {{0, 12}, {12, 12}}}
+	case n > 0:
+		var even, led cell
+		for i := range int64(n) {
+			even = append(even, [2]int64{12 * i, 12})
+			led = append(led, [2]int64{12 * i, 12})
+		}
+		if n > 2 {
+			led = append(led[:n-2:n-2], [2]int64{12 * int64(n-2), 24})
+		}
+		return [3]cell{led, {{0, 12 * int64(n)}}, even}
+	}
+	whole := o.bar.Mul(12*o.beat.Den(), o.beat.Num())
+	if whole.Den() != 1 {
+		whole = theory.Quarters(12, 1)
+	}
+	c := cell{{0, 12}, {12, whole.Num() - 12}}
+	if whole.Num() <= 12 {
+		c = cell{{0, whole.Num()}}
+	}
+	return [3]cell{c, c, c}
+}
+
+// pulses lays cells out from a time on, a bar each, and ends at the end.
+func (o *opening) pulses(from, end theory.Time, cells ...cell) []pulse {
+	var out []pulse
+	for i, c := range cells {
+		at := from.Add(o.bar.Mul(int64(i), 1))
+		for _, x := range c {
+			s := pulse{at.Add(o.beat.Mul(x[0], 12)), o.beat.Mul(x[1], 12)}
+			if !s.at.Less(end) {
+				continue
+			}
+			if end.Less(s.at.Add(s.len)) {
+				s.len = end.Sub(s.at)
+			}
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// fits is what a pitch costs as the top note over a chord; more than a little
+// where it rubs.
+func (o *opening) fits(midi int, c theory.Chord, short bool) float64 {
+	if c.NoChord {
+		return 1
+	}
+	d := (midi - c.RootPC() + 120) % 12
+	if c.Tones.Has(d) {
+		switch {
+		case d == 3 || d == 4:
+			return 0
+		case d == 0:
+			return 0.4
+		case d == 7:
+			return 0.3
+		}
+		return 0.1
+	}
+	if short {
+		if o.scale.Has(midi) || c.IsDominant() && d == 11 {
+			return 0.3
+		}
+		return 2
+	}
+	if !o.scale.Has(midi) || c.Tones.Has(d-1) || c.IsDominant() && d == 5 {
+		return 6
+	}
+	if d == 2 || d == 9 {
+		return 0.25
+	}
+	return 0.8
+}
+
+// leap is what it costs to sing from one pitch to another.
+func leap(a, b int) float64 {
+	switch d := absInt(a - b); d {
+	case 0:
+		return 1.1
+	case 1, 2:
+		return 0
+	case 3, 4:
+		return 0.7
+	case 5:
+		return 1.3
+	case 7:
+		return 2
+	default:
+		return 2 + 0.4*float64(d)
+	}
+}
+
+// next is what it costs a last note that the tune begins where it does: it lies
+// a step from it.
+func (o *opening) next(p int) float64 {
+	switch absInt(p - o.first) {
+	case 1, 2:
+		return 0
+	case 0, 3, 4:
+		return 1.2
+	case 5:
+		return 2
+	}
+	return 4
+}
+
+// sing finds a line through the pulses over the chords: by steps mostly, near to
+// want, which is a contour; from one pitch where start is not 0, and going round
+// to its beginning where round is set, else leading to the tune's first note.
+func (o *opening) sing(pulses []pulse, chords []passageChord, start int, round bool, want func(x float64) float64) []int {
+	if len(pulses) == 0 {
+		return nil
+	}
+	n := o.hi - o.lo + 1
+	stay := make([][]float64, len(pulses))
+	for i, s := range pulses {
+		stay[i] = make([]float64, n)
+		end := s.at.Add(s.len)
+		short := s.len.Less(o.beat)
+		x := 0.0
+		if len(pulses) > 1 {
+			x = float64(i) / float64(len(pulses)-1)
+		}
+		for p := range n {
+			for _, c := range chords {
+				a, b := c.At, c.At.Add(c.Len)
+				if a.Less(s.at) {
+					a = s.at
+				}
+				if end.Less(b) {
+					b = end
+				}
+				if a.Less(b) {
+					stay[i][p] += o.fits(o.lo+p, c.Chord, short) * b.Sub(a).Float() / s.len.Float() * 1.5
+				}
+			}
+			stay[i][p] += 0.18 * abs(float64(o.lo+p)-want(x))
+		}
+	}
+	var best []int
+	bestCost := 1e18
+	for p0 := range n {
+		if start != 0 && o.lo+p0 != start {
+			continue
+		}
+		cost := make([]float64, n)
+		back := make([][]int, len(pulses))
+		for p := range cost {
+			cost[p] = 1e9
+		}
+		cost[p0] = stay[0][p0]
+		for i := 1; i < len(pulses); i++ {
+			now := make([]float64, n)
+			back[i] = make([]int, n)
+			for p := range n {
+				now[p] = 1e18
+				for q := range n {
+					if c := cost[q] + leap(o.lo+q, o.lo+p); c < now[p] {
+						now[p], back[i][p] = c, q
+					}
+				}
+				now[p] += stay[i][p]
+			}
+			cost = now
+		}
+		for p := range n {
+			c := cost[p]
+			if round {
+				c += leap(o.lo+p, o.lo+p0)
+			} else {
+				c += o.next(o.lo + p)
+			}
+			if c >= bestCost {
+				continue
+			}
+			bestCost = c
+			best = make([]int, len(pulses))
+			for i, q := len(pulses)-1, p; i >= 0; i-- {
+				best[i] = o.lo + q
+				if i > 0 {
+					q = back[i][q]
+				}
+			}
+		}
+	}
+	return best
+}
+
+// notes are pitches at their pulses.
+func (o *opening) notes(pulses []pulse, pitches []int) []theory.Note {
+	var out []theory.Note
+	for i, s := range pulses {
+		out = append(out, theory.Note{At: s.at, Len: s.len, Pitch: theory.PitchOf(pitches[i], o.key)})
+	}
+	return out
+}
+
+// Contours of a line, from its beginning to its end; they end near the tune's
+// first note.
+func (o *opening) falling(x float64) float64 {
+	return min(float64(o.first)+7, float64(o.hi)-1) - 6*x
+}
+
+func (o *opening) rising(x float64) float64 {
+	from := max(float64(o.first)-7, float64(o.lo)+1)
+	return from + (float64(o.first)-1-from)*x
+}
+
+func (o *opening) level(float64) float64 {
+	return min(max(float64(o.first)+1, float64(o.lo)+4), float64(o.hi)-4)
+}
+
+// shape is passed for rising where there is room below the tune's first note,
+// else falling.
+func (o *opening) shape(up bool) func(float64) float64 {
+	if up && o.first-o.lo >= 5 || o.hi-o.first < 4 {
+		return o.rising
+	}
+	return o.falling
+}
+
+// barsFor divides a length into bars; the last leaves room for the pick-up.
+func (o *opening) barsFor(n int) []theory.Time {
+	var out []theory.Time
+	for i := range n {
+		d := o.bar
+		if i == n-1 {
+			d = d.Sub(o.pickup)
+		}
+		out = append(out, d)
+	}
+	return out
+}
+
+// lay puts chords one after the other, unit by unit, and cuts them at the end.
+// What is left of the last bar is its dominant's where the pick-up has taken the
+// place of the dominant itself.
+func (o *opening) lay(chords []theory.Chord, unit, end theory.Time) []passageChord {
+	var out []passageChord
+	for i, c := range chords {
+		at := unit.Mul(int64(i), 1)
+		if !at.Less(end) {
+			if k := len(out) - 1; i == len(chords)-1 && k >= 0 {
+				out[k].Chord = c
+			}
+			continue
+		}
+		d := unit
+		if end.Less(at.Add(d)) {
+			d = end.Sub(at)
+		}
+		if k := len(out) - 1; k >= 0 && out[k].Chord.String() == c.String() {
+			out[k].Len = out[k].Len.Add(d)
+			continue
+		}
+		out = append(out, passageChord{Change: theory.Change{At: at, Len: d, Chord: c}})
+	}
+	return out
+}
+
+// symbols are chords as a player reads them.
+func symbols(cs []theory.Chord) string {
+	var out []string
+	for i, c := range cs {
+		if i == 0 || c.String() != cs[i-1].String() {
+			out = append(out, c.String())
+		}
+	}
+	return strings.Join(out, " ")
+}
+
+// turns are the progressions of vamps, written for C.
+func (o *opening) turns() []string {
+	switch {
+	case o.mode == mixolydian && o.plain:
+		return []string{"C C Bb Bb", "C Bb F C", "C F Bb C"}
+	case o.mode == mixolydian:
+		return []string{"C7 Bb C7 Gm7", "C7 Bb F C7", "C7 C7 Bb Bb"}
+	case o.mode == dorian && o.plain:
+		return []string{"Cm Cm Bb Bb", "Cm F Cm Bb", "Cm Gm Bb Cm"}
+	case o.mode == dorian:
+		return []string{"Cm7 F7 Cm7 F7", "Cm7 Dm7 Eb6 Dm7", "Cm7 Cm7 Bb6 F7"}
+	case o.mode == phrygian:
+		return []string{"Cm Db Cm Bbm", "Cm Bbm Ab Bbm", "Cm Cm Db Db"}
+	case o.mode == minor && o.plain:
+		return []string{"Cm Cm Fm G7", "Cm Bb Ab G7", "Cm G7 Cm G7"}
+	case o.mode == minor:
+		return []string{"Cm6 Ab7 Dm7b5 G7b9", "Cm6 Am7b5 Dm7b5 G7b9", "Cm7 Bb7 Abmaj7 G7b9"}
+	case o.plain:
+		return []string{"C C F G7", "C F C G7", "C Am F G7"}
+	}
+	return []string{"C6 A7 Dm7 G7", "C6 C#dim7 Dm7 G7", "Em7 A7b9 Dm7 G7", "C6 Eb7 Dm7 Db7"}
+}
+
+// longestTurn is how long a turn of a vamp may last for it to be played twice,
+// in seconds.
+const longestTurn = 10
+
+// vamps turn a few chords round under a riff, and lead on the last time.
+func (o *opening) vamps() []passage {
+	var out []passage
+	cs := o.cells()
+	for i, text := range o.turns() {
+		var turn []theory.Chord
+		for _, s := range strings.Fields(text) {
+			turn = append(turn, o.chord(s))
+		}
+		unit := o.unit
+		length := unit.Mul(int64(len(turn)), 1)
+		bars := int(length.Mul(o.bar.Den(), o.bar.Num()).Num())
+		times := 2
+		if o.seconds*float64(bars) > longestTurn {
+			times = 1
+		}
+		var all []theory.Chord
+		for range times {
+			all = append(all, turn...)
+		}
+		if !o.home() {
+			all[len(all)-1] = o.five()
+		}
+		total := o.bar.Mul(int64(times*bars), 1)
+		end := total.Sub(o.pickup)
+		chords := o.lay(all, unit, end)
+		// the riff: one bar's rhythm and its answer, the same in every turn
+		a, b := cs[i%2], cs[1-i%2]
+		if i == 2 {
+			a, b = cs[2], cs[1]
+		}
+		var pattern []cell
+		for k := range bars {
+			pattern = append(pattern, []cell{a, b}[k%2])
+		}
+		round := o.pulses(theory.Time{}, total, pattern...)
+		riff := o.sing(round, o.lay(turn, unit, length), 0, true, o.level)
+		notes := []theory.Note{}
+		for k := range times {
+			from := length.Mul(int64(k), 1)
+			if k < times-1 {
+				ss := o.pulses(from, end, pattern...)
+				notes = append(notes, o.notes(ss, riff)...)
+				continue
+			}
+			// the last time its last bar leads to the tune
+			lead := append(pattern[:bars-1:bars-1], cs[2])
+			ss := o.pulses(from, end, lead...)
+			keep := len(o.pulses(from, end, pattern[:bars-1]...))
+			notes = append(notes, o.notes(ss[:keep], riff[:keep])...)
+			if rest := ss[keep:]; len(rest) > 0 {
+				start := 0
+				if keep < len(riff) && len(rest) > 1 {
+					start = riff[keep]
+				}
+				notes = append(notes, o.notes(rest, o.sing(rest, chords, start, false, o.level))...)
+			}
+		}
+		name := fmt.Sprintf("a vamp, %s", symbols(turn))
+		if times > 1 {
+			name += ", two times"
+		}
+		out = append(out, passage{name: name, bars: o.barsFor(times * bars), notes: notes, chords: chords})
+	}
+	return out
+}
+
+// pedals hold the dominant under moving chords.
+func (o *opening) pedals() []passage {
+	var rows []string
+	switch {
+	case o.plain && (o.mode == minor || o.mode == dorian || o.mode == phrygian):
+		rows = []string{"Cm/G Fm/G Cm/G G7", "Fm/G Cm/G Fm/G G7", "Cm/G Bb/G Ab/G G7"}
+	case o.plain:
+		rows = []string{"C/G F/G C/G G7", "F/G C/G F/G G7", "C/G Am/G F/G G7"}
+	case o.mode == minor || o.mode == dorian || o.mode == phrygian:
+		rows = []string{"Cm6/G Bdim7/G Cm6/G Bdim7/G Cm6/G Bdim7/G Cm6/G G7b9", "Fm6/G Fm6/G Cm6/G Cm6/G Fm6/G Fm6/G G7b9 G7b9", "Abmaj7/G Abmaj7/G Dm7b5/G Dm7b5/G Abmaj7/G Abmaj7/G G7b9 G7b9"}
+	default:
+		rows = []string{"C6/G Bdim7/G C6/G Bdim7/G C6/G Bdim7/G C6/G G7", "F6/G F6/G Fm6/G Fm6/G C6/G C6/G G7 G7", "Abmaj7/G Abmaj7/G F6/G F6/G Abmaj7/G Abmaj7/G G7 G7"}
+	}
+	var out []passage
+	cs := o.cells()
+	for i, text := range rows {
+		var all []theory.Chord
+		for _, s := range strings.Fields(text) {
+			all = append(all, o.chord(s))
+		}
+		bars := 4
+		if o.seconds > 3.2 {
+			bars = 2
+		}
+		total := o.bar.Mul(int64(bars), 1)
+		unit := total.Mul(1, int64(len(all)))
+		if o.beats()%2 != 0 && len(all) > bars { // a chord a bar
+			var each []theory.Chord
+			for k := 0; k < len(all); k += len(all) / bars {
+				each = append(each, all[k])
+			}
+			each[len(each)-1] = all[len(all)-1]
+			all, unit = each, o.bar
+		}
+		end := total.Sub(o.pickup)
+		chords := o.lay(all, unit, end)
+		var pattern []cell
+		for k := range bars {
+			switch {
+			case k == bars-1:
+				pattern = append(pattern, cs[2])
+			default:
+				pattern = append(pattern, cs[(k+i)%2])
+			}
+		}
+		ss := o.pulses(theory.Time{}, end, pattern...)
+		line := o.sing(ss, chords, 0, false, o.shape(i%2 == 0))
+		out = append(out, passage{name: "a pedal on " + all[0].Bass.String() + ", " + symbols(all), bars: o.barsFor(bars), notes: o.notes(ss, line), chords: chords})
+	}
+	return out
+}
+
+// lasts take the tune's last bars and lead them into its beginning.
+func (o *opening) lasts() []passage {
 	return nil
 }
