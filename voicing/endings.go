@@ -21,12 +21,13 @@ type frame struct {
 
 	hand  Hand
 	right RightHand
+	taste Taste
 }
 
 // newFrame looks at a tune that has notes and bars.
 func newFrame(t *theory.Tune, n Neck) *frame {
 	f := &frame{tune: t, neck: n, bpm: 120, bar: t.Bars[len(t.Bars)-1], last: t.Melody[len(t.Melody)-1],
-		hand: NormalHand(), right: NormalRightHand()}
+		hand: NormalHand(), right: NormalRightHand(), taste: DefaultTaste()}
 	for _, m := range t.Tempi {
 		f.bpm = m.BPM
 	}
@@ -158,4 +159,11 @@ func inOrder(all []sketch) (out []passage) {
 		out = append(out, x.passage)
 	}
 	return out
+}
+
+// maker tries grips for what is put in.
+func (f *frame) maker() *maker {
+	open := f.neck
+	open.Capo = 0
+	return newMaker(f.neck, newGrasp(open, f.hand), f.right, f.taste)
 }

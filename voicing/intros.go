@@ -2,6 +2,7 @@ package voicing
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"thumbline/theory"
@@ -38,6 +39,7 @@ type opening struct {
 	mode    mode
 	scale   theory.PCSet
 	lo, hi  int // where its top line may lie
+	middle  float64
 }
 
 // A mode is what a progression is chosen by.
@@ -108,15 +110,17 @@ func newOpening(f *frame) *opening {
 	if o.target.Tones == 0 {
 		o.target = o.chord("C")
 	}
-	// A line of its own around the tune's first note, on the two high strings.
-	o.lo, o.hi = max(59, o.first-7), min(77, o.first+9)
-	if o.hi-o.lo < 10 {
-		if o.first < 66 {
-			o.hi = o.lo + 10
-		} else {
-			o.lo = o.hi - 10
+	// A line of its own where the tune's beginning lies, on the two high strings.
+	sum, lasts := 0.0, 0.0
+	for _, n := range t.Melody {
+		if o.full.At.Add(o.bar.Mul(mostLast, 1)).Less(n.At) {
+			break
 		}
+		sum, lasts = sum+n.Len.Float()*float64(n.Pitch.MIDI()), lasts+n.Len.Float()
 	}
+	o.middle = sum / max(lasts, 1e-9)
+	o.middle = min(max(o.middle, 64), 73)
+	o.lo, o.hi = max(59, min(o.first-2, int(o.middle)-6)), min(77, max(o.first+2, int(o.middle)+7))
 	return o
 }
 
@@ -377,22 +381,21 @@ func (o *opening) notes(pulses []pulse, pitches []int) []theory.Note {
 // Contours of a line, from its beginning to its end; they end near the tune's
 // first note.
 func (o *opening) falling(x float64) float64 {
-	return min(float64(o.first)+7, float64(o.hi)-1) - 6*x
+	from := min(max(o.middle+4, float64(o.first)+5), float64(o.hi)-1)
+	return from + (float64(o.first)+1-from)*x
 }
 
 func (o *opening) rising(x float64) float64 {
-	from := max(float64(o.first)-7, float64(o.lo)+1)
+	from := max(min(o.middle-4, float64(o.first)-5), float64(o.lo)+1)
 	return from + (float64(o.first)-1-from)*x
 }
 
-func (o *opening) level(float64) float64 {
-	return min(max(float64(o.first)+1, float64(o.lo)+4), float64(o.hi)-4)
-}
+func (o *opening) level(float64) float64 { return o.middle }
 
 // shape is passed for rising where there is room below the tune's first note,
 // else falling.
 func (o *opening) shape(up bool) func(float64) float64 {
-	if up && o.first-o.lo >= 5 || o.hi-o.first < 4 {
+	if up && o.first-o.lo >= 4 || o.hi-o.first < 4 {
 		return o.rising
 	}
 	return o.falling
@@ -443,6 +446,18 @@ func symbols(cs []theory.Chord) string {
 	for i, c := range cs {
 		if i == 0 || c.String() != cs[i-1].String() {
 			out = append(out, c.String())
+		}
+	}
+	return strings.Join(out, " ")
+}
+
+// uppers are the chords over a pedal, each named once.
+func uppers(cs []theory.Chord) string {
+	var out []string
+	for _, c := range cs {
+		name, _, _ := strings.Cut(c.String(), "/")
+		if !slices.Contains(out, name) {
+			out = append(out, name)
 		}
 	}
 	return strings.Join(out, " ")
@@ -556,7 +571,6 @@ func (o *opening) pedals() []passage {
 		rows = []string{"C6/G Bdim7/G C6/G Bdim7/G C6/G Bdim7/G C6/G G7", "F6/G F6/G Fm6/G Fm6/G C6/G C6/G G7 G7", "Abmaj7/G Abmaj7/G F6/G F6/G Abmaj7/G Abmaj7/G G7 G7"}
 	}
 	var out []passage
-	cs := o.cells()
 	for i, text := range rows {
 		var all []theory.Chord
 		for _, s := range strings.Fields(text) {
@@ -578,23 +592,358 @@ func (o *opening) pedals() []passage {
 		}
 		end := total.Sub(o.pickup)
 		chords := o.lay(all, unit, end)
-		var pattern []cell
-		for k := range bars {
-			switch {
-			case k == bars-1:
-				pattern = append(pattern, cs[2])
-			default:
-				pattern = append(pattern, cs[(k+i)%2])
-			}
-		}
-		ss := o.pulses(theory.Time{}, end, pattern...)
+		ss := o.over(chords)
 		line := o.sing(ss, chords, 0, false, o.shape(i%2 == 0))
-		out = append(out, passage{name: "a pedal on " + all[0].Bass.String() + ", " + symbols(all), bars: o.barsFor(bars), notes: o.notes(ss, line), chords: chords})
+		o.hold(chords, ss, line)
+		out = append(out, passage{name: "a pedal on " + all[0].Bass.String() + " under " + uppers(all), bars: o.barsFor(bars), notes: o.notes(ss, line), chords: chords})
 	}
 	return out
 }
 
+// over is a line that moves with the chords: a note at each, and between two
+// where they are far apart, more so under every second.
+func (o *opening) over(chords []passageChord) []pulse {
+	var out []pulse
+	for i, c := range chords {
+		at, d := c.At, c.Len
+		var parts []theory.Time
+		switch n := d.Mul(o.beat.Den(), o.beat.Num()).Float(); {
+		case n >= 4:
+			parts = []theory.Time{d.Mul(1, 2), d.Mul(1, 4), d.Mul(1, 4)}
+		case n >= 3:
+			parts = []theory.Time{o.beat.Mul(2, 1), d.Sub(o.beat.Mul(2, 1))}
+		case n >= 2 && (i%2 == 1 || i == len(chords)-1):
+			parts = []theory.Time{o.beat, d.Sub(o.beat)}
+		default:
+			parts = []theory.Time{d}
+		}
+		for _, x := range parts {
+			out = append(out, pulse{at, x})
+			at = at.Add(x)
+		}
+	}
+	return out
+}
+
+// hold asks for grips over one low dominant, which are led by step from one to
+// the next. Where no hand can hold any, the arranger chooses.
+func (o *opening) hold(chords []passageChord, ss []pulse, line []int) {
+	tops := make([]int, len(chords))
+	for i, c := range chords {
+		for k, s := range ss {
+			if s.at == c.At {
+				tops[i] = line[k]
+			}
+		}
+	}
+	m := o.maker()
+	bestCost := 1e18
+	var best [][]int
+	for bass := o.neck.Low(); bass <= highestPedal; bass++ {
+		if (bass-chords[0].Chord.BassPC())%12 != 0 {
+			continue
+		}
+		if way, cost := o.lead(m, chords, tops, bass); cost < bestCost {
+			best, bestCost = way, cost
+		}
+	}
+	for i := range best {
+		chords[i].voicing = best[i]
+	}
+}
+
+// highestPedal is as high as a pedal still is a bass: G3.
+const highestPedal = 55
+
+// A lying is a chord as it may lie over the pedal.
+type lying struct {
+	pitches []int
+	cost    float64
+	total   float64
+	from    int
+}
+
+// lead finds how chords lie over a bass and under a line, each near the one
+// before.
+func (o *opening) lead(m *maker, chords []passageChord, tops []int, bass int) ([][]int, float64) {
+	var ways [][]lying
+	for i, c := range chords {
+		all := o.lyings(m, c.Chord, tops[i], bass)
+		if len(all) == 0 {
+			all = []lying{{cost: 12}}
+		}
+		for k := range all {
+			x := &all[k]
+			x.total, x.from = x.cost, -1
+			if i == 0 {
+				continue
+			}
+			least := 1e18
+			for j, y := range ways[i-1] {
+				d := y.total
+				a, b := y.pitches, x.pitches
+				for n := 2; n < len(a) && n < len(b); n++ { // inner voices from the top
+					d += 0.15 * float64(absInt(a[len(a)-n]-b[len(b)-n]))
+				}
+				if len(a) != len(b) {
+					d += 0.4
+				}
+				if d < least {
+					least, x.from = d, j
+				}
+			}
+			x.total += least
+		}
+		ways = append(ways, all)
+	}
+	end, cost := 0, 1e18
+	for k, x := range ways[len(ways)-1] {
+		if x.total < cost {
+			end, cost = k, x.total
+		}
+	}
+	out := make([][]int, len(chords))
+	for i := len(ways) - 1; i >= 0; i-- {
+		out[i] = ways[i][end].pitches
+		end = ways[i][end].from
+	}
+	return out, cost
+}
+
+// lyings are the ways to lay one or two inner voices of a chord between a bass
+// and a top note that a hand can hold.
+func (o *opening) lyings(m *maker, c theory.Chord, top, bass int) []lying {
+	var tones []int
+	for p := bass + 3; p <= top-2; p++ {
+		if d := (p - c.RootPC() + 120) % 12; c.Tones.Has(d) && p >= top-16 && (p-bass)%12 != 0 && (top-p)%12 != 0 && (top-p)%12 != 1 {
+			tones = append(tones, p)
+		}
+	}
+	third, hasThird := c.ThirdPC()
+	var out []lying
+	try := func(inner ...int) {
+		ps := append([]int{bass}, inner...)
+		ps = append(ps, top)
+		x := lying{pitches: ps}
+		pcs := theory.PCSet(0).With(ps...)
+		for k := 0; k+1 < len(ps); k++ {
+			d := ps[k+1] - ps[k]
+			switch {
+			case muddy(ps[k], ps[k+1]):
+				return
+			case k > 0 && d == 1:
+				x.cost += 1
+			case k > 0 && d > 9:
+				x.cost += 0.15 * float64(d-9)
+			}
+			for _, q := range ps[k+1:] {
+				if k > 0 && (q-ps[k])%12 == 1 && q-ps[k] > 1 {
+					return // a minor ninth; over the pedal it is what moves
+				}
+			}
+		}
+		if hasThird && !pcs.Has(third) {
+			x.cost += 3
+		}
+		if len(inner) == 1 {
+			x.cost += 1.2
+		}
+		n := 0
+		for _, d := range c.Tones.Members() {
+			if pcs.Has(c.RootPC() + d) {
+				n++
+			}
+		}
+		x.cost += 0.5 * float64(max(0, 3-n))
+		g := m.exact(ps, true)
+		if len(g) == 0 {
+			return
+		}
+		x.cost += 0.5 * g[0].cost
+		out = append(out, x)
+	}
+	for i, a := range tones {
+		try(a)
+		for _, b := range tones[i+1:] {
+			try(a, b)
+		}
+	}
+	return out
+}
+
+// mostLast is how many bars of the tune an introduction takes.
+const mostLast = 4
+
 // lasts take the tune's last bars and lead them into its beginning.
 func (o *opening) lasts() []passage {
-	return nil
+	t := o.tune
+	n := len(t.Bars)
+	arrival := t.BarAt(o.last.At) // where the last note comes
+	var out []passage
+	whole := o.ending(n)
+	before := o.ending(arrival)
+	inArrival := o.last.At == t.Bars[arrival].At
+	type closing struct {
+		name   string
+		chords [4]string // into C, the last ones first to be taken
+	}
+	closings := []closing{{"", [4]string{"Em7", "A7", "Dm7", "G7"}}, {"by half steps", [4]string{"C6", "C#dim7", "Dm7", "G7"}}, {"by the tritone", [4]string{"Em7", "Eb7", "Dm7", "Db7"}}}
+	switch {
+	case o.plain && (o.target.Kind == theory.Minor):
+		closings = []closing{{"", [4]string{"Cm", "Cm", "Fm", "G7"}}, {"", [4]string{"Cm", "Bb", "Ab", "G7"}}}
+	case o.plain:
+		closings = []closing{{"", [4]string{"C", "C", "F", "G7"}}, {"", [4]string{"C", "Am", "Dm", "G7"}}}
+	case o.target.Kind == theory.Minor || o.target.Kind == theory.HalfDiminished:
+		closings = []closing{{"", [4]string{"Cm6", "Am7b5", "Dm7b5", "G7b9"}}, {"", [4]string{"Cm6", "Ab7", "Dm7b5", "G7b9"}}, {"by the tritone", [4]string{"Eb6", "D7", "Ab7", "Db7"}}}
+	}
+	for _, c := range closings {
+		var cs []theory.Chord
+		for _, s := range c.chords {
+			cs = append(cs, o.into(s))
+		}
+		if p, ok := o.lastBars(whole, n, cs); ok {
+			out = append(out, p)
+		}
+	}
+	if inArrival && arrival > 1 {
+		if p, ok := o.lastBars(before, arrival, []theory.Chord{o.five()}); ok {
+			p.name = "the last phrase, up to its arrival"
+			long := o.bar.Mul(3, 2)
+			if k := len(out); k > 0 && o.last.Len.Less(long) {
+				out = append(out[:1:1], append([]passage{p}, out[1:]...)...)
+			} else {
+				out = append([]passage{p}, out...)
+			}
+		}
+	}
+	return out
+}
+
+// ending is where the last bars before a bar begin; the same as the bar where
+// they have not all the metre and length of the tune's first.
+func (o *opening) ending(bar int) int {
+	bars := o.tune.Bars
+	from := bar
+	for from > 0 && bar-from < mostLast {
+		b := bars[from-1]
+		if b.IsPickup() || b.Metre != o.full.Metre || b.Len != o.bar && from != bar {
+			break
+		}
+		from--
+	}
+	return from
+}
+
+// lastBars are the tune's bars [from, to) with a close of some chords, the last
+// of them at least, that leads to the tune's first; not ok where there are too
+// few.
+func (o *opening) lastBars(from, to int, close []theory.Chord) (passage, bool) {
+	t := o.tune
+	if to-from < 2 {
+		return passage{}, false
+	}
+	var zero theory.Time
+	start := t.Bars[from].At
+	end := o.bar.Mul(int64(to-from), 1).Sub(o.pickup)
+	x := passage{bars: o.barsFor(to - from)}
+	// the key of the end may be another than that of the beginning
+	iv := theory.IntervalBetween(t.Bars[from].Key.Tonic, o.key.Tonic)
+	if iv.Semitones > 6 {
+		iv = iv.Octaves(-1)
+	}
+	for _, n := range t.Melody {
+		over := n.At.Add(n.Len).Sub(start)
+		n.At, n.Grace = n.At.Sub(start), nil
+		n.Pitch = n.Pitch.Transpose(iv)
+		switch {
+		case n.At.Less(zero) && over.Less(o.beat), !n.At.Less(end):
+			continue
+		case n.At.Less(zero):
+			n.At, n.Len = zero, over
+		}
+		if end.Less(n.At.Add(n.Len)) {
+			n.Len = end.Sub(n.At)
+		}
+		x.notes = append(x.notes, n)
+	}
+	for _, c := range t.Changes {
+		over := c.At.Add(c.Len).Sub(start)
+		c.At = c.At.Sub(start)
+		c.Chord = c.Chord.Transpose(iv)
+		if over.Cmp(zero) <= 0 || !c.At.Less(end) {
+			continue
+		}
+		if c.At.Less(zero) {
+			c.At, c.Len = zero, over
+		}
+		if end.Less(c.At.Add(c.Len)) {
+			c.Len = end.Sub(c.At)
+		}
+		x.chords = append(x.chords, passageChord{Change: c})
+	}
+	if len(x.notes) == 0 || len(x.chords) == 0 {
+		return passage{}, false
+	}
+	last := x.notes[len(x.notes)-1]
+	lead := x.chords[len(x.chords)-1].Chord
+	if len(close) == 1 && (fallsFifth(lead, o.target) || lead.IsDominant() && (lead.RootPC()-o.target.RootPC()+12)%12 == 1) {
+		return x, true // it leads there by itself
+	}
+	// the close begins a beat after the last note at the earliest
+	hold := last.At.Add(o.beat)
+	units := 0
+	for units < len(close) && !end.Sub(o.unit.Mul(int64(units), 1)).Add(o.pickup).Less(hold.Add(o.unit)) {
+		units++
+	}
+	total := o.bar.Mul(int64(to-from), 1)
+	from0 := total.Sub(o.unit.Mul(int64(units), 1))
+	if units == 0 || !from0.Less(end) { // all that is left of the last bar
+		units, from0 = 1, total.Sub(o.unit)
+		if !from0.Less(end) {
+			from0 = end.Sub(o.beat)
+		}
+	}
+	if !zero.Less(from0) {
+		return passage{}, false
+	}
+	close = close[len(close)-units:]
+	x.name = fmt.Sprintf("the tune's last bars, then %s", symbols(close))
+	var kept []passageChord
+	for _, c := range x.chords {
+		if !c.At.Less(from0) {
+			continue
+		}
+		if from0.Less(c.At.Add(c.Len)) {
+			c.Len = from0.Sub(c.At)
+		}
+		kept = append(kept, c)
+	}
+	var closed []passageChord
+	unit := o.unit
+	if units == 1 {
+		unit = end.Sub(from0)
+	}
+	for _, c := range o.lay(close, unit, end.Sub(from0)) {
+		c.At = c.At.Add(from0)
+		closed = append(closed, c)
+	}
+	x.chords = append(kept, closed...)
+	var notes []theory.Note
+	pitch := last.Pitch.MIDI()
+	for _, n := range x.notes {
+		if !n.At.Less(from0) {
+			break
+		}
+		if from0.Less(n.At.Add(n.Len)) {
+			n.Len = from0.Sub(n.At)
+		}
+		notes = append(notes, n)
+		pitch = n.Pitch.MIDI()
+	}
+	ss := o.over(closed)
+	line := o.sing(ss, closed, 0, false, func(x float64) float64 {
+		return float64(pitch) + float64(o.first-pitch)*(0.2+0.8*x)
+	})
+	x.notes = append(notes, o.notes(ss, line)...)
+	return x, true
 }

@@ -548,6 +548,8 @@ func (l *layer) bassSays(i int, a answer, midi int, line bassLine) (cost float64
 		}
 	case l.chosen[i].mood == pedal && pc != pal.bass:
 		return 0, false // it lies there until the five has come
+	case s.chords[p.chord].asked != nil && pc != s.chords[p.chord].asked.voicing[0]%12:
+		return 0, false // what is asked for has its bass
 	case pc != pal.bass && s.writtenLine(p.chord):
 		return 0, false // the sheet has a line of its own there
 	case next > 0 && next != last && isStep(midi-next) && a.at-p.at >= beat &&
