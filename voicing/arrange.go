@@ -131,6 +131,9 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 	}
 	a.Intro, a.Ending = f.names[0], f.names[1]
 	a.Setting = w.setting
+	if p.Ritardando {
+		a.ritard()
+	}
 	for _, x := range t.Warnings {
 		a.Warnings = append(a.Warnings, x.Text)
 	}

@@ -152,7 +152,7 @@ func planFlags(fs *pflag.FlagSet, o *options) {
 	fs.StringVar(&o.setting, "setting", "", "S|solo, or trio: a bass player has the roots and a drummer the beat, so the same grips are taken without their roots, above the bass, and with more space (default solo)")
 	fs.StringVar(&o.intro, "intro", "", "KIND|an introduction: last (the tune's last four bars), pedal (on the dominant) or vamp, and which of its kind, such as vamp:2 (default none)")
 	fs.StringVar(&o.ending, "ending", "", "KIND|the ending: straight (within the last bars), tag (the last phrase again), vamp, run (the tonic scale in chords), or none, and which of its kind, such as run:2 (default straight)")
-	fs.BoolVar(&o.ritardando, "ritardando", false, "|slow down over the last bars (default: in time to the end)")
+	fs.BoolVar(&o.ritardando, "ritardando", false, "|slow down over the last two bars, to two thirds of the tempo, and hold the last chord (default: in time to the end)")
 	fs.IntVar(&o.choruses, "choruses", 1, fmt.Sprintf("N|how often the tune is played, 1 to %d: thinner first, fuller later, the ending after the last (default 1)", voicing.MostChoruses))
 	fs.IntVar(&o.comp, "comp", 0, "N|chorus N without the tune: chords and bass to play or sing over (default 0: none)")
 	fs.BoolVar(&o.sameRepeats, "same-repeats", false, "|play what is repeated as it was the first time (default: its bass, register or harmony change; the tune and what closes a section stay)")
