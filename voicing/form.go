@@ -153,25 +153,27 @@ func (f *form) change(c theory.Change) {
 }
 
 // makeRoom shortens the last bar where a pick-up comes next that it has no room
-// for, so that no beat is counted twice.
-func (f *form) makeRoom(next theory.Bar) {
+// for, so that no beat is counted twice. It reports false where the tune itself
+// fills the bar to its end: there it leads on by itself, and the pick-up has no
+// place.
+func (f *form) makeRoom(next theory.Bar) bool {
 	t := f.tune
 	k := len(t.Bars) - 1
 	if k < 0 || !next.IsPickup() {
-		return
+		return true
 	}
 	b := &t.Bars[k]
 	full := b.Metre.BarLen()
 	over := b.Len.Add(next.Len).Sub(full)
 	zero := theory.Time{}
 	if over.Cmp(zero) <= 0 || !over.Less(b.Len) {
-		return
+		return true
 	}
 	end := b.At.Add(b.Len).Sub(over)
 	if m := len(t.Melody) - 1; m >= 0 {
 		n := &t.Melody[m]
 		if !n.At.Less(end) {
-			return // the tune itself fills the bar
+			return false
 		}
 		if end.Less(n.At.Add(n.Len)) {
 			n.Len = end.Sub(n.At)
@@ -182,14 +184,19 @@ func (f *form) makeRoom(next theory.Bar) {
 		t.Changes = t.Changes[:len(t.Changes)-1]
 	}
 	b.Len = b.Len.Sub(over)
+	return true
 }
 
 // play appends the tune once more, the bars counted on from the time before.
 func (f *form) play(t *theory.Tune, chorus int) {
 	l := f.tune
-	if len(t.Bars) > 0 {
-		f.makeRoom(t.Bars[0])
+	skip := 0 // bars of the pick-up that have no place
+	if !f.makeRoom(t.Bars[0]) {
+		for skip < len(t.Bars)-1 && t.Bars[skip].IsPickup() {
+			skip++
+		}
 	}
+	t = without(t, skip)
 	passes := map[string]int{} // of each label in one chorus
 	for _, b := range t.Bars {
 		label, _, _ := strings.Cut(b.Label, "/")
@@ -229,6 +236,53 @@ func (f *form) play(t *theory.Tune, chorus int) {
 		}
 	}
 	f.choruses = append(f.choruses, Section{"chorus " + strconv.Itoa(chorus+1), from, len(l.Bars)})
+}
+
+// without is a tune that begins later by some bars; what rings over into the
+// first that is left is struck there.
+func without(t *theory.Tune, bars int) *theory.Tune {
+	if bars == 0 {
+		return t
+	}
+	start := t.Bars[bars].At
+	c := *t
+	c.Bars, c.Sections, c.Melody, c.Changes, c.Tempi = nil, nil, nil, nil, nil
+	for _, b := range t.Bars[bars:] {
+		b.At = b.At.Sub(start)
+		c.Bars = append(c.Bars, b)
+	}
+	for _, s := range t.Sections {
+		if s.From, s.To = max(s.From-bars, 0), s.To-bars; s.From < s.To {
+			c.Sections = append(c.Sections, s)
+		}
+	}
+	var zero theory.Time
+	// from is when what begins at and lasts d begins in what is left, and how long
+	// it lasts there; not ok where it is over before.
+	from := func(at, d theory.Time) (theory.Time, theory.Time, bool) {
+		if at = at.Sub(start); at.Less(zero) {
+			return zero, d.Add(at), zero.Less(d.Add(at))
+		}
+		return at, d, true
+	}
+	ok := false
+	for _, n := range t.Melody {
+		if n.At, n.Len, ok = from(n.At, n.Len); ok {
+			c.Melody = append(c.Melody, n)
+		}
+	}
+	for _, x := range t.Changes {
+		if x.At, x.Len, ok = from(x.At, x.Len); ok {
+			c.Changes = append(c.Changes, x)
+		}
+	}
+	for _, m := range t.Tempi {
+		if m.At = m.At.Sub(start); m.At.Cmp(zero) <= 0 {
+			m.At, c.Tempi = zero, nil
+		}
+		c.Tempi = append(c.Tempi, m)
+	}
+	return &c
 }
 
 // close puts the ending after the tune.

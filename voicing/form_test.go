@@ -1,9 +1,14 @@
 package voicing
 
 import (
+	"errors"
 	"os"
 	"path/filepath"
+	"strconv"
+	"strings"
 	"testing"
+
+	"pgregory.net/rapid"
 
 	"thumbline/theory"
 	"thumbline/theory/leadsheet"
@@ -46,4 +51,190 @@ func onceThrough(t *theory.Tune) *form {
 		f.fill, f.full = append(f.fill, false), append(f.full, n.Len)
 	}
 	return f
+}
+
+// A form of whatever tune is a line like any other: bars without gaps, each with
+// its own label, notes and chords inside and in order, phrases over all bars.
+func TestFormIsALine(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		tune := drawTune(t)
+		if err := tune.Validate(); err != nil {
+			t.Fatalf("the tune drawn: %v", err)
+		}
+		p := Plan{
+			Choruses: rapid.IntRange(0, 4).Draw(t, "choruses"),
+			Intro:    rapid.SampledFrom([]string{"", "last", "pedal", "pedal:2", "vamp", "vamp:3"}).Draw(t, "intro"),
+			Ending:   rapid.SampledFrom([]string{"", "none", "tag", "vamp", "run"}).Draw(t, "ending"),
+		}
+		if p.Choruses > 1 {
+			p.Comp = rapid.IntRange(0, p.Choruses).Draw(t, "comp")
+		}
+		f, err := newForm(tune, &p, StandardNeck())
+		var choice *ChoiceError
+		if errors.As(err, &choice) {
+			return // a tune of odd bars need not have each kind
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := f.tune.Validate(); err != nil {
+			t.Fatalf("%+v: %v", p, err)
+		}
+		if len(f.fill) != len(f.tune.Melody) || len(f.full) != len(f.tune.Melody) {
+			t.Fatalf("%d notes, marks for %d and %d", len(f.tune.Melody), len(f.fill), len(f.full))
+		}
+		sung := 0
+		for _, fill := range f.fill {
+			if !fill {
+				sung++
+			}
+		}
+		want := 0
+		for i, c := range f.choruses {
+			if i+1 == p.Comp {
+				continue
+			}
+			want += len(tune.Melody)
+			if f.tune.Bars[c.From].Source != tune.Bars[0].Source { // the pick-up had no place
+				want = -1
+				break
+			}
+		}
+		if want >= 0 && sung != want {
+			t.Fatalf("%+v: %d notes of the tune, want %d", p, sung, want)
+		}
+		for i, c := range f.choruses {
+			if from := f.tune.Bars[c.From]; from.Source == tune.Bars[0].Source && (from.Key != tune.Bars[0].Key || from.Metre != tune.Bars[0].Metre) {
+				t.Fatalf("chorus %d begins in %v, %v", i+1, from.Key, from.Metre)
+			}
+			if f.tune.Bars[c.From].Source != tune.Bars[0].Source {
+				continue
+			}
+			at := f.tune.Bars[c.From].At
+			for _, m := range tune.Tempi {
+				if got, want := tempoAt(f.tune, at.Add(m.At)), m.BPM; got != want {
+					t.Fatalf("%+v: tempo %g in chorus %d at %v, want %g", p, got, i+1, m.At, want)
+				}
+			}
+		}
+	})
+}
+
+// tempoAt is the tempo in force.
+func tempoAt(t *theory.Tune, at theory.Time) float64 {
+	bpm := 0.0
+	for _, m := range t.Tempi {
+		if !at.Less(m.At) {
+			bpm = m.BPM
+		}
+	}
+	return bpm
+}
+
+// drawTune is a tune of any metre, with a pick-up or without, short bars inside,
+// changes of key, metre and tempo, rests, and chords that come late.
+func drawTune(t *rapid.T) *theory.Tune {
+	metres := []theory.Metre{{Num: 4, Den: 4}, {Num: 3, Den: 4}, {Num: 6, Den: 8}, {Num: 2, Den: 2}, {Num: 2, Den: 4}, {Num: 5, Den: 4}, {Num: 7, Den: 8}, {Num: 9, Den: 8}, {Num: 12, Den: 8}, {Num: 3, Den: 8}}
+	keys := []string{"C", "G", "Eb", "F#", "Am", "Dm", "Ddor", "Gmix", "Ephr"}
+	key := func() theory.Key {
+		k, err := theory.ParseKey(rapid.SampledFrom(keys).Draw(t, "key"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return k
+	}
+	tune := &theory.Tune{Key: key(), Tempi: []theory.TempoMark{{BPM: float64(rapid.IntRange(40, 300).Draw(t, "bpm"))}}}
+	m, k := rapid.SampledFrom(metres).Draw(t, "metre"), tune.Key
+	at := theory.Time{}
+	n := rapid.IntRange(1, 12).Draw(t, "bars")
+	pickup := rapid.Bool().Draw(t, "pick-up")
+	for i := range n {
+		label, d := strconv.Itoa(i+1), m.BarLen()
+		switch {
+		case i == 0 && pickup && n > 1:
+			label, d = "0", d.Mul(int64(rapid.IntRange(1, 7).Draw(t, "eighths")), 8)
+		case i == n-1 && rapid.Bool().Draw(t, "short"):
+			d = d.Mul(int64(rapid.IntRange(1, 7).Draw(t, "eighths")), 8)
+		case i > 0 && rapid.IntRange(0, 9).Draw(t, "turn") == 0:
+			k, m = key(), rapid.SampledFrom(metres).Draw(t, "metre")
+			d = m.BarLen()
+		}
+		tune.Bars = append(tune.Bars, theory.Bar{Label: label, Pass: 1, Source: i, At: at, Len: d, Beat: theory.BeatOf(m), Metre: m, Key: k})
+		for x := at; x.Less(at.Add(d)); {
+			l := theory.Quarters(int64(rapid.IntRange(1, 8).Draw(t, "length")), 2)
+			if at.Add(d).Less(x.Add(l)) {
+				l = at.Add(d).Sub(x)
+			}
+			if len(tune.Melody) == 0 || rapid.IntRange(0, 4).Draw(t, "rest") > 0 {
+				tune.Melody = append(tune.Melody, theory.Note{At: x, Len: l, Pitch: theory.PitchOf(rapid.IntRange(55, 79).Draw(t, "pitch"), k)})
+			}
+			x = x.Add(l)
+		}
+		if rapid.Bool().Draw(t, "chord") || i == n-1 && len(tune.Changes) == 0 {
+			tune.Changes = append(tune.Changes, theory.Change{At: at, Chord: theory.MustChord(rapid.SampledFrom([]string{"C6", "Dm7", "G7", "Am7", "F#m7b5", "B7b9", "C", "G", "N.C.", "D/F#"}).Draw(t, "symbol"))})
+		}
+		if i > 0 && rapid.IntRange(0, 5).Draw(t, "mark") == 0 {
+			tune.Tempi = append(tune.Tempi, theory.TempoMark{At: at, BPM: float64(rapid.IntRange(40, 300).Draw(t, "bpm"))})
+		}
+		at = at.Add(d)
+	}
+	for i := range tune.Changes {
+		end := at
+		if i+1 < len(tune.Changes) {
+			end = tune.Changes[i+1].At
+		}
+		tune.Changes[i].Len = end.Sub(tune.Changes[i].At)
+	}
+	if n > 4 && rapid.Bool().Draw(t, "sections") {
+		tune.Sections = []theory.Section{{Name: "A", From: 0, To: 3}, {Name: "B", From: 3, To: n}}
+	}
+	tune.DividePhrases()
+	return tune
+}
+
+// What a chorus does to the pick-up of the next: no beat is counted twice, and
+// none is left out (common practice, no source).
+func TestJoins(t *testing.T) {
+	head := "X:1\nM:4/4\nL:1/4\nQ:1/4=120\nK:C\n"
+	for _, c := range []struct {
+		name, abc string
+		bars      string // with their lengths in quarters
+		second    string // the tune's notes from the last bar of the first chorus to the first full bar of the second
+	}{
+		{"a last bar that leaves room", "G|\"C\"c2 e2|\"G7\"B3|]", "0 1, 1 4, 2 3, 0/2 1, 1/2 4, 2/2 3", "B4 3, G4 1, C5 2"},
+		{"a long last note is cut", "G|\"C\"c2 e2|\"C\"c4|]", "0 1, 1 4, 2 3, 0/2 1, 1/2 4, 2/2 4", "C5 3, G4 1, C5 2"},
+		{"no pick-up", "\"C\"c2 e2|\"C\"c4|]", "1 4, 2 4, 1/2 4, 2/2 4", "C5 4, C5 2"},
+		{"the tune fills the last bar and leads on itself", "G|\"C\"c2 e2|\"C\"c3 A|]", "0 1, 1 4, 2 4, 1/2 4, 2/2 4", "C5 3, A4 1, C5 2"},
+		{"a pick-up that is tied over", "G-|\"C\"G2 e2|\"C\"c3 A|]", "0 1, 1 4, 2 4, 1/2 4, 2/2 4", "C5 3, A4 1, G4 2"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			tune := readABC(t, head+c.abc+"\n")
+			f, err := newForm(tune, &Plan{Choruses: 2, Ending: "none"}, StandardNeck())
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := f.tune.Validate(); err != nil {
+				t.Error(err)
+			}
+			var bars, notes []string
+			for _, b := range f.tune.Bars {
+				bars = append(bars, b.Label+" "+b.Len.String())
+			}
+			if got := strings.Join(bars, ", "); got != c.bars {
+				t.Errorf("bars %s, want %s", got, c.bars)
+			}
+			from, to := f.tune.Bars[f.choruses[0].To-1].At, f.tune.Bars[f.choruses[1].From].At
+			if b := f.tune.Bars[f.choruses[1].From]; b.IsPickup() {
+				to = to.Add(b.Len)
+			}
+			for _, n := range f.tune.Melody {
+				if !n.At.Less(from) && !to.Less(n.At) {
+					notes = append(notes, n.Pitch.String()+" "+n.Len.String())
+				}
+			}
+			if got := strings.Join(notes, ", "); got != c.second {
+				t.Errorf("across the join: %s, want %s", got, c.second)
+			}
+		})
+	}
 }

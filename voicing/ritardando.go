@@ -73,7 +73,10 @@ func (a *Arrangement) ritard() {
 			out = out[:k]
 		}
 		// whole hundredths read better than what a root leaves
-		out = append(out, TempoMark{t, math.Round(100*bpm(t)*slow) / 100})
+		m := TempoMark{t, math.Round(100*bpm(t)*slow) / 100}
+		if k := len(out) - 1; k < 0 || out[k].BPM != m.BPM {
+			out = append(out, m)
+		}
 	}
 	a.Tempi = out
 }

@@ -43,12 +43,12 @@ func TestRitardandoSteps(t *testing.T) {
 	a.Notes = []Note{{At: 0, Dur: PerQuarter}, {At: 14 * PerQuarter, Dur: 2 * PerQuarter}}
 	a.ritard()
 	// the last chord: two quarters at 80 are 1.5 s, held for 3
-	want := []TempoMark{{0, 120}, {8 * PerQuarter, 120}, {9 * PerQuarter, 115.11}, {10 * PerQuarter, 109.77}, {11 * PerQuarter, 103.85},
+	want := []TempoMark{{0, 120}, {9 * PerQuarter, 115.11}, {10 * PerQuarter, 109.77}, {11 * PerQuarter, 103.85},
 		{12 * PerQuarter, 97.16}, {13 * PerQuarter, 89.40}, {14 * PerQuarter, 40}}
 	if d := cmp.Diff(want, a.Tempi, cmpopts.EquateApprox(0, 0.011)); d != "" {
 		t.Errorf("(-want +got):\n%s", d)
 	}
-	if got, want := a.Tempi[4].BPM/120, math.Cbrt(1-19.0/27*3/6); math.Abs(got-want) > 1e-3 {
+	if got, want := a.Tempi[3].BPM/120, math.Cbrt(1-19.0/27*3/6); math.Abs(got-want) > 1e-3 {
 		t.Errorf("half way %g, want %g", got, want)
 	}
 }
