@@ -566,9 +566,9 @@ func (o *opening) pedals() []passage {
 	case o.plain:
 		rows = []string{"C/G F/G C/G G7", "F/G C/G F/G G7", "C/G Am/G F/G G7"}
 	case o.mode == minor || o.mode == dorian || o.mode == phrygian:
-		rows = []string{"Cm6/G Bdim7/G Cm6/G Bdim7/G Cm6/G Bdim7/G Cm6/G G7b9", "Fm6/G Fm6/G Cm6/G Cm6/G Fm6/G Fm6/G G7b9 G7b9", "Abmaj7/G Abmaj7/G Dm7b5/G Dm7b5/G Abmaj7/G Abmaj7/G G7b9 G7b9"}
+		rows = []string{"Cm6/G Bdim7/G Cm6/G Bdim7/G Cm6/G Bdim7/G Cm6/G G7b9", "Fm6/G Cm6/G Fm6/G G7b9", "Abmaj7/G Dm7b5/G Abmaj7/G G7b9"}
 	default:
-		rows = []string{"C6/G Bdim7/G C6/G Bdim7/G C6/G Bdim7/G C6/G G7", "F6/G F6/G Fm6/G Fm6/G C6/G C6/G G7 G7", "Abmaj7/G Abmaj7/G F6/G F6/G Abmaj7/G Abmaj7/G G7 G7"}
+		rows = []string{"C6/G Bdim7/G C6/G Bdim7/G C6/G Bdim7/G C6/G G7", "F6/G Fm6/G C6/G G7", "Abmaj7/G F6/G Abmaj7/G G7"}
 	}
 	var out []passage
 	for i, text := range rows {
@@ -581,14 +581,13 @@ func (o *opening) pedals() []passage {
 			bars = 2
 		}
 		total := o.bar.Mul(int64(bars), 1)
-		unit := total.Mul(1, int64(len(all)))
-		if o.beats()%2 != 0 && len(all) > bars { // a chord a bar
-			var each []theory.Chord
-			for k := 0; k < len(all); k += len(all) / bars {
-				each = append(each, all[k])
-			}
-			each[len(each)-1] = all[len(all)-1]
-			all, unit = each, o.bar
+		unit := o.unit
+		if total.Less(unit.Mul(int64(len(all)), 1)) { // a chord a bar, the last the dominant
+			last := all[len(all)-1]
+			all = append(all[:max(bars, 3)-1:max(bars, 3)-1], last)
+			unit = total.Mul(1, int64(len(all)))
+		} else {
+			unit = total.Mul(1, int64(len(all)))
 		}
 		end := total.Sub(o.pickup)
 		chords := o.lay(all, unit, end)
@@ -604,15 +603,27 @@ func (o *opening) pedals() []passage {
 // where they are far apart, more so under every second.
 func (o *opening) over(chords []passageChord) []pulse {
 	var out []pulse
-	for i, c := range chords {
-		at, d := c.At, c.Len
+	var spans []pulse
+	for _, c := range chords {
+		for at, end := c.At, c.At.Add(c.Len); at.Less(end); {
+			d := end.Sub(at)
+			bars := at.Mul(o.bar.Den(), o.bar.Num())
+			if left := o.bar.Mul(bars.Num()/bars.Den()+1, 1).Sub(at); left.Less(d) {
+				d = left
+			}
+			spans = append(spans, pulse{at, d})
+			at = at.Add(d)
+		}
+	}
+	for i, c := range spans {
+		at, d := c.at, c.len
 		var parts []theory.Time
 		switch n := d.Mul(o.beat.Den(), o.beat.Num()).Float(); {
 		case n >= 4:
 			parts = []theory.Time{d.Mul(1, 2), d.Mul(1, 4), d.Mul(1, 4)}
 		case n >= 3:
 			parts = []theory.Time{o.beat.Mul(2, 1), d.Sub(o.beat.Mul(2, 1))}
-		case n >= 2 && (i%2 == 1 || i == len(chords)-1):
+		case n >= 2 && (i%2 == 1 || i == len(spans)-1):
 			parts = []theory.Time{o.beat, d.Sub(o.beat)}
 		default:
 			parts = []theory.Time{d}
@@ -801,7 +812,8 @@ func (o *opening) lasts() []passage {
 		for _, s := range c.chords {
 			cs = append(cs, o.into(s))
 		}
-		if p, ok := o.lastBars(whole, n, cs); ok {
+		p, ok := o.lastBars(whole, n, cs)
+		if ok && !slices.ContainsFunc(out, func(q passage) bool { return q.name == p.name }) {
 			out = append(out, p)
 		}
 	}
