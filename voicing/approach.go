@@ -86,6 +86,9 @@ func (l *layer) approach(i int, tune []stand) (grip, bool) {
 		if t.voice == Bass {
 			continue
 		}
+		if w.s.trio && int(t.midi)+d < lowestTrio {
+			return grip{}, false
+		}
 		if f := int(t.fret) + d; t.fret == 0 || f < 1 || f > w.neck.Top() {
 			return grip{}, false
 		}

@@ -211,6 +211,9 @@ type worker struct {
 	twins    []twin // of each point
 	times    int    // how often a bar comes at most
 
+	duties    []duty // of each point in a trio
+	soloAlone int    // points that solo has no grip for
+
 	scratch replyScratch
 }
 
@@ -227,6 +230,9 @@ func (w *worker) arrange() *Arrangement {
 	w.ps = s.points()
 	w.findTwins()
 	l, res := w.lay()
+	if w.setting == Trio {
+		l, res = w.trio(l, res)
+	}
 	a := l.arrangement()
 	a.Cost, a.Alone = res.Cost-w.paid(l.price, res), l.alone()
 	for _, sp := range w.spots {
@@ -578,6 +584,9 @@ func (w *worker) heldCost(r *run, pos int, g *grip) float64 {
 func (w *worker) Edge(i, a, b int) float64 {
 	ga, gb := &w.grips[i-1][a], &w.grips[i][b]
 	c := w.way(i, ga, gb)
+	if w.s.trio {
+		c += w.again(i, ga, gb)
+	}
 	for _, v := range w.voices(i, ga, gb) {
 		c += v
 	}

@@ -95,6 +95,7 @@ type spot struct {
 	light      bool // little time: at most three notes
 	final      bool
 	mood       mood
+	trio       trioPart
 }
 
 // spread is how much dearer than the best a grip may be by itself and still be
@@ -316,7 +317,7 @@ func (e *enumerator) run() {
 		e.notes[str] = make([]spotNote, 0, highest+1)
 		for f := int8(0); f <= min(top, highest); f++ {
 			midi := n.Open(str) + int(f)
-			if e.pal.cost[midi%12] >= none {
+			if e.pal.cost[midi%12] >= none || e.s.trio != noTrio && midi < lowestTrio {
 				continue
 			}
 			if e.s.hasTune() {
@@ -404,7 +405,7 @@ func (e *enumerator) place(s int8, frets uint32, hit bool) {
 			cur.pcs |= 1 << uint(pc)
 			cur.strings |= 1 << uint(str)
 			// the bass lies on the three low strings; high up the fifth it is still one, under a tune that lies high
-			bassy := str >= strings-1 && midi <= e.high || str == strings-2 && midi <= 55
+			bassy := e.s.trio == noTrio && (str >= strings-1 && midi <= e.high || str == strings-2 && midi <= 55)
 			if bassy && e.pal.bassCost(pc, &e.m.taste, false) < 6 {
 				cur.hasBass = true
 				cur.note[cur.n-1].voice = Bass
@@ -439,7 +440,7 @@ func (e *enumerator) leaf(hit bool) {
 	if e.m.right.attack(g.strings) == NoAttack {
 		return
 	}
-	if !alone && e.tooDear(g) || e.bad(g) || e.s.mood > strict && !e.pal.told(g) {
+	if e.s.trio != noTrio && e.rootLow(g) || !alone && e.tooDear(g) || e.bad(g) || e.s.mood > strict && !e.pal.told(g) {
 		return
 	}
 	// what it costs before the hand is asked, which is the dear part of asking
@@ -557,6 +558,10 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 			*terms = append(*terms, Term{name, c})
 		}
 	}
+	if g.n == 1 && g.tune && e.s.trio != noTrio {
+		add("guide tones", e.trioGuides(g))
+		return total
+	}
 	if g.n == 1 && g.tune {
 		// alone: everything is missing, and that is always allowed
 		add("guide tones", w.GuideMissing*float64(len(e.pal.guides))*w.AloneGuide)
@@ -566,8 +571,11 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 		return total
 	}
 	rooted := e.rooted(g)
+	if e.s.trio != noTrio {
+		add("guide tone missing", e.trioGuides(g))
+	}
 	for _, p := range e.pal.guides {
-		if g.pcs.Has(p) {
+		if g.pcs.Has(p) || e.s.trio != noTrio {
 			continue
 		}
 		if rooted {
@@ -597,7 +605,7 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 		if b.fret == 0 {
 			add("open bass", -w.OpenBass)
 		}
-	} else {
+	} else if e.s.trio == noTrio {
 		c := w.NoBass
 		if e.s.ground {
 			c += w.GroundMissing * w.GroundNoBass
@@ -611,7 +619,7 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 		add("no bass", c)
 	}
 	distinct := g.pcs.Len()
-	if distinct < 3 {
+	if e.s.trio == noTrio && distinct < 3 {
 		add("thin", w.Thin*float64(3-distinct))
 	}
 	n := int(g.n)
@@ -629,7 +637,7 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 	if e.s.cadence {
 		want = max(want, e.most) // a hand that plucks more shows it at a close
 	}
-	if e.s.room && g.n < want && (e.s.hasTune() || g.n < want-1) {
+	if e.s.trio == noTrio && e.s.room && g.n < want && (e.s.hasTune() || g.n < want-1) {
 		c := w.Bare
 		if e.s.cadence {
 			c *= w.CadenceBare
@@ -699,7 +707,7 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 			}
 		}
 	}
-	if len(inner) == 0 && g.tune {
+	if len(inner) == 0 && g.tune && e.s.trio == noTrio {
 		add("no inner voice", w.NoInner)
 	}
 	if !e.isStep(g) {

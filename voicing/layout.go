@@ -149,6 +149,9 @@ func (s *score) layouts(p *point, d Density, t *TextureTaste) []texture {
 	bar := s.bars[s.barAt(p.at)]
 	l := layout{s: s, p: p, bar: bar, half: half(bar), slow: s.seconds(0, PerQuarter) > ringingQuarter}
 	l.apart = max(l.half/2, s.ticksFor(p.at, shortestRoom))
+	if s.trio {
+		return l.trioLayouts(d, t)
+	}
 	if p.final {
 		tx := texture{bassAt: p.at, innerAt: p.at, figure: -1}
 		if p.late || p.early {

@@ -108,6 +108,9 @@ func (l *layer) arrangement() *Arrangement {
 
 // alone counts the points at which the tune stands without any harmony.
 func (l *layer) alone() int {
+	if l.w.s.trio {
+		return l.w.soloAlone // more of it is left alone on purpose
+	}
 	n := 0
 	for i := range l.chosen {
 		if l.w.ps[i].tune >= 0 && l.chosen[i].n <= 1 && !l.w.ps[i].texture.alone {
@@ -221,6 +224,8 @@ func (l *layer) ringEnd(i int, t tone) Tick {
 			switch {
 			case t.voice == Bass:
 				return q.at
+			case s.trio && (int(t.midi)%12 == c.RootPC() || int(t.midi)%12 == c.BassPC()):
+				return min(q.at, q.texture.innerAt) // it is the bass player's now
 			case !c.Tones.Has(int(t.midi) - c.RootPC()):
 				return min(q.at, q.texture.innerAt)
 			}

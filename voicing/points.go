@@ -174,6 +174,9 @@ func (s *score) phraseRest(t Tick, p *point) bool {
 // that is not the root cannot be the last word, and where there is no bass the
 // chord itself takes the beat that nothing else strikes.
 func (s *score) settle(p *point, g *grip) {
+	if s.trio {
+		return
+	}
 	tx := &p.texture
 	b, ok := g.bass()
 	if tx.rootLast && ok && int(b.midi)%12 == s.chords[p.chord].chord.RootPC() {

@@ -133,7 +133,7 @@ func (l *layer) replies(i int, a answer, now []strike, most int, limit float64) 
 		single = wt.Single
 	}
 	l.singles(opts, single, &bound, try)
-	if !a.bass && len(best) == 0 && len(now) == 0 && limit > wt.Dearest && l.w.s.onBeat(a.at) {
+	if !l.w.s.trio && !a.bass && len(best) == 0 && len(now) == 0 && limit > wt.Dearest && l.w.s.onBeat(a.at) {
 		opts = opts[:0]
 		l.bassReplies(i, a, add)
 		opts = l.sorted(opts)
@@ -287,6 +287,9 @@ func (l *layer) fits(ns []strike, budget float64) (cost float64, ok bool) {
 		cost += l.w.taste.Octaves
 	}
 	keep := l.keep(all)
+	if l.w.s.trio && l.takesRoot(ns, keep) {
+		return 0, false
+	}
 	stays := false
 	for k := range l.live {
 		x := &l.live[k]
@@ -937,7 +940,7 @@ func (l *layer) innerReplies(i int, a answer, most float64, add func(strike, flo
 	if beat := w.s.bars[w.s.barAt(a.at)].Beat; p.cadence && !p.final && len(l.now) == 0 && p.end-a.at <= beat && p.end-p.at > 2*beat {
 		room = wt.PhraseRoom // the next phrase is to be heard
 	}
-	for midi := lowestInner; midi <= highestInner; midi++ {
+	for midi := l.w.s.lowestInner(); midi <= highestInner; midi++ {
 		pc := midi % 12
 		if pal.colours(sounds.With(pc)) && !pal.colours(sounds) &&
 			(a.pair || pal.colours(l.sounding(a.at, l.leaves(strike{tone: tone{midi: int16(midi)}, at: a.at})).With(pc))) { // nine to flat nine is a step on

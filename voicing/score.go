@@ -28,6 +28,7 @@ type score struct {
 	// music.
 	coloured bool
 	bossa    bool  // the feel is bossa
+	trio     bool  // with bass and drums
 	source   []int // of each bar, the written bar it comes from, -1 for one put in
 	pass     []int // of each bar, which time through it is
 	form     *form

@@ -99,6 +99,17 @@ type Taste struct {
 	Turn TurnTaste
 	// Again weighs what comes again.
 	Again AgainTaste
+
+	// With bass and drums.
+	Trio TrioTaste
+}
+
+// TrioTaste weighs what the guitar leaves to bass and drums, in the unit of
+// Taste. The values are the project's own and have no other source.
+type TrioTaste struct {
+	Heard      float64 // factor on a missing guide tone where the chord has been heard
+	NothingNew float64 // a grip all of which rings already
+	OtherGrip  float64 // a grip that is not the solo one with notes left out
 }
 
 // TurnTaste weighs the turnarounds that fit into one place, beside what each
@@ -271,5 +282,6 @@ func DefaultTaste() Taste {
 			Free: 0.6, Quick: 0.35, Foreign: 0.1, Again: 1.2, Before: 0.3, Tame: 0.8,
 			Tension: 0.1, NoFifth: 0.2, WrongMode: 0.4, Suspended: 0.4, Passing: 0.3,
 		},
+		Trio: TrioTaste{Heard: 0.1, NothingNew: 1.5, OtherGrip: 4},
 	}
 }

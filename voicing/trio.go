@@ -1,0 +1,477 @@
+package voicing
+
+import (
+	"slices"
+
+	"thumbline/voicing/search"
+)
+
+// With a bass player and a drummer the guitar plays less. The roots are the
+// bass player's and the beat is the drummer's: what is left are the solo grips
+// without what lies low, so that the fingers find what they have learned, and
+// their chords may come off the beat (harmony.md 5.5 and 5.7; the model trio).
+
+// lowestTrio is the lowest note of a grip with a bass player, G3: below it the
+// two would be in each other's way (the model trio).
+const lowestTrio = 55
+
+// A trioPart is what a grip has to say with a bass player.
+type trioPart uint8
+
+const (
+	noTrio    trioPart = iota // there is none
+	trioNew                   // the chord is new
+	trioAgain                 // it has been heard
+)
+
+// A duty is what one point of the solo arrangement has to do in the trio.
+type duty struct {
+	grip  grip // as solo has it, with its bass
+	alone bool // the tune alone, by choice
+}
+
+// trioShare is how many notes are added to the tune with bass and drums,
+// against solo at the same density: about three in five (4.0 of 6.5 a bar in
+// the models).
+var trioShare = target{0.50, 0.585, 0.64, 0.70, 0.4}
+
+// trio takes the solo arrangement for what it is with bass and drums: every
+// grip is one of solo's with notes left out, or the tune alone, laid out anew
+// in time.
+func (w *worker) trio(solo *layer, res search.Result) (*layer, search.Result) {
+	w.duties = make([]duty, len(w.ps))
+	for i := range w.ps {
+		d := &w.duties[i]
+		d.grip = solo.chosen[i]
+		if tx := &solo.textures[i]; tx.alone {
+			d.alone = true
+		} else if c := res.Path[i]; c >= 0 && c < len(w.grips[i]) {
+			d.grip = w.grips[i][c]
+		}
+	}
+	w.soloAlone = solo.alone()
+	w.s.trio = true
+	for i := range w.ps {
+		w.spots[i].trio = trioAgain
+		if w.ps[i].change || w.ps[i].final {
+			w.spots[i].trio = trioNew
+		}
+		w.grips[i] = w.withoutRoots(i)
+	}
+	w.layOut(w.density)
+	aim, all := trioShare, float64(max(solo.added(), 1))
+	best, bestRes := w.toShare(aim, all)
+	w.price = best.price
+	if l, r := w.vary(best, bestRes); aim.off(float64(l.added())/all) <= aim.off(float64(best.added())/all) {
+		return l, r
+	}
+	return best, bestRes
+}
+
+// toShare looks for the price of a note at which a share of all is added.
+func (w *worker) toShare(aim target, all float64) (*layer, search.Result) {
+	l, res := w.playAt(aim.price)
+	share := func(l *layer) float64 { return float64(l.added()) / all }
+	low, high := cheapest, dearest
+	price, n := aim.price, share(l)
+	for try := 1; try < priceSteps && aim.off(n) > 0; try++ {
+		if n > aim.high {
+			low = price
+		} else {
+			high = price
+		}
+		switch {
+		case low > cheapest && high < dearest:
+			price = (low + high) / 2
+		case low > cheapest:
+			price = min(2*price+0.5, dearest)
+			if price < 0 {
+				price = 0.5
+			}
+		default:
+			price = max(price-0.8-max(0, -price), cheapest)
+		}
+		m, r := w.playAt(price)
+		n = share(m)
+		if aim.off(n) < aim.off(share(l)) {
+			l, res = m, r
+		}
+	}
+	return l, res
+}
+
+// withoutRoots are the choices of point i: the solo grip with its bass and
+// whatever lies too low taken out, and fewer notes of it, the fingers where they
+// are; the tune alone; and, where none of that has the guide tones of a new
+// chord, other grips from the same place.
+func (w *worker) withoutRoots(i int) []grip {
+	d, p := &w.duties[i], &w.ps[i]
+	solo := &d.grip
+	e := w.trioEnumerator(i)
+	var upper []tone
+	start := 0
+	if solo.tune {
+		start = 1
+	}
+	for _, t := range solo.note[start:solo.n] {
+		if t.midi < lowestTrio || t.voice == Bass && e.pal.grounded(int(t.midi)) {
+			continue
+		}
+		t.voice = Inner
+		upper = append(upper, t)
+	}
+	var out []grip
+	owes := true // nothing has the guide tones yet
+	for mask := 1<<len(upper) - 1; mask >= 0; mask-- {
+		g := grip{pos: solo.pos, mood: solo.mood, tune: solo.tune}
+		if solo.tune {
+			g.take(solo.note[0])
+		}
+		for k, t := range upper {
+			if mask&(1<<k) != 0 {
+				g.take(t)
+			}
+		}
+		g.hasBass = false
+		if mask > 0 && (e.rootLow(&g) || d.alone || w.right.attack(g.strings) == NoAttack) {
+			continue
+		}
+		g.cost = e.weigh(&g, fingering{}, nil)
+		owes = owes && e.missing(&g) > 0
+		out = append(out, g)
+	}
+	if owes && !d.alone && e.s.trio == trioNew {
+		near := 0
+		for _, g := range w.m.at(e.s) {
+			if g.n < 2 || g.tune != solo.tune || g.tune && (g.note[0].str != solo.note[0].str || g.note[0].fret != solo.note[0].fret) ||
+				solo.pos > 0 && g.pos > 0 && absInt(int(g.pos)-int(solo.pos)) > 2 {
+				continue
+			}
+			g.cost += w.taste.Trio.OtherGrip
+			out = append(out, g)
+			if near++; near == 6 {
+				break
+			}
+		}
+	}
+	if p.tune < 0 && len(upper) == 0 {
+		out = append(out, grip{})
+	}
+	return out
+}
+
+// trioEnumerator weighs grips of point i as they are with a bass player.
+func (w *worker) trioEnumerator(i int) enumerator {
+	sp := w.spots[i]
+	if m := w.duties[i].grip.mood; m != written {
+		sp.mood = m
+	}
+	return enumerator{m: w.m, s: sp, pal: newPalette(sp), sets: w.m.stepSets(sp.chord)}
+}
+
+// grounded reports whether a pitch is what the bass player has: the root, or
+// the written bass.
+func (p *palette) grounded(midi int) bool { return midi%12 == p.root || midi%12 == p.bass }
+
+// rootLow reports whether a grip's lowest note is one the bass player has.
+func (e *enumerator) rootLow(g *grip) bool {
+	low, ok := g.low()
+	return ok && low.voice != Melody && e.pal.grounded(int(low.midi))
+}
+
+// missing is how many guide tones a grip could have and has not.
+func (e *enumerator) missing(g *grip) int {
+	n := 0
+	for _, pc := range e.pal.guides {
+		if !g.pcs.Has(pc) && !e.suspended(pc) && pc != e.pal.bass {
+			n++
+		}
+	}
+	return n
+}
+
+// trioGuides is what the guide tones cost that a grip leaves out: nothing new
+// is said where the chord has been heard.
+func (e *enumerator) trioGuides(g *grip) float64 {
+	c := e.m.taste.GuideMissing * float64(e.missing(g))
+	if e.s.trio == trioAgain {
+		c *= e.m.taste.Trio.Heard
+	} else if g.n <= 1 {
+		c *= e.m.taste.AloneGuide
+	}
+	return c
+}
+
+// again is what it costs in the trio that a grip says nothing new after the one
+// before it: all of it rings already.
+func (w *worker) again(i int, ga, gb *grip) float64 {
+	if w.ps[i].change || len(gb.inner()) == 0 {
+		return 0
+	}
+	var rings, said uint16
+	for _, t := range ga.inner() {
+		rings |= 1 << uint(t.midi%12)
+	}
+	for _, t := range gb.inner() {
+		said |= 1 << uint(t.midi%12)
+	}
+	if said&^rings != 0 {
+		return 0
+	}
+	return w.taste.Trio.NothingNew
+}
+
+// Figures with bass and drums: the beat is safe, so the chord may leave it. The
+// first is a chord a half beat after the tune's and one after three, the others
+// turn it round (the model trio); there are inner moments only.
+var (
+	trioFours = []figure{
+		{delay: 0.5, inner: []float64{2.5}},
+		{delay: 0, inner: []float64{2.5}},
+		{delay: 1.5, inner: []float64{3.5}},
+		{delay: 0, inner: []float64{1.5, 2.5}},
+		{delay: 0.5, inner: []float64{2, 3.5}},
+	}
+	trioThrees = []figure{
+		{delay: 0.5, inner: []float64{2.5}},
+		{delay: 0, inner: []float64{1.5}},
+		{delay: 1, inner: []float64{2.5}},
+		{delay: 1.5},
+	}
+	trioCompound = []figure{
+		{delay: 2. / 3, inner: []float64{5. / 3}},
+		{delay: 0, inner: []float64{5. / 3}},
+		{delay: 1, inner: []float64{5. / 3}},
+		{delay: 0, inner: []float64{2. / 3}},
+	}
+	// slow chords are laid on the beat after the tune's
+	trioSlow = []figure{
+		{delay: 1, inner: []float64{2.5}},
+		{delay: 0, inner: []float64{1.5, 2.5}},
+		{delay: 0.5, inner: []float64{2}},
+		{delay: 1, inner: []float64{3}},
+	}
+	trioBossa = []figure{
+		{delay: 0, inner: []float64{1.5, 3}},
+		{delay: 0.5, inner: []float64{2, 3.5}},
+		{delay: 1.5, inner: []float64{3}},
+		{delay: 0.5, inner: []float64{2.5}},
+	}
+)
+
+// trioFigures are the figures of a metre and feel with bass and drums.
+func (s *score) trioFigures(b Bar, slow bool) []figure {
+	switch {
+	case compound(b):
+		return trioCompound
+	case b.Metre.Num == 3:
+		return trioThrees
+	case s.bossa && b.Beat == PerQuarter:
+		return trioBossa
+	case slow:
+		return trioSlow
+	}
+	return trioFours
+}
+
+// trioLayouts lists the textures of a point with bass and drums.
+func (l *layout) trioLayouts(d Density, t *TextureTaste) []texture {
+	s, p := l.s, l.p
+	if p.final {
+		// the chord with the tune, and nothing after it: the last root is the bass player's
+		tx := texture{bassAt: p.at, innerAt: p.at, figure: -1, name: "together"}
+		if p.late || p.early {
+			tx.innerAt = s.tune[p.tune].at
+		}
+		l.tx = tx
+		l.tx.name = l.trioName()
+		return []texture{l.tx}
+	}
+	levels := []Density{densityMedium, densitySparse}
+	if d == densityFull {
+		levels = append(levels, densityFull)
+	}
+	figs := s.trioFigures(l.bar, l.slow)
+	var out []texture
+	for k, fig := range figs {
+		from := len(out)
+		for _, level := range levels {
+			l.fig, l.level = fig, level
+			l.layTrio()
+			if slices.ContainsFunc(out[from:], func(o texture) bool { return o.same(&l.tx) }) {
+				continue
+			}
+			l.tx.figure = k
+			l.tx.cost = l.weighTrio(t)
+			if k != p.phrase%len(figs) {
+				l.tx.cost += t.Order
+			}
+			l.tx.count()
+			out = append(out, l.tx)
+		}
+	}
+	return out
+}
+
+// layTrio lays a grip out in one figure.
+func (l *layout) layTrio() {
+	s, p := l.s, l.p
+	l.tx = texture{bassAt: p.at, innerAt: p.at}
+	l.misfit = false
+	switch {
+	case p.late:
+		l.tx.innerAt = s.tune[p.tune].at // the rhythm section has the beat
+	case p.early:
+		l.tx.innerAt = p.from
+	case !p.light:
+		l.delayTrio()
+	}
+	l.tx.name = l.trioName()
+	l.answerTrio()
+}
+
+// delayTrio lets the chord come after the tune as the figure has it.
+func (l *layout) delayTrio() {
+	s, p := l.s, l.p
+	if l.fig.delay == 0 {
+		return
+	}
+	room := min(s.nextOnset(p.at), p.end) - p.at
+	for k, d := range []float64{l.fig.delay, 0.5, 1} {
+		off := Tick(d*float64(unit(l.bar)) + 0.5)
+		if compound(l.bar) && d == 0.5 {
+			off = 2 * l.bar.Beat / 3
+		}
+		if off+l.apart > room || s.seconds(p.at, p.at+off) < 0.2 || s.seconds(p.at, p.at+off) > latestChord {
+			continue
+		}
+		l.tx.innerAt, l.misfit = p.at+off, k > 0
+		return
+	}
+	l.misfit = true
+}
+
+// latestChord is how long after a change its chord comes at the latest, in
+// seconds.
+const latestChord = 0.9
+
+// trioName is what a texture is with bass and drums.
+func (l *layout) trioName() string {
+	s, p := l.s, l.p
+	at := l.tx.innerAt
+	off := !s.onBeat(at)
+	with := s.strikes(at)
+	switch {
+	case p.early && with:
+		return "tune and chord before the beat"
+	case with && off:
+		return "together off the beat"
+	case with:
+		return "together"
+	case p.held && off:
+		return "chord off the beat under the held tune"
+	case p.held:
+		return "chord on the beat under the held tune"
+	case p.tune < 0 && off:
+		return "chord off the beat while the tune rests"
+	case p.tune < 0:
+		return "chord while the tune rests"
+	case off:
+		return "tune first, chord off the beat"
+	}
+	return "tune first, chord after"
+}
+
+// answerTrio names the moments of a stretch that inner voices answer: those of
+// the figure, as stabs or, under a long note, as a line.
+func (l *layout) answerTrio() {
+	s, p, beat := l.s, l.p, l.bar.Beat
+	l.inner, l.last = 0, l.tx.innerAt
+	sparse, full := l.level == densitySparse, l.level == densityFull
+	for t := p.at + l.half; t < p.end; t += l.half {
+		if t <= l.tx.innerAt || t-l.last < l.apart || l.ends(t) {
+			continue
+		}
+		i := s.tuneAt(t)
+		if i >= 0 && s.tune[i].at == t {
+			onBeat, long := s.onBeat(t), s.tune[i].end-t >= beat
+			switch {
+			case onBeat && i > 0 && s.passing(p, i) && !sparse:
+				l.add(answer{at: t, pair: true}) // the chord steps with the tune
+			case full && onBeat && long && s.seconds(l.last, t) >= 0.25:
+				l.add(answer{at: t, pair: s.strong(t)})
+			}
+			continue
+		}
+		if !l.clear(t) {
+			continue
+		}
+		hold := i >= 0 && s.tune[i].end > t && s.tune[i].end-max(s.tune[i].at, p.at) >= 3*beat
+		wants := l.wants(l.fig.inner, t)
+		switch {
+		case hold:
+			// a long note is not left to die
+			due := l.inner == 0 && t-l.last >= 2*beat
+			if !wants && !due && !(full && t-l.last >= beat) || sparse && l.inner > 0 || l.slow && t-l.last < beat && !full {
+				continue
+			}
+			l.add(answer{at: t, line: true, pair: full && !s.onBeat(t)})
+		case sparse:
+		case wants && !(l.slow && t-l.last < beat), full && !s.onBeat(t) && t-l.last >= beat:
+			l.add(answer{at: t, pair: true})
+		}
+	}
+}
+
+// weighTrio is what a texture costs by itself with bass and drums.
+func (l *layout) weighTrio(t *TextureTaste) float64 {
+	s, p, beat := l.s, l.p, l.bar.Beat
+	cost := 0.0
+	if l.misfit {
+		cost += t.Misfit
+	}
+	empty := 0
+	for b := p.at; b < p.end; b += beat {
+		if !s.emptyBeat(b, beat) || in(l.tx.innerAt, b, b+beat) || slices.ContainsFunc(l.tx.answers, func(x answer) bool { return in(x.at, b, b+beat) }) {
+			empty = 0
+			continue
+		}
+		if empty++; empty > 1 { // a beat is safe without the guitar, two are a hole
+			cost += t.Gap
+		}
+	}
+	return cost
+}
+
+// lowestInner is the lowest note of an inner voice that answers.
+func (s *score) lowestInner() int {
+	if s.trio {
+		return lowestTrio
+	}
+	return lowestInner
+}
+
+// takesRoot reports whether one of ns would sound lowest, the tune aside, on a
+// note that the bass player has. keep are the notes of live that ring on.
+func (l *layer) takesRoot(ns []strike, keep uint64) bool {
+	low := &ns[0]
+	for k := range ns {
+		if ns[k].midi < low.midi {
+			low = &ns[k]
+		}
+	}
+	if c := &l.pals[low.point]; !c.grounded(int(low.midi)) {
+		return false
+	}
+	for k := range l.now {
+		if x := &l.now[k]; x.tune < 0 && x.midi < low.midi {
+			return false
+		}
+	}
+	for k := range l.live {
+		if x := &l.live[k]; x.tune < 0 && x.midi < low.midi && keep&(1<<k) != 0 {
+			return false
+		}
+	}
+	return true
+}
