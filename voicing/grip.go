@@ -317,7 +317,7 @@ func (e *enumerator) run() {
 		e.notes[str] = make([]spotNote, 0, highest+1)
 		for f := int8(0); f <= min(top, highest); f++ {
 			midi := n.Open(str) + int(f)
-			if e.pal.cost[midi%12] >= none || e.s.trio != noTrio && midi < lowestTrio {
+			if e.pal.cost[midi%12] >= none || e.s.trio != noTrio && e.low(midi, Inner) {
 				continue
 			}
 			if e.s.hasTune() {
@@ -573,6 +573,9 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 	rooted := e.rooted(g)
 	if e.s.trio != noTrio {
 		add("guide tone missing", e.trioGuides(g))
+		if l, _ := g.low(); l.midi < lowestTrio && l.voice != Melody {
+			add("below the bass player's top", w.Trio.LowGuide)
+		}
 	}
 	for _, p := range e.pal.guides {
 		if g.pcs.Has(p) || e.s.trio != noTrio {
@@ -619,6 +622,9 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 		add("no bass", c)
 	}
 	distinct := g.pcs.Len()
+	if e.s.trio != noTrio && len(g.inner()) == 1 && !e.s.light {
+		add("thin", w.Trio.OneVoice)
+	}
 	if e.s.trio == noTrio && distinct < 3 {
 		add("thin", w.Thin*float64(3-distinct))
 	}

@@ -20,6 +20,9 @@ type point struct {
 	light   bool // hardly any time: few notes
 	phrase  int
 
+	wait    Tick      // when solo's chord comes, where that is with the tune's next beat; 0 elsewhere
+	want    []tone    // what it is then
+	owes    bool      // no grip of a trio has its guide tones: they are to come
 	grain   float64   // factor on the price of a note here
 	layouts []texture // the ways it may be laid out
 	texture texture   // the one that is taken

@@ -835,6 +835,9 @@ func (l *layer) owed(i int, a answer, heard theory.PCSet) (owed [12]float64) {
 	for _, pc := range pal.guides {
 		if !heard.Has(pc) {
 			owed[pc] = wt.OwedGuide
+			if w.s.trio {
+				owed[pc] *= w.taste.Trio.Owed
+			}
 		}
 	}
 	if sp := &w.spots[i]; pal.dom && sp.resolves && sp.coloured && sp.mood != strict && w.s.chords[p.chord].end-a.at <= 2*PerQuarter &&
@@ -897,6 +900,7 @@ func (l *layer) innerReplies(i int, a answer, most float64, add func(strike, flo
 	p := &w.ps[i]
 	pal := &l.pals[i]
 	held := l.chosen[i].inner()
+	want := l.wanted(i, a)
 	line := l.innerLine(i, a)
 	steps := l.linking(i, a, &line)
 	passing, stepped := l.passing(i, a)
@@ -989,7 +993,7 @@ func (l *layer) innerReplies(i int, a answer, most float64, add func(strike, flo
 			pc == (pal.root+9)%12 && (heard.Has(pal.root+8) || heard.Has(pal.root+1) && (w.spots[i].toTwo || w.spots[i].toMinor))) {
 			cost += wt.Backwards // tension grows towards the next chord: no way back from flat nine to nine
 		}
-		if cost-wt.InHand-wt.Open >= most {
+		if cost-wt.InHand-wt.Open-want.most(midi, wt) >= most {
 			continue
 		}
 		for _, st := range w.neck.Stops(midi) {
@@ -1005,6 +1009,7 @@ func (l *layer) innerReplies(i int, a answer, most float64, add func(strike, flo
 						fc -= wt.InHand
 					}
 				}
+				fc -= want.gain(st, f, wt)
 				if cost+fc >= most {
 					return
 				}

@@ -108,7 +108,12 @@ type Taste struct {
 // Taste. The values are the project's own and have no other source.
 type TrioTaste struct {
 	Heard      float64 // factor on a missing guide tone where the chord has been heard
+	Attack     float64 // a chord that is struck: rather few, and those full
+	OneVoice   float64 // and that is a single note
+	LowGuide   float64 // a guide tone below G3, where the tune leaves it no place above
+	Owed       float64 // factor on the gain of a guide tone that was not heard yet
 	NothingNew float64 // a grip all of which rings already
+	Later      float64 // factor on a missing guide tone where something answers within two beats
 	OtherGrip  float64 // a grip that is not the solo one with notes left out
 }
 
@@ -242,6 +247,7 @@ type AnswerTaste struct {
 	Guide          float64 // a guide tone, heard or not (a gain)
 	GuideLeft      float64 // a guide tone that ends for it and does not come back while the chord lasts
 	Backwards      float64 // from a flat nine back to the nine, or a flat thirteen to the thirteen: tension grows
+	Wanted         float64 // with bass and drums a note that solo has there (a gain)
 	Pair           float64 // two notes where a stab is wanted (a gain)
 	Single         float64 // one note where a stab is wanted
 }
@@ -275,13 +281,13 @@ func DefaultTaste() Taste {
 			Open: 0.1, Finger: 0.02, InHand: 0.3,
 			LineNew: 0.5, LineSame: 1.7, LineBack: 2.6, LineThird: 0.7, LineLeap: 3, LineWide: 0.2, LineOn: 0.6, LineHome: 0.2, LineIn: 0.5, LineLost: 0.8, Chain: 0.6, Early: 0.3, PhraseRoom: 2.5,
 			OwedGuide: 1.5, OwedColour: 1.4, OwedNine: 1.8,
-			Colour: 0.6, Borrowed: 0.3, BorrowedFourth: 1.6, Passing: 0.2, Root: 0.8, BassDoubled: 1.0, TuneAhead: 1.3, Guide: 0.25, RestHigh: 0.6, GuideLeft: 0.5, Backwards: 2, Pair: 0.6, Single: 0.8,
+			Colour: 0.6, Borrowed: 0.3, BorrowedFourth: 1.6, Passing: 0.2, Root: 0.8, BassDoubled: 1.0, TuneAhead: 1.3, Guide: 0.25, RestHigh: 0.6, GuideLeft: 0.5, Backwards: 2, Wanted: 3, Pair: 0.6, Single: 0.8,
 		},
 		Again: AgainTaste{Same: 1, Bass: 2, Inner: 0.7, Harmony: 1},
 		Turn: TurnTaste{
 			Free: 0.6, Quick: 0.35, Foreign: 0.1, Again: 1.2, Before: 0.3, Tame: 0.8,
 			Tension: 0.1, NoFifth: 0.2, WrongMode: 0.4, Suspended: 0.4, Passing: 0.3,
 		},
-		Trio: TrioTaste{Heard: 0.1, NothingNew: 1.5, OtherGrip: 4},
+		Trio: TrioTaste{Attack: 0.8, OneVoice: 0.8, LowGuide: 1.5, Owed: 2, Heard: 0.1, NothingNew: 1.5, Later: 0.6, OtherGrip: 4},
 	}
 }

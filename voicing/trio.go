@@ -1,6 +1,7 @@
 package voicing
 
 import (
+	"fmt"
 	"slices"
 
 	"thumbline/voicing/search"
@@ -28,12 +29,16 @@ const (
 type duty struct {
 	grip  grip // as solo has it, with its bass
 	alone bool // the tune alone, by choice
+	// late is what solo holds at split, where its chord comes with the tune's
+	// next beat; split is 0 elsewhere.
+	late  grip
+	split Tick
 }
 
 // trioShare is how many notes are added to the tune with bass and drums,
 // against solo at the same density: about three in five (4.0 of 6.5 a bar in
 // the models).
-var trioShare = target{0.50, 0.585, 0.64, 0.70, 0.4}
+var trioShare = target{0.46, 0.50, 0.64, 0.68, 0}
 
 // trio takes the solo arrangement for what it is with bass and drums: every
 // grip is one of solo's with notes left out, or the tune alone, laid out anew
@@ -49,6 +54,13 @@ func (w *worker) trio(solo *layer, res search.Result) (*layer, search.Result) {
 			d.grip = w.grips[i][c]
 		}
 	}
+	for i := range w.ps {
+		if d := &w.duties[i]; solo.waited[i] {
+			d.split = solo.textures[i].split
+			d.late = solo.heldAt(d.split)
+			w.ps[i].wait, w.ps[i].want = d.split, slices.Clone(d.late.inner())
+		}
+	}
 	w.soloAlone = solo.alone()
 	w.s.trio = true
 	for i := range w.ps {
@@ -62,6 +74,33 @@ func (w *worker) trio(solo *layer, res search.Result) (*layer, search.Result) {
 	aim, all := trioShare, float64(max(solo.added(), 1))
 	best, bestRes := w.toShare(aim, all)
 	w.price = best.price
+	zzPrice = best.price
+	defer func() {
+		for i := range w.ps {
+			p := &w.ps[i]
+			if !p.change || p.end-p.at < PerQuarter {
+				continue
+			}
+			e := w.trioEnumerator(i)
+			g := best.chosen[i]
+			first := e.missing(&g)
+			for _, x := range best.done {
+				if x.at < p.at+2*PerQuarter && x.end > p.at {
+					g.pcs = g.pcs.With(int(x.midi))
+				}
+			}
+			m := 9
+			if len(w.grips[i]) > 0 {
+				for k := range w.grips[i] {
+					m = min(m, e.missing(&w.grips[i][k]))
+				}
+			}
+			zzStat[fmt.Sprintf("missing=%v wait=%v owes=%v alone=%v n=%d missing in grip=%d least=%d answers=%v", e.missing(&g) > 0, p.wait > 0, p.owes, w.duties[i].alone, best.chosen[i].n, first, m, best.textures[i].soon(p.at, PerQuarter))]++
+			if e.missing(&g) > 0 && len(zzEx) < 60 && p.wait > 0 {
+				zzEx = append(zzEx, fmt.Sprint(zzName, " ", w.s.bars[w.s.barAt(p.at)].Label, " ", w.s.chords[p.chord].chord, w.duties[i].late.note[:w.duties[i].late.n], p.wait-p.at, best.textures[i].answers))
+			}
+		}
+	}()
 	if l, r := w.vary(best, bestRes); aim.off(float64(l.added())/all) <= aim.off(float64(best.added())/all) {
 		return l, r
 	}
@@ -114,7 +153,7 @@ func (w *worker) withoutRoots(i int) []grip {
 		start = 1
 	}
 	for _, t := range solo.note[start:solo.n] {
-		if t.midi < lowestTrio || t.voice == Bass && e.pal.grounded(int(t.midi)) {
+		if e.low(int(t.midi), t.voice) || t.voice == Bass && e.pal.grounded(int(t.midi)) {
 			continue
 		}
 		t.voice = Inner
@@ -133,14 +172,15 @@ func (w *worker) withoutRoots(i int) []grip {
 			}
 		}
 		g.hasBass = false
-		if mask > 0 && (e.rootLow(&g) || d.alone || w.right.attack(g.strings) == NoAttack) {
+		if mask > 0 && (d.split > 0 || e.rootLow(&g) || d.alone || w.right.attack(g.strings) == NoAttack) {
 			continue
 		}
 		g.cost = e.weigh(&g, fingering{}, nil)
 		owes = owes && e.missing(&g) > 0
 		out = append(out, g)
 	}
-	if owes && !d.alone && e.s.trio == trioNew {
+	p.owes = owes && e.s.trio == trioNew && !d.alone
+	if p.owes && d.split == 0 {
 		near := 0
 		for _, g := range w.m.at(e.s) {
 			if g.n < 2 || g.tune != solo.tune || g.tune && (g.note[0].str != solo.note[0].str || g.note[0].fret != solo.note[0].fret) ||
@@ -173,6 +213,15 @@ func (w *worker) trioEnumerator(i int) enumerator {
 // the written bass.
 func (p *palette) grounded(midi int) bool { return midi%12 == p.root || midi%12 == p.bass }
 
+// low reports whether a pitch lies too low with a bass player. A guide tone of a
+// new chord that has no place higher up, under a low tune, does not.
+func (e *enumerator) low(midi int, v Voice) bool {
+	if midi >= lowestTrio {
+		return false
+	}
+	return midi < lowestInner || v == Bass || e.s.trio != trioNew || !slices.Contains(e.pal.guides, midi%12) || !e.s.hasTune() || midi+12 < e.s.tune-1
+}
+
 // rootLow reports whether a grip's lowest note is one the bass player has.
 func (e *enumerator) rootLow(g *grip) bool {
 	low, ok := g.low()
@@ -196,17 +245,38 @@ func (e *enumerator) trioGuides(g *grip) float64 {
 	c := e.m.taste.GuideMissing * float64(e.missing(g))
 	if e.s.trio == trioAgain {
 		c *= e.m.taste.Trio.Heard
-	} else if g.n <= 1 {
-		c *= e.m.taste.AloneGuide
 	}
 	return c
+}
+
+// later is how much cheaper it is that a grip leaves out guide tones where
+// something answers soon enough to bring them.
+func (w *worker) later(i int, g *grip, tx *texture) float64 {
+	p := &w.ps[i]
+	if w.spots[i].trio != trioNew {
+		return 0
+	}
+	e := w.trioEnumerator(i)
+	n := e.missing(g)
+	if n == 0 || !tx.soon(p.at, w.s.bars[w.s.barAt(p.at)].Beat) {
+		return 0
+	}
+	return (1 - w.taste.Trio.Later) * w.taste.GuideMissing * float64(n)
+}
+
+// soon reports whether something answers within two beats.
+func (tx *texture) soon(at, beat Tick) bool {
+	return slices.ContainsFunc(tx.answers, func(a answer) bool { return a.at < at+2*beat })
 }
 
 // again is what it costs in the trio that a grip says nothing new after the one
 // before it: all of it rings already.
 func (w *worker) again(i int, ga, gb *grip) float64 {
-	if w.ps[i].change || len(gb.inner()) == 0 {
+	if len(gb.inner()) == 0 {
 		return 0
+	}
+	if w.ps[i].change {
+		return w.taste.Trio.Attack
 	}
 	var rings, said uint16
 	for _, t := range ga.inner() {
@@ -216,9 +286,9 @@ func (w *worker) again(i int, ga, gb *grip) float64 {
 		said |= 1 << uint(t.midi%12)
 	}
 	if said&^rings != 0 {
-		return 0
+		return w.taste.Trio.Attack
 	}
-	return w.taste.Trio.NothingNew
+	return w.taste.Trio.Attack + w.taste.Trio.NothingNew
 }
 
 // Figures with bass and drums: the beat is safe, so the chord may leave it. The
@@ -228,9 +298,9 @@ var (
 	trioFours = []figure{
 		{delay: 0.5, inner: []float64{2.5}},
 		{delay: 0, inner: []float64{2.5}},
-		{delay: 1.5, inner: []float64{3.5}},
+		{delay: 1, inner: []float64{2.5}},
 		{delay: 0, inner: []float64{1.5, 2.5}},
-		{delay: 0.5, inner: []float64{2, 3.5}},
+		{delay: 1.5, inner: []float64{3}},
 	}
 	trioThrees = []figure{
 		{delay: 0.5, inner: []float64{2.5}},
@@ -323,7 +393,7 @@ func (l *layout) layTrio() {
 		l.tx.innerAt = s.tune[p.tune].at // the rhythm section has the beat
 	case p.early:
 		l.tx.innerAt = p.from
-	case !p.light:
+	case !p.light && p.wait == 0:
 		l.delayTrio()
 	}
 	l.tx.name = l.trioName()
@@ -383,15 +453,21 @@ func (l *layout) trioName() string {
 }
 
 // answerTrio names the moments of a stretch that inner voices answer: those of
-// the figure, as stabs or, under a long note, as a line.
+// the figure, as stabs or, under a long note, as a line; the moment at which solo
+// has its chord, where that waits; and one soon, where the grip owes something.
 func (l *layout) answerTrio() {
 	s, p, beat := l.s, l.p, l.bar.Beat
 	l.inner, l.last = 0, l.tx.innerAt
 	sparse, full := l.level == densitySparse, l.level == densityFull
 	for t := p.at + l.half; t < p.end; t += l.half {
-		if t <= l.tx.innerAt || t-l.last < l.apart || l.ends(t) {
+		if t == p.wait {
+			l.add(answer{at: t, pair: true})
 			continue
 		}
+		if t <= max(l.tx.innerAt, p.wait) || t-l.last < l.apart || l.ends(t) {
+			continue
+		}
+		owes := p.owes && l.inner == 0 && t < p.at+2*beat
 		i := s.tuneAt(t)
 		if i >= 0 && s.tune[i].at == t {
 			onBeat, long := s.onBeat(t), s.tune[i].end-t >= beat
@@ -400,6 +476,8 @@ func (l *layout) answerTrio() {
 				l.add(answer{at: t, pair: true}) // the chord steps with the tune
 			case full && onBeat && long && s.seconds(l.last, t) >= 0.25:
 				l.add(answer{at: t, pair: s.strong(t)})
+			case owes && onBeat && s.seconds(l.last, t) >= 0.2:
+				l.add(answer{at: t})
 			}
 			continue
 		}
@@ -408,16 +486,16 @@ func (l *layout) answerTrio() {
 		}
 		hold := i >= 0 && s.tune[i].end > t && s.tune[i].end-max(s.tune[i].at, p.at) >= 3*beat
 		wants := l.wants(l.fig.inner, t)
+		due := t-l.last >= 2*beat && (i < 0 || t-s.tune[i].at >= 2*beat) // it is not left to die
 		switch {
+		case owes:
+			l.add(answer{at: t, pair: !hold, line: hold})
 		case hold:
-			// a long note is not left to die
-			due := l.inner == 0 && t-l.last >= 2*beat
 			if !wants && !due && !(full && t-l.last >= beat) || sparse && l.inner > 0 || l.slow && t-l.last < beat && !full {
 				continue
 			}
 			l.add(answer{at: t, line: true, pair: full && !s.onBeat(t)})
-		case sparse:
-		case wants && !(l.slow && t-l.last < beat), full && !s.onBeat(t) && t-l.last >= beat:
+		case due && !sparse, wants && !sparse && !(l.slow && t-l.last < beat), full && !s.onBeat(t) && t-l.last >= beat:
 			l.add(answer{at: t, pair: true})
 		}
 	}
@@ -451,6 +529,37 @@ func (s *score) lowestInner() int {
 	return lowestInner
 }
 
+// wanted are the notes that solo has where its chord waits for the tune's next
+// beat: the trio's answer there takes them.
+type wanted []tone
+
+func (l *layer) wanted(i int, a answer) wanted {
+	if p := &l.w.ps[i]; l.w.s.trio && a.at == p.wait {
+		return p.want
+	}
+	return nil
+}
+
+// gain is what a wanted stop gains.
+func (x wanted) gain(st Stop, finger int8, wt *AnswerTaste) float64 {
+	for _, t := range x {
+		if t.str == st.String && t.fret == st.Fret && t.finger == finger {
+			return wt.Wanted
+		}
+	}
+	return 0
+}
+
+// most is the most that a pitch gains.
+func (x wanted) most(midi int, wt *AnswerTaste) float64 {
+	for _, t := range x {
+		if int(t.midi) == midi {
+			return wt.Wanted
+		}
+	}
+	return 0
+}
+
 // takesRoot reports whether one of ns would sound lowest, the tune aside, on a
 // note that the bass player has. keep are the notes of live that ring on.
 func (l *layer) takesRoot(ns []strike, keep uint64) bool {
@@ -475,3 +584,8 @@ func (l *layer) takesRoot(ns []strike, keep uint64) bool {
 	}
 	return true
 }
+
+var zzPrice float64
+var zzEx []string
+var zzName string
+var zzStat = map[string]int{}
