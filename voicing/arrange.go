@@ -200,6 +200,7 @@ type worker struct {
 	used    map[usesKey][]theory.Use
 	links   []link             // links[i] from point i-1 to point i
 	price   float64            // of each note that is added: density moves it
+	over    []float64          // and by point, where choruses differ; nil where they do not
 	rows    map[string][]reply // rows of answers, by all that they depend on
 
 	unvaried bool      // what comes again is as it was
@@ -234,7 +235,7 @@ func (w *worker) arrange() *Arrangement {
 		l, res = w.trio(l, res)
 	}
 	a := l.arrangement()
-	a.Cost, a.Alone = res.Cost-w.paid(l.price, res), l.alone()
+	a.Cost, a.Alone = res.Cost-w.paid(l, res), l.alone()
 	for _, sp := range w.spots {
 		if w.m.cut[sp] {
 			a.Cut++

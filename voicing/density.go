@@ -67,11 +67,11 @@ func (w *worker) lay() (*layer, search.Result) {
 	w.prepareRuns()
 	w.prepareLinks()
 	l, res := w.vary(w.play())
-	l, res = w.repeats(l, res)
 	aim, ok := targets[w.density]
 	if !ok {
-		return l, res
+		return w.repeats(w.shape(l, res))
 	}
+	l, res = w.repeats(l, res)
 	w.first()
 	medium := float64(l.added())
 	share := func(l *layer) float64 { return float64(l.added()) / max(medium, 1) }
@@ -104,7 +104,7 @@ func (w *worker) lay() (*layer, search.Result) {
 	if m, r := w.vary(l, res); aim.off(share(m)) <= aim.off(share(l)) {
 		l, res = m, r
 	}
-	return w.repeats(l, res)
+	return w.repeats(w.shape(l, res))
 }
 
 // playAt is play at a price of a note.
@@ -135,13 +135,17 @@ func (p *point) pay(price float64, g *grip, tx *texture) float64 {
 
 // paid is how much of what the way res costs is the price of the day, which is
 // of the density and says nothing of the notes.
-func (w *worker) paid(price float64, res search.Result) float64 {
+func (w *worker) paid(l *layer, res search.Result) float64 {
 	taste, sum := w.taste.Texture.Note, 0.0
 	for i, c := range res.Path {
 		if c < 0 {
 			continue
 		}
 		p, g, tx := &w.ps[i], &w.grips[i][c], &w.ps[i].layouts[res.Manner[i]]
+		price := l.price
+		if l.over != nil {
+			price += l.over[i]
+		}
 		sum += p.pay(price+taste, g, tx)
 		sum -= p.pay(taste, g, tx)
 	}
@@ -149,7 +153,7 @@ func (w *worker) paid(price float64, res search.Result) float64 {
 }
 
 // notePrice is what one more note costs at point i: taste and the price of the day.
-func (w *worker) notePrice(int) float64 { return w.price + w.taste.Texture.Note }
+func (w *worker) notePrice(i int) float64 { return w.priceAt(i) + w.taste.Texture.Note }
 
 // grain makes the price differ a little from bar to bar, so that bars that are
 // alike do not all fill at one price: between 0.5 and 1.5, in the steps of the

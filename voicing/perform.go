@@ -52,11 +52,12 @@ type layer struct {
 
 	textures []texture // of each point, as it was played
 	price    float64   // of each note that is added
+	over     []float64 // and what it costs more at each point; nil for nothing
 }
 
 // perform lays out the chosen path and plays it.
 func (w *worker) perform(path, manner []int) *layer {
-	l := &layer{w: w, price: w.price, lastAt: -1 << 30, waited: map[int]bool{}}
+	l := &layer{w: w, price: w.price, over: w.over, lastAt: -1 << 30, waited: map[int]bool{}}
 	for i, c := range path {
 		g := grip{}
 		if c >= 0 && c < len(w.grips[i]) {

@@ -108,12 +108,6 @@ func (s *score) leaves(b int) bool {
 // has there.
 func (w *worker) refresh(l *layer, b int) {
 	s, t := w.s, &w.taste.Texture
-	others := []Density{densitySparse, densityFull}
-	if w.price > 0 {
-		others = others[:1]
-	} else if w.price < 0 {
-		others = others[1:]
-	}
 	from, to := s.bars[b].At, s.bars[b].At+s.bars[b].Len
 	first := sort.Search(len(w.ps), func(i int) bool { return w.ps[i].end > from })
 	for i := first; i < len(w.ps) && w.ps[i].at < to; i++ {
@@ -123,6 +117,12 @@ func (w *worker) refresh(l *layer, b int) {
 		}
 		if w.rerun != nil {
 			p.layouts = slices.Clone(p.layouts)
+		}
+		others := []Density{densitySparse, densityFull}
+		if price := w.priceAt(i); price > 0 {
+			others = others[:1]
+		} else if price < 0 {
+			others = others[1:]
 		}
 		taken := l.textures[i].struck(from, to)
 		for _, d := range others {
