@@ -19,11 +19,14 @@ const (
 	easeShare  = 1.02 // of the one before the last of many: it takes breath
 	manyTimes  = 5    // from so many choruses on
 
-	shareOff   = 0.03 // how near a share is near enough
-	shapeSteps = 7    // how often the tune is played to find the prices
-	dearArc    = 0.45 // how much dearer a note is at the ends of a chorus than by itself, to begin with
-	topGain    = 1.2  // how much cheaper it is in the grip of the high point itself
-	mostArc    = 3.0
+	shareOff    = 0.03 // how near a share is near enough
+	closePrices = 0.12 // prices that say the same of most bars
+	shortWeight = 0.25 // of a high point that is not the fullest, against a share that is off
+	shapeSteps  = 9    // how often the tune is played to find the prices
+	dearArc     = 0.45 // how much dearer a note is at the ends of a chorus than by itself, to begin with
+	topGain     = 1.2  // how much cheaper it is in the grip of the high point itself
+	mostArc     = 3.0
+	priceGrain  = 0.3 // how far the price differs from bar to bar, so that bars that are alike do not fill at once
 )
 
 // growth is how much each of n choruses adds, against the density's own.
@@ -47,20 +50,32 @@ func growth(n int) []float64 {
 
 // A chorus is one time through the tune.
 type chorus struct {
-	from, to                Tick
-	bars                    int
-	first, last             int     // its points, [first, last)
-	high                    int     // the phrase that has its high point, -1 for none
-	top                     int     // the point of that, -1 for none
-	share                   float64 // what it is to add, against the density's own
-	price, arc              float64 // what a note costs more than by itself, and how far that goes up and down
-	cheap, dear             float64 // prices known to be too cheap and too dear
-	knownC, knownD          bool
-	bestPrice, bestArc, off float64 // the nearest so far
+	from, to    Tick
+	bars        int
+	first, last int     // its points, [first, last)
+	high        int     // the phrase that has its high point, -1 for none
+	top         int     // the point of that, -1 for none
+	share       float64 // what it is to add, against the density's own
+
+	now, best   prices  // that are tried, and those that came nearest
+	off         float64 // how near the best came
+	cheap, dear *tried  // the last prices that were too cheap and too dear
+	less, more  float64 // mixes that are too few and too many, where the two are mixed
 }
 
-// choruses are the times through with the tune.
-func (w *worker) choruses() []chorus {
+// prices are what a note costs more than by itself in a chorus.
+type prices struct {
+	price float64
+	arc   float64 // how far it goes up and down
+	mix   float64 // the share of the chorus, around its high point, that has another
+	near  float64 // and what it is there
+}
+
+// tried is a price and by how much too much was added at it.
+type tried struct{ price, off float64 }
+
+// choruses are the times through with the tune; l is played without growth.
+func (w *worker) choruses(l *layer) []chorus {
 	s := w.s
 	var out []chorus
 	for k, x := range s.form.choruses {
@@ -68,21 +83,11 @@ func (w *worker) choruses() []chorus {
 			continue
 		}
 		last := s.bars[x.To-1]
-		c := chorus{from: s.start[x.From], to: last.At + last.Len, bars: x.To - x.From, high: -1, top: -1, arc: dearArc,
-			cheap: cheapest, dear: dearest, off: math.Inf(1)}
+		c := chorus{from: s.start[x.From], to: last.At + last.Len, bars: x.To - x.From, high: -1, top: -1,
+			now: prices{arc: dearArc}, off: math.Inf(1)}
 		c.first = sort.Search(len(w.ps), func(i int) bool { return w.ps[i].at >= c.from })
 		c.last = sort.Search(len(w.ps), func(i int) bool { return w.ps[i].at >= c.to })
-		if n := s.highPoint(c.from, c.to); n >= 0 {
-			t := s.tune[n].written()
-			for i := c.first; i < c.last; i++ {
-				if w.ps[i].at <= t {
-					c.high = w.ps[i].phrase
-				}
-				if w.ps[i].tune == n {
-					c.top = i
-				}
-			}
-		}
+		c.grow(w, l.fullness(&c))
 		out = append(out, c)
 	}
 	for k, g := range growth(len(out)) {
@@ -91,24 +96,89 @@ func (w *worker) choruses() []chorus {
 	return out
 }
 
-// highPoint is the note of the tune between two times to which a chorus grows:
-// its highest long one, late rather than early. -1 where there is none.
-func (s *score) highPoint(from, to Tick) int {
+// grow finds the note of the tune to which a chorus grows: its highest long one,
+// late rather than early, and in a phrase that has room for it. full is how
+// many notes a bar each phrase has by itself.
+func (c *chorus) grow(w *worker, full map[int]float64) {
 	const (
 		where = 0.7 // of the way
 		early = 9.0 // what being all the way from there costs, in semitones
+		room  = 8.0 // what twice as many notes as the others are worth
 	)
-	best, most := -1, math.Inf(-1)
-	for k := max(s.tuneAt(from-1)+1, 0); k < len(s.tune) && s.tune[k].at < to; k++ {
+	s := w.s
+	mean := 0.0
+	for _, x := range s.phrasesIn(c) {
+		mean += full[x] / float64(len(full))
+	}
+	most, point := math.Inf(-1), c.first
+	for k := max(s.tuneAt(c.from-1)+1, 0); k < len(s.tune) && s.tune[k].at < c.to && c.first < c.last; k++ {
 		n := &s.tune[k]
-		beat := s.bars[s.barAt(n.at)].Beat
-		x := float64(n.at-from) / float64(to-from)
-		worth := float64(n.midi) + 2*math.Log2(min(max(float64(n.end-n.at)/float64(beat), 0.25), 4)) - early*abs(x-where)
+		for point+1 < c.last && w.ps[point+1].at <= n.written() {
+			point++
+		}
+		phrase := w.ps[point].phrase
+		beats := float64(n.end-n.at) / float64(s.bars[s.barAt(n.at)].Beat)
+		x := float64(n.at-c.from) / float64(c.to-c.from)
+		worth := float64(n.midi) + 2*math.Log2(min(max(beats, 0.25), 4)) - early*abs(x-where)
+		if f, ok := full[phrase]; ok && mean > 0 {
+			worth += room * (f/mean - 1)
+		}
 		if worth > most {
-			best, most = k, worth
+			most, c.high, c.top = worth, phrase, -1
+			if w.ps[point].tune == k {
+				c.top = point
+			}
 		}
 	}
-	return best
+}
+
+// phrasesIn lists the phrases of a chorus, but what is shorter than two bars.
+func (s *score) phrasesIn(c *chorus) []int {
+	var out []int
+	for k, p := range s.phrase {
+		if at := s.start[p.From]; in(at, c.from, c.to) && p.To-p.From >= 2 {
+			out = append(out, k)
+		}
+	}
+	return out
+}
+
+// fullness is how many notes a bar each phrase of a chorus has, the tune's own
+// among them.
+func (l *layer) fullness(c *chorus) map[int]float64 {
+	s := l.w.s
+	out := map[int]float64{}
+	for _, k := range s.phrasesIn(c) {
+		p := s.phrase[k]
+		from, to := s.start[p.From], s.end
+		if p.To < len(s.start) {
+			to = s.start[p.To]
+		}
+		n := 0
+		for i := range l.done {
+			if in(l.done[i].at, from, to) {
+				n++
+			}
+		}
+		out[k] = float64(n) * float64(s.bars[p.From].Metre.Num) / float64(to-from)
+	}
+	return out
+}
+
+// belowTop is by how much the phrase of the high point has fewer notes a bar
+// than the fullest of the others, as a share; 0 where it has most.
+func (l *layer) belowTop(c *chorus) float64 {
+	full := l.fullness(c)
+	own, most := full[c.high], 0.0
+	for k, f := range full {
+		if k != c.high {
+			most = max(most, f)
+		}
+	}
+	if own == 0 || most < own {
+		return 0
+	}
+	return most/own - 1 + 0.01
 }
 
 // arc is how much dearer than in the middle a note is at point i of a chorus, from
@@ -134,7 +204,7 @@ func (w *worker) shape(l *layer, res search.Result) (*layer, search.Result) {
 	if len(w.s.form.choruses) < 2 {
 		return l, res
 	}
-	cs := w.choruses()
+	cs := w.choruses(l)
 	all, bars := 0, 0
 	for k := range cs {
 		all += l.addedIn(&cs[k])
@@ -145,7 +215,7 @@ func (w *worker) shape(l *layer, res search.Result) (*layer, search.Result) {
 	}
 	mean := float64(all) / float64(bars)
 	w.layChoruses(cs)
-	for try := 0; try < shapeSteps; try++ {
+	for range shapeSteps {
 		w.setPrices(cs)
 		l, res = w.play()
 		good := true
@@ -159,8 +229,8 @@ func (w *worker) shape(l *layer, res search.Result) (*layer, search.Result) {
 	again := false
 	for k := range cs {
 		c := &cs[k]
-		again = again || c.price != c.bestPrice || c.arc != c.bestArc
-		c.price, c.arc = c.bestPrice, c.bestArc
+		again = again || c.now != c.best
+		c.now = c.best
 	}
 	if again {
 		w.setPrices(cs)
@@ -169,75 +239,51 @@ func (w *worker) shape(l *layer, res search.Result) (*layer, search.Result) {
 	return w.vary(l, res)
 }
 
-// aim looks how near a chorus came to what it is to add, and sets its next price.
+// aim looks how near a chorus came to what it is to add, and sets the prices to
+// try next.
 func (l *layer) aim(c *chorus, mean float64) bool {
-	share := float64(l.addedIn(c)) / (mean * float64(c.bars))
-	d := share - c.share
+	d := float64(l.addedIn(c))/(mean*float64(c.bars)) - c.share
 	short := l.belowTop(c)
-	if off := abs(d) + 0.5*short; off < c.off {
-		c.off, c.bestPrice, c.bestArc = off, c.price, c.arc
+	if off := abs(d) + min(shortWeight*short, 0.1); off < c.off {
+		c.off, c.best = off, c.now
 	}
-	good := abs(d) <= shareOff && short == 0
-	if good {
+	n := &c.now
+	if short > 0 && n.arc < mostArc && n.mix == 0 {
+		n.arc = min(1.5*n.arc, mostArc)
+		c.cheap, c.dear = nil, nil // they were for another
+	} else if abs(d) <= shareOff {
 		return true
 	}
-	if short > 0 && c.arc < mostArc {
-		c.arc = min(1.6*c.arc, mostArc)
-	}
-	if abs(d) <= shareOff {
-		return false
-	}
-	if d > 0 {
-		c.cheap, c.knownC = c.price, true
-	} else {
-		c.dear, c.knownD = c.price, true
-	}
-	step := max(0.1, 2*abs(d))
 	switch {
-	case c.knownC && c.knownD && c.cheap < c.dear:
-		c.price = (c.cheap + c.dear) / 2
+	case n.mix > 0 && d > 0:
+		c.more = n.mix
+	case n.mix > 0:
+		c.less = n.mix
 	case d > 0:
-		c.price, c.knownD = min(c.price+step, dearest), false
+		c.cheap = &tried{n.price, d}
 	default:
-		c.price, c.knownC = max(c.price-step, cheapest), false
+		c.dear = &tried{n.price, d}
+	}
+	step := max(0.05, 1.2*abs(d))
+	switch {
+	case n.mix > 0:
+		n.mix = (c.less + c.more) / 2
+	case c.cheap != nil && c.dear != nil && c.cheap.price < c.dear.price:
+		if c.dear.price-c.cheap.price < closePrices {
+			// bars that are alike change all at once: some are to change, those
+			// around the high point
+			*n = prices{price: c.dear.price, arc: n.arc, near: c.cheap.price, mix: 0.5}
+			c.less, c.more = 0, 1
+			break
+		}
+		part := min(max(c.cheap.off/(c.cheap.off-c.dear.off), 0.2), 0.8) // nearer to the nearer
+		n.price = c.cheap.price + part*(c.dear.price-c.cheap.price)
+	case d > 0:
+		n.price, c.dear = min(n.price+step, dearest), nil
+	default:
+		n.price, c.cheap = max(n.price-step, cheapest), nil
 	}
 	return false
-}
-
-// belowTop is by how much the phrase of the high point has fewer notes a bar
-// than the fullest of the others, as a share; 0 where it has most.
-func (l *layer) belowTop(c *chorus) float64 {
-	if c.high < 0 {
-		return 0
-	}
-	s := l.w.s
-	most, own := 0.0, 0.0
-	for k := range s.phrase {
-		p := &s.phrase[k]
-		from, to := s.start[p.From], s.end
-		if p.To < len(s.start) {
-			to = s.start[p.To]
-		}
-		if from < c.from || from >= c.to || to-from < 2*s.bars[p.From].Len {
-			continue
-		}
-		n := 0
-		for i := range l.done {
-			if in(l.done[i].at, from, to) {
-				n++
-			}
-		}
-		per := float64(n) / float64(to-from)
-		if k == c.high {
-			own = per
-		} else {
-			most = max(most, per)
-		}
-	}
-	if own == 0 || most < own {
-		return 0
-	}
-	return most/own - 1 + 0.01
 }
 
 // addedIn is how many notes are added in a chorus.
@@ -275,8 +321,19 @@ func (w *worker) setPrices(cs []chorus) {
 	w.over = make([]float64, len(w.ps)) // anew: layers keep theirs
 	for k := range cs {
 		c := &cs[k]
+		peak := (c.first + c.last) / 2
 		for i := c.first; i < c.last; i++ {
-			w.over[i] = c.price + c.arc*w.arc(c, i)
+			if w.ps[i].phrase == c.high {
+				peak = i
+				break
+			}
+		}
+		for i := c.first; i < c.last; i++ {
+			price := c.now.price
+			if float64(absInt(i-peak)) < c.now.mix*float64(max(peak-c.first, c.last-peak)) {
+				price = c.now.near
+			}
+			w.over[i] = price + c.now.arc*w.arc(c, i) + priceGrain*(w.ps[i].grain-1)
 			if i == c.top {
 				w.over[i] -= topGain
 			}
