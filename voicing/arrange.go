@@ -201,6 +201,8 @@ type worker struct {
 	links   []link             // links[i] from point i-1 to point i
 	price   float64            // of each note that is added: density moves it
 	over    []float64          // and by point, where choruses differ; nil where they do not
+	mean    float64            // notes that are added to a bar of them where nothing grows
+	parts   []chorus           // that have the tune, where it is played several times
 	rows    map[string][]reply // rows of answers, by all that they depend on
 
 	unvaried bool      // what comes again is as it was

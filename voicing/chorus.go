@@ -60,6 +60,7 @@ type chorus struct {
 	now, best   prices  // that are tried, and those that came nearest
 	off         float64 // how near the best came
 	cheap, dear *tried  // the last prices that were too cheap and too dear
+	flat        float64 // the last arc that left the high point below others
 	less, more  float64 // mixes that are too few and too many, where the two are mixed
 }
 
@@ -204,7 +205,8 @@ func (w *worker) shape(l *layer, res search.Result) (*layer, search.Result) {
 	if len(w.s.form.choruses) < 2 {
 		return l, res
 	}
-	cs := w.choruses(l)
+	w.parts = w.choruses(l)
+	cs := w.parts
 	all, bars := 0, 0
 	for k := range cs {
 		all += l.addedIn(&cs[k])
@@ -214,6 +216,7 @@ func (w *worker) shape(l *layer, res search.Result) (*layer, search.Result) {
 		return l, res
 	}
 	mean := float64(all) / float64(bars)
+	w.mean = mean
 	w.layChoruses(cs)
 	for range shapeSteps {
 		w.setPrices(cs)
@@ -248,11 +251,15 @@ func (l *layer) aim(c *chorus, mean float64) bool {
 		c.off, c.best = off, c.now
 	}
 	n := &c.now
-	if short > 0 && n.arc < mostArc && n.mix == 0 {
-		n.arc = min(1.5*n.arc, mostArc)
+	switch {
+	case short > 0 && n.arc < mostArc && n.mix == 0:
+		c.flat, n.arc = n.arc, min(1.5*n.arc, mostArc)
 		c.cheap, c.dear = nil, nil // they were for another
-	} else if abs(d) <= shareOff {
+	case abs(d) <= shareOff:
 		return true
+	case d > 4*shareOff && c.flat > 0 && n.arc > 1.1*c.flat: // the high point alone has too much
+		*n = prices{price: n.price, arc: (c.flat + n.arc) / 2}
+		c.cheap, c.dear = nil, nil
 	}
 	switch {
 	case n.mix > 0 && d > 0:
@@ -347,4 +354,9 @@ func (w *worker) priceAt(i int) float64 {
 		return w.price
 	}
 	return w.price + w.over[i]
+}
+
+// tops reports whether point i is the high point of a chorus, where there are several.
+func (w *worker) tops(i int) bool {
+	return slices.ContainsFunc(w.parts, func(c chorus) bool { return c.top == i })
 }

@@ -395,6 +395,9 @@ func (w *worker) reason(i int, g *grip) string {
 	default:
 		why = append(why, "a strong beat, and the last chord is far")
 	}
+	if w.tops(i) {
+		why = append(why, "the high point of the chorus")
+	}
 	var has []string
 	if guides := c.GuideTones(); len(guides) > 0 && hasAll(g.pcs, guides) {
 		has = append(has, "guide tones there")

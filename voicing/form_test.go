@@ -16,7 +16,7 @@ import (
 
 // ownTunes are the built-in tune and the sheets for checks of the whole program:
 // major and minor, 4/4, 3/4 and 6/8, with pick-ups and without.
-func ownTunes(t *testing.T) map[string]*theory.Tune {
+func ownTunes(t testing.TB) map[string]*theory.Tune {
 	t.Helper()
 	files, err := filepath.Glob("../testdata/tunes/*.*")
 	if err != nil {

@@ -1,0 +1,162 @@
+package voicing
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+
+	"thumbline/theory"
+	"thumbline/theory/leadsheet"
+)
+
+// grown arranges a tune and keeps what its choruses were to be.
+func grown(t testing.TB, tune *theory.Tune, p Plan) (*worker, *Arrangement) {
+	t.Helper()
+	w := &worker{neck: StandardNeck(), hand: NormalHand(), right: NormalRightHand(), taste: DefaultTaste(), tension: tensionMedium}
+	var err error
+	if w.density, err = ParseDensity(p.Density); err != nil {
+		t.Fatal(err)
+	}
+	oct, err := register(tune, w.neck)
+	if err != nil {
+		t.Fatal(err)
+	}
+	tune = tune.Transpose(theory.Interval{Steps: 7 * (oct / 12), Semitones: oct})
+	f, err := newForm(tune, &p, w.neck)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w.s = newScore(f)
+	w.s.turnarounds(w.tension, w.density, &w.taste.Turn)
+	w.s.takeOver()
+	return w, w.arrange()
+}
+
+// shareAdded is how many notes are added in each chorus, against what one time
+// through adds on average when nothing grows.
+func (w *worker) shareAdded(a *Arrangement) []float64 {
+	var out []float64
+	for _, c := range w.parts {
+		n := 0
+		for _, x := range a.Notes {
+			if x.Voice != Melody && in(x.At, c.from, c.to) {
+				n++
+			}
+		}
+		out = append(out, float64(n)/w.mean/float64(c.bars))
+	}
+	return out
+}
+
+// fullest says of each chorus whether the phrase of its high point has the most
+// notes a bar of all its phrases, and whether its fullest attack is there.
+func (w *worker) fullest(a *Arrangement) (notes, attack []bool) {
+	s := w.s
+	for k := range w.parts {
+		c := &w.parts[k]
+		perBar, most := map[int]float64{}, map[int]int{}
+		for ns := range attacks(a.Notes) {
+			if !in(ns[0].At, c.from, c.to) {
+				continue
+			}
+			b := s.barAt(ns[0].At)
+			for _, p := range s.phrasesIn(c) {
+				if b >= s.phrase[p].From && b < s.phrase[p].To {
+					perBar[p] += float64(len(ns)) / float64(s.phrase[p].To-s.phrase[p].From)
+					most[p] = max(most[p], len(ns))
+				}
+			}
+		}
+		n, t := true, true
+		for p := range perBar {
+			n = n && perBar[p] <= perBar[c.high]+1e-9
+			t = t && most[p] <= most[c.high]
+		}
+		notes, attack = append(notes, n), append(attack, t)
+	}
+	return notes, attack
+}
+
+// readTune is a lead sheet of the project.
+func readTune(t testing.TB, name string) *theory.Tune {
+	t.Helper()
+	f, err := os.Open(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	tune, err := leadsheet.Read(f, filepath.Base(name), leadsheet.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return tune
+}
+
+// Later choruses are fuller, and each grows to its high point (harmony.md 5.7;
+// how much is the project's own).
+func TestChorusesGrow(t *testing.T) {
+	for name, tune := range ownTunes(t) {
+		for _, n := range []int{2, 3, 5} {
+			w, a := grown(t, tune, Plan{Choruses: n})
+			got := w.shareAdded(a)
+			if len(got) != n {
+				t.Fatalf("%s: %d choruses of %d", name, len(got), n)
+			}
+			sum := 0.0
+			for k, x := range got {
+				sum += x / float64(n)
+				if k > 0 && x <= got[k-1] && !(n >= manyTimes && k == n-2) {
+					t.Errorf("%s, %d choruses: %.2f, the %d. is not fuller than the one before", name, n, got, k+1)
+				}
+			}
+			if sum < 0.9 || sum > 1.15 {
+				t.Errorf("%s, %d choruses: %.2f add %.2f of what medium does", name, n, got, sum)
+			}
+			notes, attack := w.fullest(a)
+			for k := range notes {
+				if !notes[k] || !attack[k] {
+					t.Errorf("%s, chorus %d of %d: the fullest phrase is not that of its high point (bar %s): notes %v, attack %v",
+						name, k+1, n, w.s.bars[w.s.phrase[w.parts[k].high].From].Label, notes[k], attack[k])
+				}
+			}
+		}
+	}
+}
+
+// The same over the shared sheets, three times through: every tune rises, and
+// nearly every chorus is fullest at its high point.
+func TestChorusesOfSharedSheets(t *testing.T) {
+	for _, pattern := range []string{"corpus/leadsheets/*.mxl", "corpus/abc/*.abc"} {
+		tunes, off, choruses, top, thick := 0, 0, 0, 0, 0
+		SharedTunes(t, pattern, func(name string, tune *theory.Tune) {
+			w, a := grown(t, tune, Plan{Choruses: 3})
+			got := w.shareAdded(a)
+			tunes++
+			mean := 0.0
+			for k, x := range got {
+				mean += x / float64(len(got))
+				if k > 0 && x <= got[k-1] {
+					t.Errorf("%s: %.2f does not rise", name, got)
+				}
+			}
+			if mean < 0.9 || mean > 1.15 {
+				off++
+				t.Logf("%s: %.2f, %.2f in all", name, got, mean)
+			}
+			notes, attack := w.fullest(a)
+			for k := range notes {
+				choruses++
+				if notes[k] {
+					top++
+				} else {
+					t.Logf("%s, chorus %d: notes %v attack %v", name, k+1, notes[k], attack[k])
+				}
+				if attack[k] {
+					thick++
+				}
+			}
+		})
+		t.Logf("%s: %d tunes, %d not within 0.9 to 1.15 of medium; of %d choruses the high point's phrase has most notes a bar in %d, the fullest attack in %d",
+			pattern, tunes, off, choruses, top, thick)
+	}
+}
