@@ -110,6 +110,7 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 	if relaxed {
 		w.s.relax()
 	}
+	w.s.comping()
 	w.s.takeOver()
 	a := w.arrange()
 	a.Title, a.Key, a.Transposition, a.Feel = t.Title, t.Key, shift, feel
@@ -356,6 +357,9 @@ func (w *worker) spot(i int) spot {
 		sp.tune = s.tune[p.tune].midi
 	} else {
 		sp.ceiling = w.ceiling(p.at)
+		if sp.comp = p.comp; sp.comp {
+			sp.ceiling = compTop
+		}
 	}
 	if w.tension == tensionLow || s.chords[p.chord].added != "" && !s.coloured {
 		sp.mood = strict
@@ -634,10 +638,11 @@ const (
 	partCommon
 	partTurned
 	partPassing
+	partTop
 	parts
 )
 
-var partNames = [parts]string{"inner voices move", "seventh not led", "bass line", "parallel octaves", "other strings", "outer voices", "common tones stay", "inversion not by step", "passing diminished not by step"}
+var partNames = [parts]string{"inner voices move", "seventh not led", "bass line", "parallel octaves", "other strings", "outer voices", "common tones stay", "inversion not by step", "passing diminished not by step", "top line"}
 
 // A link is what the chords of two neighbouring points say about the voices
 // between them.
@@ -647,6 +652,7 @@ type link struct {
 	sev, third int16
 	passing    bool // one of them is a diminished a step from the other's bass
 	phrase     bool // both lie in one phrase
+	comp       bool // without a tune, both
 }
 
 // links prepares what voices asks for again and again.
@@ -655,7 +661,7 @@ func (w *worker) prepareLinks() {
 	for i := 1; i < len(w.ps); i++ {
 		p, q := &w.ps[i], &w.ps[i-1]
 		ca, cb := w.s.chords[q.chord].chord, w.s.chords[p.chord].chord
-		k := link{change: p.change, phrase: p.phrase == q.phrase}
+		k := link{change: p.change, phrase: p.phrase == q.phrase, comp: p.comp && q.comp}
 		if third, ok := cb.ThirdPC(); ok && p.change && fallsFifth(ca, cb) && ca.Tones.Has(10) {
 			k.falls, k.third, k.sev = true, int16(third), int16((ca.RootPC()+10)%12)
 		}
@@ -769,6 +775,9 @@ func (w *worker) voices(i int, ga, gb *grip) (c [parts]float64) {
 		if d := (gb.note[0].midi - gb.note[gb.n-1].midi) % 12; d == 3 || d == 4 {
 			c[partOuter] -= 0.5 * t.Contrary // tenths sing
 		}
+	}
+	if k.comp {
+		c[partTop] = t.Comp.topLine(ga, gb, k.change)
 	}
 	if k.phrase && ga.strings != gb.strings {
 		c[partStrings] = t.Structure

@@ -392,6 +392,8 @@ func (w *worker) reason(i int, g *grip) string {
 		why = append(why, "the chord changes")
 	case p.tune >= 0 && s.tune[p.tune].end-s.tune[p.tune].at >= 2*s.bars[s.barAt(p.at)].Beat:
 		why = append(why, "a long note")
+	case p.comp:
+		why = append(why, "a new bar of the same chord")
 	default:
 		why = append(why, "a strong beat, and the last chord is far")
 	}

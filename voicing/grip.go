@@ -96,6 +96,7 @@ type spot struct {
 	final      bool
 	mood       mood
 	trio       trioPart
+	comp       bool // without a tune, for someone to play over
 }
 
 // spread is how much dearer than the best a grip may be by itself and still be
@@ -728,6 +729,9 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 		add("high on the neck", w.HighFret*float64(top-10))
 	}
 	add("tune's string", e.tuneString(g))
+	if e.s.comp {
+		add("comping", w.Comp.compCost(g))
+	}
 	if e.s.light && g.n >= 3 {
 		add("little time", w.Full*float64(g.n-2))
 	}

@@ -12,7 +12,8 @@ type texture struct {
 	// rootLast says that a grip on the root keeps its bass for the last word:
 	// it takes the place of the last answer.
 	rootLast bool
-	alone    bool // the tune alone: what sounds rings on, the grip is not struck
+	alone    bool   // the tune alone: what sounds rings on, the grip is not struck
+	chords   []Tick // where it comps: when the chord is struck again
 	name     string
 	figure   int     // index of the figure it follows, -1 for none
 	cost     float64 // what it costs by itself
@@ -42,7 +43,7 @@ func (tx *texture) count() {
 
 // same reports whether two textures strike the same voices at the same times.
 func (tx *texture) same(o *texture) bool {
-	return tx.bassAt == o.bassAt && tx.innerAt == o.innerAt && tx.split == o.split && tx.alone == o.alone && slices.Equal(tx.answers, o.answers)
+	return tx.bassAt == o.bassAt && tx.innerAt == o.innerAt && tx.split == o.split && tx.alone == o.alone && slices.Equal(tx.answers, o.answers) && slices.Equal(tx.chords, o.chords)
 }
 
 // A figure is how a phrase lays its grips out, in beats after the point (in
@@ -149,6 +150,9 @@ func (s *score) layouts(p *point, d Density, t *TextureTaste) []texture {
 	bar := s.bars[s.barAt(p.at)]
 	l := layout{s: s, p: p, bar: bar, half: half(bar), slow: s.seconds(0, PerQuarter) > ringingQuarter}
 	l.apart = max(l.half/2, s.ticksFor(p.at, shortestRoom))
+	if p.comp {
+		return s.compLayout(p, d)
+	}
 	if s.trio {
 		return l.trioLayouts(d, t)
 	}

@@ -198,8 +198,15 @@ func (l *layer) write() {
 			if t.voice == Bass {
 				at = p.texture.bassAt
 			}
-			l.due = append(l.due, strike{tone: t, at: at, end: l.ringEnd(i, t), point: i, tune: -1,
-				fill: p.tune < 0 || w.s.chords[p.chord].added != "" || w.s.putIn(at)})
+			x := strike{tone: t, at: at, end: l.ringEnd(i, t), point: i, tune: -1,
+				fill: !p.comp && (p.tune < 0 || w.s.chords[p.chord].added != "" || w.s.putIn(at))}
+			if p.comp && t.voice == Inner {
+				x.brief = l.chordEnd(at)
+			}
+			l.due = append(l.due, x)
+		}
+		if p.comp {
+			l.due = l.chordAgain(i, l.due)
 		}
 	}
 	sort.SliceStable(l.due, func(a, b int) bool {
@@ -360,7 +367,7 @@ func (l *layer) postpone(p int, t Tick, now []strike) []strike {
 // pointAt is the point whose inner voices are struck at t, -1 for none.
 func (l *layer) pointAt(t Tick, now []strike) int {
 	for _, n := range now {
-		if n.voice == Inner && n.point >= 0 && l.w.ps[n.point].at == t && !l.w.scripted(n.point) {
+		if p := n.point; n.voice == Inner && p >= 0 && l.w.ps[p].at == t && !l.w.scripted(p) && !l.w.ps[p].comp {
 			return n.point
 		}
 	}

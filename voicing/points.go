@@ -18,6 +18,9 @@ type point struct {
 	closes  bool // the last point of a phrase
 	final   bool // the last point of the tune
 	light   bool // hardly any time: few notes
+	comp    bool // in a chorus without its tune
+	pushed  bool // and its chord comes half a unit before it
+	pushes  bool // or that of the next one does
 	phrase  int
 
 	wait    Tick      // when solo's chord comes, where that is with the tune's next beat; 0 elsewhere
@@ -94,6 +97,7 @@ func (s *score) points() []point {
 			p.light = true
 		}
 	}
+	s.compPoints(ps)
 	return ps
 }
 
@@ -130,7 +134,7 @@ func (s *score) nextDue(t, from, to Tick, ps []point) Tick {
 		if b.At >= to {
 			break
 		}
-		if b.At >= t && b.At > last && b.At-last >= 4*b.Beat {
+		if b.At >= t && b.At > last && (b.At-last >= 4*b.Beat || s.comps(b.At)) {
 			return b.At
 		}
 	}

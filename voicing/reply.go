@@ -732,6 +732,9 @@ func (l *layer) eachFinger(st Stop, f func(int8, float64)) {
 // fills reports whether an added note at t lies in a long note or a rest.
 func (l *layer) fills(t Tick) bool {
 	s := l.w.s
+	if s.comps(t) {
+		return false
+	}
 	k := s.tuneAt(t)
 	if k < 0 || s.tune[k].end <= t {
 		return true

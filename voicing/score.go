@@ -32,6 +32,7 @@ type score struct {
 	source   []int // of each bar, the written bar it comes from, -1 for one put in
 	pass     []int // of each bar, which time through it is
 	form     *form
+	comp     [2]Tick // the chorus without its tune, from and to; both 0 for none
 }
 
 type tuneNote struct {

@@ -95,6 +95,9 @@ type Taste struct {
 	// Between the attacks of the tune.
 	Answer AnswerTaste
 
+	// Without the tune.
+	Comp CompTaste
+
 	// Between the parts of the form.
 	Turn TurnTaste
 	// Again weighs what comes again.
@@ -284,6 +287,7 @@ func DefaultTaste() Taste {
 			Colour: 0.6, Borrowed: 0.3, BorrowedFourth: 1.6, Passing: 0.2, Root: 0.8, BassDoubled: 1.0, TuneAhead: 1.3, Guide: 0.25, RestHigh: 0.6, GuideLeft: 0.5, Backwards: 2, Wanted: 3, Pair: 0.6, Single: 0.8,
 		},
 		Again: AgainTaste{Same: 1, Bass: 2, Inner: 0.7, Harmony: 1},
+		Comp:  CompTaste{Open: 0.8, Low: 0.15, High: 0.25, LowInner: 0.8, TopSame: 0.35, TopThird: 0.7, TopLeap: 1.8, TopWide: 0.25},
 		Turn: TurnTaste{
 			Free: 0.6, Quick: 0.35, Foreign: 0.1, Again: 1.2, Before: 0.3, Tame: 0.8,
 			Tension: 0.1, NoFifth: 0.2, WrongMode: 0.4, Suspended: 0.4, Passing: 0.3,
