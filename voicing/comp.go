@@ -102,9 +102,17 @@ func (s *score) comping() {
 			}
 		}
 	}
+	if f.comped == len(f.choruses)-1 { // nothing follows that its last turnaround could lead to
+		k := len(own)
+		for k > 1 && own[k-1].added != "" {
+			k--
+		}
+		own = own[:k]
+	}
 	if len(own) == 0 {
 		return
 	}
+	own[len(own)-1].end = s.comp[1]
 	a := sort.Search(len(s.chords), func(i int) bool { return s.chords[i].at >= s.comp[0] })
 	b := sort.Search(len(s.chords), func(i int) bool { return s.chords[i].at >= s.comp[1] })
 	if a > 0 {
