@@ -132,6 +132,9 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 	}
 	a.Intro, a.Ending = f.names[0], f.names[1]
 	a.Setting = w.setting
+	if w.setting == Trio {
+		w.s.company(a)
+	}
 	if p.Ritardando {
 		a.ritard()
 	}

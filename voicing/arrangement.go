@@ -150,7 +150,9 @@ type Arrangement struct {
 	Chords        []ChordMark // as the sheet has them
 	Added         []ChordMark // chords put in between, and the sheet's own where it comes back after them
 	Grips         []Placed
-	Notes         []Note // in order of At, then pitch
+	Notes         []Note     // in order of At, then pitch
+	Bassist       []BassNote // of a trio, in order of At, one at a time
+	Time          []Stroke   // of the drummer of a trio, in order of At
 	LetGo         []LetGo
 	Warnings      []string
 	Cost          float64 // of the grips and the ways between them, in the unit of Taste

@@ -98,6 +98,21 @@ func Cut(a *voicing.Arrangement, from, to int) *voicing.Arrangement {
 			c.Notes = append(c.Notes, n)
 		}
 	}
+	c.Bassist = nil
+	for _, n := range a.Bassist {
+		if in(n.At) {
+			n.Dur = min(n.Dur, end-n.At)
+			n.At -= start
+			c.Bassist = append(c.Bassist, n)
+		}
+	}
+	c.Time = nil
+	for _, x := range a.Time {
+		if in(x.At) {
+			x.At -= start
+			c.Time = append(c.Time, x)
+		}
+	}
 	c.LetGo = nil
 	for _, g := range a.LetGo {
 		if in(g.At) && g.At+g.Dur < end {

@@ -18,7 +18,8 @@ import (
 // A note ends as meant, or early because its string is struck again, its finger
 // is needed elsewhere, the hand leaves (a shift) or cannot hold it any more; early
 // is by how many ticks. letGo has, with the reason in words, the notes of the
-// tune that stop before their written end.
+// tune that stop before their written end. bassist, in a trio only, is the bass
+// player's line.
 func JSON(w io.Writer, a *voicing.Arrangement) error {
 	var j jsonText
 	j.raw("{\n")
@@ -67,6 +68,11 @@ func JSON(w io.Writer, a *voicing.Arrangement) error {
 			{"ends", n.Ends.String()}, {"early", int(n.Early)},
 		}
 	})
+	if a.Setting == voicing.Trio {
+		list(&j, "bassist", a.Bassist, func(n voicing.BassNote) []pair {
+			return []pair{{"at", int(n.At)}, {"dur", int(n.Dur)}, {"midi", n.MIDI}}
+		})
+	}
 	list(&j, "letGo", a.LetGo, func(g voicing.LetGo) []pair {
 		return []pair{{"at", int(g.At)}, {"midi", g.MIDI}, {"early", int(g.Early)}, {"reason", g.Reason}}
 	})
