@@ -45,7 +45,8 @@ type stroke struct {
 }
 
 // Perform plays an arrangement: swing, levels, chord spread; the channel of a
-// note is its string (string 1, the highest, on channel 1). With a straight
+// note is its string (string 1, the highest, on channel 1). The bass player and
+// the drummer of a trio are on channels 9 and 10, in layers of their own. With a straight
 // feel and NoSpread the events lie exactly at the arrangement's ticks.
 //
 // Where the arrangement has two notes on a string at once, the earlier is cut;
@@ -108,6 +109,10 @@ func Perform(a *voicing.Arrangement, opt PerformOptions) *Sequence {
 				}
 			}
 		}
+	}
+	s.Events = append(s.Events, playBand(a, g, shape, opt)...)
+	for _, n := range a.Bassist {
+		s.End = max(s.End, g.warp(Tick(n.At+n.Dur)))
 	}
 	if opt.Click {
 		s.Events = append(s.Events, clicks(a)...)

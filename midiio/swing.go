@@ -15,6 +15,7 @@ type beatSpan struct {
 	off      Tick // how far into its beat it begins
 	beat     Tick
 	straight bool
+	thirds   bool // straight because of what is struck in it
 	joined   bool // the second part of the beat that the span before begins
 }
 
@@ -120,6 +121,7 @@ func (g *grid) markThirds(t Tick) {
 	}
 	s := &g.spans[i]
 	if pos := s.off + t - s.at; pos*6%s.beat == 0 && pos*4%s.beat != 0 {
+		s.thirds = s.thirds || !s.straight
 		s.straight = true
 	}
 }

@@ -35,7 +35,7 @@ func (o *options) hearing() (hearing, error) {
 	if o.changed("tempo") && o.tempo == "" {
 		return h, usagef("--tempo is empty (such as 60%% or 90)")
 	}
-	if h.layers, err = layers(o.only, o.mute, o.changed("only")); err != nil {
+	if h.layers, err = layers(o.only, o.mute, o.changed("only"), o.trio()); err != nil {
 		return h, err
 	}
 	if math.IsNaN(o.gain) || o.gain < -60 || o.gain > maxGain {
@@ -50,15 +50,39 @@ func (o *options) hearing() (hearing, error) {
 	return h, nil
 }
 
+// guitar are the layers that the guitar plays, company those of the others in a
+// trio.
+var (
+	guitar  = []midiio.Layer{midiio.Melody, midiio.Inner, midiio.Bass}
+	company = []midiio.Layer{midiio.Bassist, midiio.Time}
+)
+
+// trio reports whether bass and drums are there to be heard.
+func (o *options) trio() bool {
+	s, err := voicing.ParseSetting(o.setting)
+	return err == nil && s == voicing.Trio
+}
+
 // layers are the voices to be heard. The click is not among them: it has its
 // own flag.
-func layers(only, mute []string, some bool) (midiio.LayerSet, error) {
-	const words = "melody, inner, bass"
+func layers(only, mute []string, some, trio bool) (midiio.LayerSet, error) {
+	there := guitar
+	if trio {
+		there = append(slices.Clone(guitar), company...)
+	}
+	var names []string
+	for _, l := range there {
+		names = append(names, l.String())
+	}
+	words := strings.Join(names, ", ")
 	parse := func(flag string, names []string) (midiio.LayerSet, error) {
 		var s midiio.LayerSet
 		for _, n := range names {
 			l, ok := midiio.ParseLayer(strings.TrimSpace(n))
-			if !ok || l > midiio.Bass {
+			switch {
+			case ok && !trio && slices.Contains(company, l):
+				return 0, usagef("--%s %s: bass and drums play in a trio only (add --setting trio)", flag, n)
+			case !ok || !slices.Contains(there, l):
 				return 0, usagef("--%s %s: no such layer (there are: %s)", flag, n, words)
 			}
 			s |= midiio.Layers(l)
@@ -78,7 +102,7 @@ func layers(only, mute []string, some bool) (midiio.LayerSet, error) {
 		return 0, err
 	}
 	set &^= s
-	if set&midiio.Layers(midiio.Melody, midiio.Inner, midiio.Bass) == 0 {
+	if set&midiio.Layers(there...) == 0 {
 		return 0, usagef("nothing is left to hear (of %s)", words)
 	}
 	return set, nil
@@ -95,6 +119,9 @@ func (h hearing) voices() []voicing.Voice {
 	return vs
 }
 
+// hasGuitar reports whether anything of the guitar is heard.
+func (h hearing) hasGuitar() bool { return h.layers&midiio.Layers(guitar...) != 0 }
+
 // silent tells when the voices to be heard have nothing in bars [from, to): a
 // choice that leaves silence is no failure, but it is rarely meant.
 func (h hearing) silent(e *env, o *options, a *voicing.Arrangement, from, to int) {
@@ -102,14 +129,20 @@ func (h hearing) silent(e *env, o *options, a *voicing.Arrangement, from, to int
 		return
 	}
 	start, end, heard := a.Bars[from].At, a.Bars[to-1].At+a.Bars[to-1].Len, h.voices()
-	if slices.ContainsFunc(a.Notes, func(n voicing.Note) bool {
-		return n.At >= start && n.At < end && slices.Contains(heard, n.Voice)
-	}) {
+	in := func(t voicing.Tick) bool { return t >= start && t < end }
+	if slices.ContainsFunc(a.Notes, func(n voicing.Note) bool { return in(n.At) && slices.Contains(heard, n.Voice) }) ||
+		h.layers.Has(midiio.Bassist) && slices.ContainsFunc(a.Bassist, func(n voicing.BassNote) bool { return in(n.At) }) ||
+		h.layers.Has(midiio.Time) && slices.ContainsFunc(a.Time, func(x voicing.Stroke) bool { return in(x.At) }) {
 		return
 	}
 	var names []string
 	for _, v := range heard {
 		names = append(names, v.String())
+	}
+	for _, l := range company {
+		if h.layers.Has(l) && a.Setting == voicing.Trio {
+			names = append(names, l.String())
+		}
 	}
 	fmt.Fprintf(e.stderr, "thumbline: %s: warning: nothing is struck by %s in %s\n", tuneName(o), strings.Join(names, " or "), barSpan(a, from, to))
 }

@@ -61,7 +61,13 @@ type score struct {
 }
 
 // shown is what a sheet has: the voices that are heard.
-func (s *score) shown() *voicing.Arrangement { return sheet.Voices(s.a, s.hear.voices()...) }
+func (s *score) shown() *voicing.Arrangement {
+	a := sheet.Voices(s.a, s.hear.voices()...)
+	if !s.hear.layers.Has(midiio.Bassist) {
+		a = sheet.WithoutBassist(a)
+	}
+	return a
+}
 
 func writeWAV(w io.WriteSeeker, s *score) error {
 	e, err := s.hear.engine(s.a)
@@ -87,6 +93,9 @@ func write(ctx context.Context, e *env, o *options) error {
 	}
 	h, err := o.hearing()
 	if err != nil {
+		return err
+	}
+	if err := h.sheets(o); err != nil {
 		return err
 	}
 	if err := o.checkPlan(); err != nil {
@@ -176,6 +185,20 @@ func kindsOf(o *options) ([]kind, error) {
 		}
 	}
 	return ks, nil
+}
+
+// sheets refuses files that would have nothing of what is heard: tab is the
+// guitar's, and drums are in no sheet.
+func (h hearing) sheets(o *options) error {
+	for _, name := range o.out {
+		switch k, _ := kindOf(name); {
+		case k.ending == ".txt" && !h.hasGuitar():
+			return usagef("--out %s: tab is the guitar's, and nothing of it is left (.mid, .wav and .json have the bass line)", name)
+		case k.ending == ".json" && !h.hasGuitar() && !h.layers.Has(midiio.Bassist):
+			return usagef("--out %s: nothing is left to write in it (.mid and .wav have what the drums play)", name)
+		}
+	}
+	return nil
 }
 
 // cleanSheet is the tune as ABC and what could not be kept, for the file name.

@@ -63,6 +63,26 @@ func Voices(a *voicing.Arrangement, keep ...voicing.Voice) *voicing.Arrangement 
 			c.Grips = append(c.Grips, g)
 		}
 	}
-	c.Warnings = append(slices.Clone(a.Warnings), "left out of what is written here: "+strings.Join(gone, ", "))
+	c.Warnings = append(slices.Clone(a.Warnings), leftOut+strings.Join(gone, ", "))
+	return &c
+}
+
+// leftOut begins the warning that says what is missing.
+const leftOut = "left out of what is written here: "
+
+// WithoutBassist is the arrangement without the bass player's line; a trio's
+// last warning says so, beside what Voices left out.
+func WithoutBassist(a *voicing.Arrangement) *voicing.Arrangement {
+	c := *a
+	if c.Setting != voicing.Trio {
+		return &c
+	}
+	c.Bassist = nil
+	c.Warnings = slices.Clone(a.Warnings)
+	if n := len(c.Warnings); n > 0 && strings.HasPrefix(c.Warnings[n-1], leftOut) {
+		c.Warnings[n-1] += ", bassist"
+	} else {
+		c.Warnings = append(c.Warnings, leftOut+"bassist")
+	}
 	return &c
 }
