@@ -30,7 +30,7 @@ var timeKeys = [...]int{voicing.Ride: 51, voicing.Foot: 44, voicing.Hat: 42, voi
 const (
 	bassistLevel = -7.0
 	bassistDown  = 0.75 // on the first beat
-	timeLevel    = -12.0
+	timeLevel    = -10.5
 	timeWeight   = 1.5 // of a step of voicing.Stroke.Weight
 
 	strokeLength = 90 * time.Millisecond
