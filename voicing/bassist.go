@@ -374,6 +374,7 @@ func (b *band) stepInto(k int) (Tick, bool) {
 		return 0, false
 	}
 	beats := int((c.end - c.at) / m.beat)
+	near := (d.chord.BassPC() - c.chord.BassPC() + 12) % 12
 	switch m.manner {
 	case inWalks, inBossa:
 		return t, true
@@ -382,7 +383,8 @@ func (b *band) stepInto(k int) (Tick, bool) {
 	case inBallad:
 		return t, beats > 2 && m.odd
 	}
-	return t, m.odd
+	// A root that lies next to this one needs no step between.
+	return t, m.odd && near > 2 && near < 10
 }
 
 // toneOf is a degree over the root of a chord as a pitch class.
@@ -465,6 +467,12 @@ func (b *band) offer(slots []bassSlot, i int) {
 // noBass is the cost of what is not to be played.
 const noBass = 1e3
 
+// stepPrices are the steps into a root, half steps first.
+var stepPrices = [...]struct {
+	d     int
+	price float64
+}{{-1, 0.1}, {1, 0.15}, {-2, 0.3}, {2, 0.2}}
+
 // steps prices the pitch classes a step or half a step from the bass of chord
 // k: half steps and steps of the scale, and nothing that rubs against the tune.
 func (b *band) steps(t Tick, k int, cost []float64) {
@@ -474,13 +482,16 @@ func (b *band) steps(t Tick, k int, cost []float64) {
 	if j := s.chordAt(t); j >= 0 {
 		scale |= s.chords[j].chord.PCs()
 	}
-	for d, price := range map[int]float64{-1: 0.1, 1: 0.15, -2: 0.3, 2: 0.2} {
+	for _, x := range stepPrices {
+		d, price := x.d, x.price
 		pc := (root + d + 12) % 12
 		switch {
 		case scale.Has(pc):
 			price -= 0.1
 		case d == 2 || d == -2:
 			price += 1.5
+		case !s.coloured: // plain chords want plain steps
+			price += 0.6
 		}
 		if over := s.tuneOver(t); over > 0 && (over-pc)%12 == 1 {
 			price += 0.5
