@@ -1,5 +1,7 @@
 package voicing
 
+import "slices"
+
 // A Stick is what the drummer of a trio plays with on what.
 type Stick uint8
 
@@ -75,7 +77,7 @@ func (b *band) pattern(i int) []timeBeat {
 		switch {
 		case m.manner == inBossa:
 			// the clave over two bars, on the rim; eighths on the hat
-			for _, p := range [2][]Tick{{0, 3 * half, 6 * half}, {2 * half, 5 * half}}[odd(m.odd)] {
+			for _, p := range [2][]Tick{{0, 3 * half, 6 * half}, {2 * half, 5 * half}}[count(m.odd)] {
 				if p >= at && p < at+m.beat {
 					add(p, Rim, 0)
 				}
@@ -83,13 +85,13 @@ func (b *band) pattern(i int) []timeBeat {
 			add(at, Hat, 0)
 			add(at+half, Hat, -1)
 		case m.manner == inJig:
-			add(at, Brush, odd(k == 0))
+			add(at, Brush, count(k == 0))
 			if back || m.n == 3 && k == 2 {
 				add(at, Foot, -1)
 			}
 			add(at+2*third, Brush, -2)
 		case m.manner == inWaltz && swings:
-			add(at, Ride, odd(k == 0)-odd(k == 2))
+			add(at, Ride, count(k == 0)-count(k == 2))
 			if back {
 				add(at, Foot, 0)
 				add(at+half, Ride, -1)
@@ -102,12 +104,12 @@ func (b *band) pattern(i int) []timeBeat {
 				add(at, Brush, -2)
 			}
 		case m.manner == inBallad:
-			add(at, Brush, odd(back))
+			add(at, Brush, count(back))
 			if back {
 				add(at, Foot, 0)
 			}
 		case swings:
-			add(at, Ride, odd(back))
+			add(at, Ride, count(back))
 			if back {
 				add(at, Foot, 0)
 				if m.manner == inWalks || k == m.n-1 || m.n == 2 {
@@ -115,17 +117,19 @@ func (b *band) pattern(i int) []timeBeat {
 				}
 			}
 		default:
-			add(at, Brush, odd(k == 0))
+			add(at, Brush, count(k == 0))
 			if back && m.n%2 == 0 || m.n%2 == 1 && k > 0 && k == m.n-2 {
 				add(at, Foot, -1)
 			}
 			add(at+half, Brush, -2)
 		}
 	}
+	slices.SortStableFunc(out, func(a, b timeBeat) int { return int(a.pos - b.pos) })
 	return out
 }
 
-func odd(is bool) int {
+// count is 1 where something is so, else 0.
+func count(is bool) int {
 	if is {
 		return 1
 	}
