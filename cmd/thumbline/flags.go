@@ -86,7 +86,7 @@ var (
 	}}
 	soundFlags = flagGroup{"What to hear", func(fs *pflag.FlagSet, o *options) {
 		fs.StringVar(&o.tempo, "tempo", "", "TEMPO|60% of the written tempo, or 90 beats a minute (default: as written)")
-		fs.StringSliceVar(&o.only, "only", nil, "LAYERS|these alone, of melody,inner,bass and, in a trio, bassist,time (default: all); bassist,time alone is to play with")
+		fs.StringSliceVar(&o.only, "only", nil, "LAYERS|these alone, of melody,inner,bass (default: all); in a trio also bassist,time, to play with")
 		fs.StringSliceVar(&o.mute, "mute", nil, "LAYERS|all but these (default: none is muted)")
 		fs.BoolVar(&o.noSpread, "no-spread", false, "|strike the notes of a chord in one moment (default: a little apart, as thumb and fingers come; rolled in ballads)")
 		toneFlags(fs, o)

@@ -32,7 +32,7 @@ var kinds = []kind{
 	{sheetEnding, "the tune alone as a clean lead sheet, to edit and read again: whole, in the octave it was read in, in the key of --key", nil},
 	{".json", "the arrangement for other programs", func(w io.WriteSeeker, s *score) error { return sheet.JSON(w, s.shown()) }},
 	{".mid", "MIDI", func(w io.WriteSeeker, s *score) error { return midiio.WriteSMF(w, s.hear.file(s.a)) }},
-	{".txt", "tab", func(w io.WriteSeeker, s *score) error { return sheet.Tab(w, s.shown(), sheet.TabOptions{}) }},
+	{".txt", "tab", func(w io.WriteSeeker, s *score) error { return sheet.Tab(w, s.guitar(), sheet.TabOptions{}) }},
 	{".wav", "sound", writeWAV},
 }
 
@@ -60,9 +60,13 @@ type score struct {
 	hear hearing
 }
 
-// shown is what a sheet has: the voices that are heard.
+// guitar is what a sheet for the guitar has: its voices that are heard.
+func (s *score) guitar() *voicing.Arrangement { return sheet.Voices(s.a, s.hear.voices()...) }
+
+// shown is what is written for other programs: the same, and the bass line of a
+// trio when it is heard.
 func (s *score) shown() *voicing.Arrangement {
-	a := sheet.Voices(s.a, s.hear.voices()...)
+	a := s.guitar()
 	if !s.hear.layers.Has(midiio.Bassist) {
 		a = sheet.WithoutBassist(a)
 	}

@@ -3,6 +3,7 @@ package sheet
 import (
 	"bytes"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -63,5 +64,64 @@ func TestVoices(t *testing.T) {
 	}
 	if d := cmp.Diff(small(), a); d != "" {
 		t.Errorf("the arrangement itself was changed:\n%s", d)
+	}
+}
+
+// smallTrio is small with a bass line.
+func smallTrio() *voicing.Arrangement {
+	a := small()
+	a.Setting = voicing.Trio
+	a.Bassist = []voicing.BassNote{{At: q, Dur: 2*q - 60, MIDI: 41}, {At: 3 * q, Dur: 2*q - 60, MIDI: 36}, {At: 5 * q, Dur: 3*q - 60, MIDI: 43}, {At: 8 * q, Dur: 4 * q, MIDI: 29}}
+	a.Time = []voicing.Stroke{{At: q, Stick: voicing.Ride}, {At: 5 * q, Stick: voicing.Foot}, {At: 8 * q, Stick: voicing.Ride, Weight: -1}}
+	return a
+}
+
+// The bass line stands in the JSON of a trio, and of no other setting; without
+// the bass player it is empty and a warning says so, beside what else is left
+// out.
+func TestBassistInJSON(t *testing.T) {
+	text := func(a *voicing.Arrangement) string {
+		var b bytes.Buffer
+		if err := JSON(&b, a); err != nil {
+			t.Fatal(err)
+		}
+		return b.String()
+	}
+	a := smallTrio()
+	if got := text(a); !strings.Contains(got, "\"bassist\": [\n  {\"at\": 960, \"dur\": 1860, \"midi\": 41},\n") {
+		t.Errorf("no bass line in\n%s", got)
+	}
+	if got := text(small()); strings.Contains(got, "bassist") {
+		t.Errorf("a bassist in a solo:\n%s", got)
+	}
+	b := WithoutBassist(Voices(a, voicing.Melody, voicing.Inner))
+	got := text(b)
+	if !strings.Contains(got, " \"bassist\": [],\n") || !strings.Contains(got, `"left out of what is written here: bass, bassist"`) {
+		t.Errorf("the bassist is not left out:\n%s", got)
+	}
+	if w := WithoutBassist(a).Warnings; len(w) != 2 || w[1] != "left out of what is written here: bassist" {
+		t.Errorf("warnings %q", w)
+	}
+	if d := cmp.Diff(smallTrio(), a); d != "" {
+		t.Errorf("the arrangement itself was changed:\n%s", d)
+	}
+	if d := cmp.Diff(small(), WithoutBassist(small())); d != "" {
+		t.Errorf("a solo was changed:\n%s", d)
+	}
+}
+
+// What is struck in the bars that are cut out, and no longer than they last.
+func TestCutBassist(t *testing.T) {
+	c := Cut(smallTrio(), 2, 4)
+	if d := cmp.Diff([]voicing.BassNote{{At: 0, Dur: 3*q - 60, MIDI: 43}, {At: 3 * q, Dur: 4 * q, MIDI: 29}}, c.Bassist); d != "" {
+		t.Errorf("(-want +got):\n%s", d)
+	}
+	if d := cmp.Diff([]voicing.Stroke{{At: 0, Stick: voicing.Foot}, {At: 3 * q, Stick: voicing.Ride, Weight: -1}}, c.Time); d != "" {
+		t.Errorf("(-want +got):\n%s", d)
+	}
+	long := smallTrio()
+	long.Bassist[0].Dur = 6 * q
+	if c := Cut(long, 1, 2); c.Bassist[0].Dur != 4*q {
+		t.Errorf("it lasts %d, the bar %d", c.Bassist[0].Dur, 4*q)
 	}
 }
