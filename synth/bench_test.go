@@ -60,6 +60,37 @@ func BenchmarkRender(b *testing.B) {
 	}
 }
 
+// BenchmarkRenderTrio is the same with a bass on every half note and a stroke of
+// the drummer on every eighth.
+func BenchmarkRenderTrio(b *testing.B) {
+	const seconds = 30
+	out := make([]float32, 2*512)
+	for b.Loop() {
+		e, err := NewEngine(Options{})
+		if err != nil {
+			b.Fatal(err)
+		}
+		list := sixStrings(48000, seconds).list
+		eighth := 48000 * 60.0 / 96 / 2
+		for k := 0; float64(k)*eighth < seconds*48000; k++ {
+			at := int64(float64(k) * eighth)
+			list = append(list, event{at, on(ClickChannel, 51, 50)})
+			if k%4 == 2 {
+				list = append(list, event{at, on(ClickChannel, 44, 50)})
+			}
+			if k%4 == 0 {
+				p := 28 + k%15
+				list = append(list, event{at, on(BassChannel, p, 66)}, event{at + int64(3.9*eighth), off(BassChannel, p, 64)})
+			}
+		}
+		e.SetFeeder(sorted(list))
+		for range seconds * 48000 / 512 {
+			e.Render(out)
+		}
+	}
+	b.ReportMetric(seconds/(b.Elapsed().Seconds()/float64(b.N)), "x_real_time")
+}
+
 func BenchmarkWriteWAV(b *testing.B) {
 	const seconds = 30
 	for b.Loop() {
