@@ -27,6 +27,8 @@ TOP = {'title': str, 'key': str, 'tempo': float, 'ticksPerQuarter': int, 'transp
                  'ends': str, 'early': int},
        'letGo': {'at': int, 'midi': int, 'early': int, 'reason': str},
        'warnings': [str]}
+BASSIST = {'bassist': {'at': int, 'dur': int, 'midi': int}}  # after the notes, in a trio only
+LOWEST, HIGHEST = 28, 55  # the bass player's E1 to G3
 
 
 def load(path):
@@ -66,9 +68,21 @@ def keyed(c, where, value, want):
     return ok and all([typed(c, f'{where}.{k}', value[k], w) for k, w in want.items()])
 
 
+def shape(a):
+    """The keys in their order."""
+    if type(a) is not dict or 'bassist' not in a:
+        return TOP
+    keys = {}
+    for k, v in TOP.items():
+        keys[k] = v
+        if k == 'notes':
+            keys.update(BASSIST)
+    return keys
+
+
 def form(c, a):
     """Checks types first, then what the words of the form mean."""
-    if not keyed(c, 'x.json', a, TOP):
+    if not keyed(c, 'x.json', a, shape(a)):
         return False
     c.that(a['ticksPerQuarter'] == 960, f"ticksPerQuarter {a['ticksPerQuarter']}")
     c.that(KEY.match(a['key']), f"key {a['key']!r}")
@@ -141,6 +155,14 @@ def form(c, a):
         line = [n for n in a['notes'] if n['string'] == s]
         for x, y in zip(line, line[1:]):
             c.that(x['at'] + x['dur'] <= y['at'], f"string {s} has two notes at {y['at']}")
+
+    line = a.get('bassist', [])
+    for n in line:
+        c.that(0 <= n['at'] and n['dur'] > 0 and n['at'] + n['dur'] <= end, f'bassist: {n} lies outside the bars')
+        c.that(LOWEST <= n['midi'] <= HIGHEST, f"bassist at {n['at']}: pitch {n['midi']}")
+    for x, y in zip(line, line[1:]):
+        c.that(x['at'] + x['dur'] <= y['at'], f"the bassist has two notes at {y['at']}")
+        c.that(abs(x['midi'] - y['midi']) <= 12, f"the bassist leaps {abs(x['midi'] - y['midi'])} semitones at {y['at']}")
 
     played = {(n['at'], n['midi']) for n in a['notes'] if n['voice'] == 'melody' and not n['fill']}
     read = {(m['at'], m['midi']) for m in a['melody']}

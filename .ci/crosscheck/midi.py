@@ -1,7 +1,8 @@
 """Our MIDI files as midicsv and mido read them, against the notes of the JSON.
 
 The straight file must have every note of the JSON at its tick; the default file, swung and spread, the same notes on
-the same strings in the same order.
+the same strings in the same order. In a trio channel 9 has the bass line of the JSON and channel 10 soft percussion, and
+the guitar is what it is alone.
 """
 import csv
 import os
@@ -17,6 +18,11 @@ from common import PROGRAM, TUNES, Check, run, write
 TRACKS = ('Melody', 'Inner', 'Bass')
 STEPS = {'F': -1, 'C': 0, 'G': 1, 'D': 2, 'A': 3, 'E': 4, 'B': 5}  # on the circle of fifths
 JAZZ_GUITAR = 26  # General MIDI counts 27 from 1
+BAND = ('Bassist', 'Time')
+BASSIST, TIME = 9, 10  # channels, counted from 1
+ACOUSTIC_BASS, STANDARD_KIT = 32, 0
+# General MIDI percussion: side stick, closed and pedal hi-hat, ride cymbal 1, maracas
+SOFT = {37, 42, 44, 51, 70}
 
 
 def text(s):
@@ -39,12 +45,13 @@ def notes(c, rows):
     order = {'Note_off_c': 0}  # a note may begin on the tick at which the one before it on its channel ends
     for track, tick, kind, v in sorted((r for r in rows if r[2].startswith('Note_')), key=lambda r: (r[1], order.get(r[2], 1))):
         channel, pitch, velocity = (int(x) for x in v)
+        one = (channel, pitch) if channel + 1 == TIME else channel  # one note at a time, of percussion one of a key
         if kind == 'Note_on_c' and velocity > 0:
-            if channel in open_:
+            if one in open_:
                 c.fail(f'tick {tick}: a note on channel {channel + 1}, where one still sounds')
-            open_[channel] = (tick, pitch, track, velocity)
+            open_[one] = (tick, pitch, track, velocity)
             continue
-        was = open_.pop(channel, None)
+        was = open_.pop(one, None)
         if not c.that(was and was[1] == pitch and was[2] == track, f'tick {tick}: note-off of {pitch} on channel {channel + 1} ends {was}'):
             continue
         out.append((was[0], tick - was[0], channel + 1, pitch, track, was[3]))
@@ -73,12 +80,12 @@ def fifths(key):
     return STEPS[name[0]] + 7 * (name.count('#') - name.count('b')) - 3 * key.endswith('m')
 
 
-def head(c, a, rows):
+def head(c, a, rows, tracks=TRACKS):
     """The tracks, and what stands in the first one."""
     h = next(r for r in rows if r[2] == 'Header')[3]
-    c.that(h == ['1', '4', '960'], f'header {h}, not format 1 with 4 tracks at 960')
+    c.that(h == ['1', str(1 + len(tracks)), '960'], f'header {h}, not format 1 with {1 + len(tracks)} tracks at 960')
     names = {tr: text(v[0]) for tr, t, kind, v in rows if kind == 'Title_t' and t == 0}
-    for i, want in enumerate(TRACKS):
+    for i, want in enumerate(tracks):
         c.that(names.get(i + 2) == want, f'track {i + 2} is called {names.get(i + 2)!r}, not {want}')
     if a['title'].strip():
         c.same(' '.join(a['title'].split()), ' '.join(names.get(1, '').split()), 'title')
@@ -122,11 +129,11 @@ def levels(c, ns):
     c.that(all(x[0] > y[1] for x, y in zip(spans, spans[1:])), f'velocities of melody, bass, inner: {spans}')
 
 
-def second_reader(c, rows, ns, path):
+def second_reader(c, rows, ns, path, tracks=TRACKS):
     """mido's count and length against midicsv's."""
     m = mido.MidiFile(path)
     on = [x for t in m.tracks for x in t if x.type == 'note_on' and x.velocity > 0]
-    c.that((m.type, m.ticks_per_beat, len(m.tracks)) == (1, 960, 4), f'mido: type {m.type}, {m.ticks_per_beat} ticks, {len(m.tracks)} tracks')
+    c.that((m.type, m.ticks_per_beat, len(m.tracks)) == (1, 960, 1 + len(tracks)), f'mido: type {m.type}, {m.ticks_per_beat} ticks, {len(m.tracks)} tracks')
     c.that(len(on) == len(ns), f'mido counts {len(on)} notes, midicsv {len(ns)}')
     c.that(sorted((x.channel + 1, x.note, x.velocity) for x in on) == sorted((n[2], n[3], n[5]) for n in ns), 'mido and midicsv read different notes')
     c.that(abs(m.length - seconds(rows, last_tick(rows))) < 1e-3, f'mido: {m.length:.3f} s, midicsv: {seconds(rows, last_tick(rows)):.3f} s')
@@ -184,6 +191,75 @@ def voices(c, sheet, d, whole):
         c.same([(n[0],) + n[2:] for n in want], [(n[0],) + n[2:] for n in got], f'notes of {only}')
 
 
+def mido_line(path, channel):
+    """[(tick, length, pitch)] of a channel as mido reads it."""
+    out, open_ = [], {}
+    for track in mido.MidiFile(path).tracks:
+        now = 0
+        for m in track:
+            now += m.time
+            if m.type in ('note_on', 'note_off') and m.channel + 1 == channel:
+                if m.type == 'note_on' and m.velocity > 0:
+                    open_[m.note] = now
+                else:
+                    start = open_.pop(m.note)
+                    out.append((start, now - start, m.note))
+    return sorted(out)
+
+
+def trio(c, sheet, d):
+    """Bass and time beside the guitar."""
+    here, c.here = c.here, c.here + ' (trio)'
+    s, j, p, k, g, b = (os.path.join(d, x) for x in ('ts.mid', 'ts.json', 'tp.mid', 'tp.json', 'tg.mid', 'tb.mid'))
+    flags = ['--setting', 'trio']
+    error = write(sheet, [s, j], flags + ['--feel', 'straight', '--no-spread']) or write(sheet, [p, k], flags) or \
+        write(sheet, [g], flags + ['--mute', 'bassist,time']) or write(sheet, [b], flags + ['--only', 'bassist,time'])
+    if not c.that(not error, error):
+        return
+    a = form.load(j)
+    if not form.form(c, a):
+        return
+    c.that('bassist' in a and a['bassist'], 'no bassist in the JSON')
+    rows = events(s)
+    ns = notes(c, rows)
+    tracks = TRACKS + BAND
+    head(c, a, rows, tracks)
+    second_reader(c, rows, ns, s, tracks)
+    line = [(n['at'], n['dur'], n['midi']) for n in a['bassist']]
+    c.same(line, [(n[0], n[1], n[3]) for n in ns if n[2] == BASSIST], 'the bass line, by midicsv')
+    c.same(line, mido_line(s, BASSIST), 'the bass line, by mido')
+    c.that(all(n[4] == {BASSIST: 5, TIME: 6}.get(n[2], n[4]) and (n[4] in (5, 6)) == (n[2] >= BASSIST) for n in ns),
+           'notes of the company on other tracks than theirs')
+    guitar = sorted((n['at'], n['dur'], n['string'], n['midi'], ('melody', 'inner', 'bass').index(n['voice']) + 2) for n in a['notes'])
+    c.same(guitar, [n[:5] for n in ns if n[2] < BASSIST], 'the guitar')
+    beats = [n for n in ns if n[2] == TIME]
+    c.that(beats and {n[3] for n in beats} <= SOFT, f'percussion {sorted({n[3] for n in beats})}')
+    last = a['bassist'][-1]['at'] if a['bassist'] else 0
+    c.that(not beats or max(n[0] for n in beats) <= last, 'percussion after the last root')
+    first = a['bars'][0]
+    if first['label'] == '0':
+        c.that(not beats or min(n[0] for n in beats) >= first['len'], 'percussion in the pick-up')
+    told = {(tr, int(v[0]) + 1, int(v[1])) for tr, t, kind, v in rows if kind == 'Program_c' and t == 0}
+    c.that({(5, BASSIST, ACOUSTIC_BASS), (6, TIME, STANDARD_KIT)} <= told, f'programs {sorted(told)}')
+
+    rows = events(p)
+    ns = notes(c, rows)
+    levels(c, [n for n in ns if n[2] < BASSIST])
+    loud = {who: [n[5] for n in ns if f(n)] for who, f in
+            (('melody', lambda n: n[4] == 2), ('bassist', lambda n: n[2] == BASSIST), ('time', lambda n: n[2] == TIME))}
+    if all(loud.values()):
+        # 40 log10(v/127) dB: a fifth less velocity is four dB
+        c.that(max(loud['bassist']) <= .85 * min(loud['melody']), f"bassist up to {max(loud['bassist'])}, the tune from {min(loud['melody'])}")
+        c.that(max(loud['time']) < min(loud['bassist']), f"time up to {max(loud['time'])}, bassist from {min(loud['bassist'])}")
+    line = [(n['at'], n['dur'], n['midi']) for n in form.load(k)['bassist']]  # in swing it may walk
+    c.same(len(line), sum(n[2] == BASSIST for n in ns), 'notes of the bassist')
+    far = [(x, n[0]) for x, n in zip(line, [n for n in ns if n[2] == BASSIST]) if x[2] != n[3] or abs(x[0] - n[0]) > 480]
+    c.that(not far, f'bass notes far from their place: {far[:3]}')
+    for path, keep in ((g, lambda n: n[2] < BASSIST), (b, lambda n: n[2] >= BASSIST)):
+        c.same([(n[0],) + n[2:4] + n[5:] for n in ns if keep(n)], [(n[0],) + n[2:4] + n[5:] for n in notes(c, events(path))], f'notes of {os.path.basename(path)}')
+    c.here = here
+
+
 def sections(sheet_report):
     """[(name, label of its first bar)] as `check` prints them."""
     m = re.search(r'^sections  (.*(?:\n  .*)*)', sheet_report, re.M)
@@ -212,6 +288,7 @@ def one(c, sheet, d):
         markers, length = straight(c, a, s)
         swung = performed(c, a, p)
         voices(c, sheet, d, p)
+        trio(c, sheet, d)
     except (ValueError, OSError, EOFError) as e:
         c.fail(f'unreadable: {e}')
         return None

@@ -1,4 +1,5 @@
-"""Our WAV files as sox, ffprobe and ffmpeg read them, against the length and the pitches of the JSON."""
+"""Our WAV files as sox, ffprobe and ffmpeg read them, against the length and the pitches of the JSON; in a trio each layer
+against the guitar."""
 import array
 import json
 import math
@@ -83,6 +84,48 @@ def pitches(c, a, path):
     c.that(heard > 0, 'no note long enough to measure')
 
 
+def rms(path):
+    """The level in dBFS that sox tells."""
+    r = run(['sox', path, '-n', 'stats'])
+    return float(re.search(r'^RMS lev dB +(-?[0-9.]+)', r.stderr, re.M)[1])
+
+
+def bass(c, a, path):
+    """The bass alone: under each note of a third of a second or more its first three partials outweigh those a semitone away."""
+    x, per_tick, heard = samples(path), 60 / a['tempo'] / 960, 0
+    for m in a['bassist']:
+        if m['dur'] * per_tick < 1 / 3:
+            continue
+        start, n = int((m['at'] * per_tick + .06) * RATE), int(.25 * RATE)
+        if start + n > len(x):
+            break
+        hz = 440 * 2 ** ((m['midi'] - 69) / 12)
+        own, low, high = (sum(power(x, start, n, k * hz * 2 ** (off / 12)) for k in (1, 2, 3)) for off in (0, -1, 1))
+        c.that(own > 2 * max(low, high), f"at tick {m['at']} the bass's {m['midi']} has {own:.3f} of the power, its neighbours {low:.3f} and {high:.3f}")
+        heard += 1
+    c.that(heard > 0, 'no bass note long enough to measure')
+
+
+def trio(c, sheet, d):
+    """Each of the company alone is softer than the guitar, and all of it together is no louder than it may be."""
+    c.here = os.path.basename(sheet) + ' (trio)'
+    level, power_ = {}, {}
+    for name, flags in (('all', []), ('guitar', ['--mute', 'bassist,time']), ('bassist', ['--only', 'bassist']), ('time', ['--only', 'time'])):
+        w = os.path.join(d, name + '.wav')
+        error = write(sheet, [w], ['--setting', 'trio'] + flags)
+        if not c.that(not error, error):
+            return
+        level[name], peak = loudness(w)
+        power_[name] = rms(w)
+        c.that(peak <= PEAK - 1, f'{name}: true peak {peak} dBTP')
+    for name, by in (('bassist', 3), ('time', 8)):
+        for kind, v in (('LUFS', level), ('dB rms', power_)):
+            c.that(v['guitar'] - by >= v[name], f"{name} {v[name]} {kind}, the guitar {v['guitar']}: less than {by} dB apart")
+        c.that(level[name] > level['guitar'] - 25, f"{name} {level[name]} LUFS: hardly heard")
+    c.that(level['guitar'] - .5 <= level['all'] <= LOUDNESS + 3, f"together {level['all']} LUFS, the guitar {level['guitar']}")
+    print(f"{c.here}: " + ', '.join(f'{n} {level[n]} LUFS {power_[n]} dB rms' for n in level))
+
+
 def one(c, sheet, d, demo):
     c.here = os.path.basename(sheet)
     w, j = os.path.join(d, 'x.wav'), os.path.join(d, 'x.json')
@@ -125,6 +168,12 @@ def main(sheets):
         error = write(DEMO, [w, j], ['--only', 'melody', '--feel', 'straight', '--no-spread'])
         if c.that(not error, error):
             pitches(c, form.load(j), w)
+        for sheet in sheets:
+            trio(c, sheet, d)
+        c.here = 'the bass of ' + os.path.basename(DEMO)
+        error = write(DEMO, [w, j], ['--setting', 'trio', '--only', 'bassist', '--feel', 'straight'])
+        if c.that(not error, error):
+            bass(c, form.load(j), w)
     return c.done()
 
 
