@@ -58,8 +58,9 @@ fuzz: fuzz-readers ## every fuzz target in turn (FUZZ_TIME=1m, READERS_FUZZ_TIME
 fuzz-readers: ## the targets of the lead-sheet readers (READERS_FUZZ_TIME=10m)
 	.ci/fuzz $(READERS_FUZZ_TIME) ./theory/leadsheet
 
-report: build ## figures of the arrangements at each density (needs THUMBLINE_DATA)
+report: build ## figures of the arrangements at each density, of form and setting (needs THUMBLINE_DATA)
 	.ci/crosscheck/judged.py --report
+	.ci/crosscheck/setting.py --report
 
 clean:
 	rm -rf thumbline demo.mid demo.wav demo.txt demo.json build
