@@ -1,7 +1,6 @@
 package voicing
 
 import (
-	"fmt"
 	"slices"
 
 	"thumbline/voicing/search"
@@ -62,6 +61,7 @@ func (w *worker) trio(solo *layer, res search.Result) (*layer, search.Result) {
 		}
 	}
 	w.soloAlone = solo.alone()
+	w.first()
 	w.s.trio = true
 	for i := range w.ps {
 		w.spots[i].trio = trioAgain
@@ -74,37 +74,10 @@ func (w *worker) trio(solo *layer, res search.Result) (*layer, search.Result) {
 	aim, all := trioShare, float64(max(solo.added(), 1))
 	best, bestRes := w.toShare(aim, all)
 	w.price = best.price
-	zzPrice = best.price
-	defer func() {
-		for i := range w.ps {
-			p := &w.ps[i]
-			if !p.change || p.end-p.at < PerQuarter {
-				continue
-			}
-			e := w.trioEnumerator(i)
-			g := best.chosen[i]
-			first := e.missing(&g)
-			for _, x := range best.done {
-				if x.at < p.at+2*PerQuarter && x.end > p.at {
-					g.pcs = g.pcs.With(int(x.midi))
-				}
-			}
-			m := 9
-			if len(w.grips[i]) > 0 {
-				for k := range w.grips[i] {
-					m = min(m, e.missing(&w.grips[i][k]))
-				}
-			}
-			zzStat[fmt.Sprintf("missing=%v wait=%v owes=%v alone=%v n=%d missing in grip=%d least=%d answers=%v", e.missing(&g) > 0, p.wait > 0, p.owes, w.duties[i].alone, best.chosen[i].n, first, m, best.textures[i].soon(p.at, PerQuarter))]++
-			if e.missing(&g) > 0 && len(zzEx) < 60 && p.wait > 0 {
-				zzEx = append(zzEx, fmt.Sprint(zzName, " ", w.s.bars[w.s.barAt(p.at)].Label, " ", w.s.chords[p.chord].chord, w.duties[i].late.note[:w.duties[i].late.n], p.wait-p.at, best.textures[i].answers))
-			}
-		}
-	}()
 	if l, r := w.vary(best, bestRes); aim.off(float64(l.added())/all) <= aim.off(float64(best.added())/all) {
-		return l, r
+		best, bestRes = l, r
 	}
-	return best, bestRes
+	return w.repeats(best, bestRes)
 }
 
 // toShare looks for the price of a note at which a share of all is added.
@@ -584,8 +557,3 @@ func (l *layer) takesRoot(ns []strike, keep uint64) bool {
 	}
 	return true
 }
-
-var zzPrice float64
-var zzEx []string
-var zzName string
-var zzStat = map[string]int{}
