@@ -23,6 +23,8 @@ type twin struct {
 type model struct {
 	past []strike // all but the tune, at the times of the point, in order
 	mood mood
+	late bool // the inner voices came after the bass
+	bass bool // the grip had one
 }
 
 // barsBefore is, for each bar, the bar in which it was played the time before,
@@ -336,7 +338,9 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 					r.models[i].past = append(r.models[i].past, x)
 				}
 			}
-			r.models[i].mood = l.chosen[t.of].mood
+			tx := &l.textures[t.of]
+			r.models[i].mood, r.models[i].late = l.chosen[t.of].mood, tx.innerAt > tx.bassAt
+			r.models[i].bass = l.chosen[t.of].hasBass
 		}
 		if p.tune < 0 {
 			continue
@@ -537,6 +541,12 @@ func (w *worker) sameAgain(i int, g *grip, tx *texture) float64 {
 			cost += f * m.same(t, n, at)
 		}
 	}
+	if m.bass && (tx.alone || !g.hasBass) {
+		cost += f * t.Bass // to leave it out is no other bass
+	}
+	if !tx.alone && tx.innerAt > tx.bassAt != m.late {
+		cost += t.Figure
+	}
 	if g.mood != m.mood {
 		cost += t.Harmony
 	}
@@ -568,9 +578,13 @@ func (w *worker) staleness(i int) float64 {
 	return 0
 }
 
+// mostStale bounds what keeps an answer from being as it was: the same is better
+// than none.
+const mostStale = 1
+
 // answerAgain is what an answer costs that is as it was.
 func (w *worker) answerAgain(i int, x *strike) float64 {
-	f := w.staleness(i)
+	f := min(w.staleness(i), mostStale)
 	if f == 0 {
 		return 0
 	}

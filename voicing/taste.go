@@ -164,6 +164,7 @@ type AgainTaste struct {
 	Same    float64 // the factor at which to look first for as much that differs as wanted
 	Bass    float64 // a bass as it was, before Same
 	Inner   float64 // an inner voice as it was, before Same
+	Figure  float64 // the chord comes with its bass where it came after it, or the other way round
 	Harmony float64 // the chord is taken further than it was, or less far
 }
 
@@ -286,7 +287,7 @@ func DefaultTaste() Taste {
 			OwedGuide: 1.5, OwedColour: 1.4, OwedNine: 1.8,
 			Colour: 0.6, Borrowed: 0.3, BorrowedFourth: 1.6, Passing: 0.2, Root: 0.8, BassDoubled: 1.0, TuneAhead: 1.3, Guide: 0.25, RestHigh: 0.6, GuideLeft: 0.5, Backwards: 2, Wanted: 3, Pair: 0.6, Single: 0.8,
 		},
-		Again: AgainTaste{Same: 1, Bass: 2, Inner: 0.7, Harmony: 1},
+		Again: AgainTaste{Same: 1, Bass: 2, Inner: 0.7, Figure: 3, Harmony: 1},
 		Comp:  CompTaste{Open: 0.8, Low: 0.15, High: 0.25, LowInner: 0.8, TopSame: 0.35, TopThird: 0.7, TopLeap: 1.8, TopWide: 0.25},
 		Turn: TurnTaste{
 			Free: 0.6, Quick: 0.35, Foreign: 0.1, Again: 1.2, Before: 0.3, Tame: 0.8,
