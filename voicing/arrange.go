@@ -210,7 +210,7 @@ type worker struct {
 	rows    map[string][]reply // rows of answers, by all that they depend on
 
 	unvaried bool      // what comes again is as it was
-	before   []int     // of each bar, the one in which it was played the time before, -1
+	earlier  []int     // of each bar, the one in which it was played the time before, -1
 	barTime  []int     // which time it is, from 1
 	all      *material // what the first search chose from, while what comes again is played
 	rerun    *rerun

@@ -1,5 +1,7 @@
 package voicing
 
+import "sort"
+
 // A point is a place in the tune where harmony is due: a change of chord, a
 // long note, a strong beat long after the last point. The stretch up to the
 // next point is its own: the bare notes of the tune in it, what answers under
@@ -49,6 +51,9 @@ func (s *score) points() []point {
 		}
 		change := ci == 0 || s.chords[ci-1].chord != c.chord || c.asked != nil
 		again := !change && len(ps) > 0 && s.start[s.barAt(c.at)] == c.at && c.at-ps[len(ps)-1].at >= 2*s.bars[s.barAt(c.at)].Beat
+		if !change && !again && len(ps) > 0 {
+			again = s.dueBefore(c.at, ps)
+		}
 		if change || again { // a symbol written again at a bar line asks for its bass again
 			add(c.at, change)
 		}
@@ -99,6 +104,17 @@ func (s *score) points() []point {
 	}
 	s.compPoints(ps)
 	return ps
+}
+
+// dueBefore reports whether harmony was due at t the time before.
+func (s *score) dueBefore(t Tick, ps []point) bool {
+	b := s.barAt(t)
+	if s.earlier[b] < 0 {
+		return false
+	}
+	t -= s.start[b] - s.start[s.earlier[b]]
+	k := sort.Search(len(ps), func(k int) bool { return ps[k].at >= t })
+	return k < len(ps) && ps[k].at == t
 }
 
 // nextDue is the next place after t, inside a chord, that wants harmony though

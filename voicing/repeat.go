@@ -66,8 +66,8 @@ func (s *score) closing() []bool {
 // findTwins finds for each point the one that it comes again after.
 func (w *worker) findTwins() {
 	s := w.s
-	before := s.barsBefore()
-	w.before, w.barTime = before, make([]int, len(s.bars))
+	before := s.earlier
+	w.barTime = make([]int, len(s.bars))
 	for b, m := range before {
 		w.barTime[b] = 1
 		if m >= 0 {
@@ -262,10 +262,12 @@ func (w *worker) take(m material) {
 }
 
 // How much of what comes again is to differ, of its notes and of its attacks,
-// and how often a price for being the same is tried.
+// how often a factor on what is the same is tried, and the
+// highest.
 const (
 	leastAgain, lowAgain, highAgain, mostAgain = 0.15, 0.20, 0.33, 0.40
 	againSteps                                 = 6
+	mostSame                                   = 16
 )
 
 // repeats plays what comes again so that it differs from the time before, or is
@@ -382,7 +384,7 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 	var best *layer
 	var found search.Result
 	least := 0.0
-	for range againSteps {
+	for step := 0; step < againSteps && next <= mostSame; step++ {
 		n, res := play(next)
 		notes, strings, attacks := w.differ(n, time)
 		d := off(notes, strings, attacks)
@@ -466,10 +468,10 @@ func (w *worker) cost(res search.Result) search.Result {
 func (w *worker) standBefore(k int) (stand, bool) {
 	s := w.s
 	b := s.barAt(s.tune[k].at)
-	if w.before[b] < 0 {
+	if w.s.earlier[b] < 0 {
 		return stand{}, false
 	}
-	off := s.start[b] - s.start[w.before[b]]
+	off := s.start[b] - s.start[w.s.earlier[b]]
 	m := s.tuneAt(s.tune[k].at - off)
 	if m < 0 || !s.sameNote(m, k, off) {
 		return stand{}, false
@@ -542,7 +544,7 @@ func (w *worker) sameAgain(i int, g *grip, tx *texture) float64 {
 		}
 	}
 	if m.bass && (tx.alone || !g.hasBass) {
-		cost += f * t.Bass // to leave it out is no other bass
+		cost += 1.5 * f * t.Bass // to leave it out is no other bass
 	}
 	if !tx.alone && tx.innerAt > tx.bassAt != m.late {
 		cost += t.Figure
@@ -578,17 +580,14 @@ func (w *worker) staleness(i int) float64 {
 	return 0
 }
 
-// mostStale bounds what keeps an answer from being as it was: the same is better
-// than none.
-const mostStale = 1
-
-// answerAgain is what an answer costs that is as it was.
+// answerAgain is what an answer costs that is as it was: less than a grip, for
+// the same is better than none.
 func (w *worker) answerAgain(i int, x *strike) float64 {
-	f := min(w.staleness(i), mostStale)
+	f := w.staleness(i)
 	if f == 0 {
 		return 0
 	}
-	return f * w.rerun.models[i].same(&w.taste.Again, &x.tone, x.at)
+	return min(f, 1+f/8) * w.rerun.models[i].same(&w.taste.Again, &x.tone, x.at)
 }
 
 // differ is how much differs from the time before in the bars of that time: of
@@ -603,7 +602,7 @@ func (w *worker) differ(l *layer, time int) (notes, strings, attacks float64) {
 	}
 	whole, common, placed := 0, 0, 0
 	sets, both := 0, 0
-	for b, m := range w.before {
+	for b, m := range w.s.earlier {
 		if m < 0 || w.barTime[b] != time {
 			continue
 		}

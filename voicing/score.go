@@ -31,6 +31,7 @@ type score struct {
 	trio     bool  // with bass and drums
 	source   []int // of each bar, the written bar it comes from, -1 for one put in
 	pass     []int // of each bar, which time through it is
+	earlier  []int // of each bar, the one in which it was played the time before, -1
 	form     *form
 	comp     [2]Tick // the chorus without its tune, from and to; both 0 for none
 }
@@ -128,6 +129,7 @@ func newScore(f *form) *score {
 	s.coloured = 7*rich >= len(s.chords)
 	s.written = s.chords
 	s.findSilences()
+	s.earlier = s.barsBefore()
 	return s
 }
 
