@@ -19,6 +19,8 @@ type frame struct {
 	plain bool
 	blues bool // its tonic has a flat seventh
 
+	written bool // the written chords stand alone
+
 	hand  Hand
 	right RightHand
 	taste Taste
@@ -53,10 +55,10 @@ func newFrame(t *theory.Tune, n Neck) *frame {
 func (f *frame) findTonic(before theory.Chord) {
 	k, c := f.bar.Key, f.home
 	root, minor := k.Tonic, k.Minor
-	rest := c.Root != (theory.Name{}) && (c.Kind == theory.Major || c.Kind == theory.Minor)
+	rest := c.Tones != 0 && (c.Kind == theory.Major || c.Kind == theory.Minor)
 	sung := f.last.Pitch.Name.PC() == c.RootPC() || before.IsDominant() && fallsFifth(before, c)
 	switch {
-	case c.RootPC() == k.Tonic.PC() && (rest || c.Kind == theory.Dominant), rest && sung:
+	case c.Tones != 0 && c.RootPC() == k.Tonic.PC() && (rest || c.Kind == theory.Dominant), rest && sung:
 		root, minor = c.Root, c.Kind == theory.Minor
 		f.blues = c.Kind == theory.Dominant
 	}
@@ -70,7 +72,7 @@ func (f *frame) findTonic(before theory.Chord) {
 func (f *frame) minor() bool { return f.tonic.Kind == theory.Minor }
 
 // closes reports whether the sheet's last chord is the tonic.
-func (f *frame) closes() bool { return f.home.RootPC() == f.tonic.RootPC() }
+func (f *frame) closes() bool { return f.home.Tones != 0 && f.home.RootPC() == f.tonic.RootPC() }
 
 // seconds is how long a stretch of time takes at the end.
 func (f *frame) seconds(t theory.Time) float64 { return t.Float() * 60 / f.bpm }

@@ -16,12 +16,14 @@ func (w *worker) closeGrips(i int, gs []grip) []grip {
 	}
 	c := w.s.chords[p.chord].chord
 	third, has := c.ThirdPC()
+	// a written bass may come first where there is time for the root after it
+	later := slices.ContainsFunc(p.layouts, func(tx texture) bool { return len(tx.answers) > 0 && tx.answers[len(tx.answers)-1].root })
 	closes := func(g grip) bool {
 		if has && !g.pcs.Has(third) {
 			return false
 		}
 		b, ok := g.bass()
-		return w.setting == Trio || ok && int(b.midi)%12 == c.RootPC()
+		return w.setting == Trio || ok && (int(b.midi)%12 == c.RootPC() || later && int(b.midi)%12 == c.BassPC())
 	}
 	out := slices.DeleteFunc(slices.Clone(gs), func(g grip) bool { return !closes(g) })
 	if len(out) > 0 || w.setting == Trio {

@@ -184,7 +184,7 @@ func (f *frame) straight() []sketch {
 func (f *frame) insteadOfTurn() (passage, bool) {
 	third, ok := f.home.ThirdPC()
 	sung := f.last.Pitch.Name.PC()
-	if d := (sung - third + 12) % 12; !ok || d != 1 && d != 11 || !f.tonic.PCs().Has(sung) {
+	if d := (sung - third + 12) % 12; !ok || f.written || d != 1 && d != 11 || !f.tonic.PCs().Has(sung) {
 		return passage{}, false
 	}
 	c := f.tune.Changes[len(f.tune.Changes)-1]

@@ -85,7 +85,10 @@ func (f *frame) runs() (all []sketch) {
 			}
 		}
 		start, _ := stepOf(scale, top)
-		for _, octave := range []int{0, -8, 8} {
+		for _, octave := range []int{0, -8 * dir} { // or from as far on the other side
+			if absInt(pitchOf(scale, start+octave)-from) > 12 {
+				continue
+			}
 			for _, tr := range treads() {
 				for n := fewestSteps; n <= mostSteps; n++ {
 					items, ok := f.runItems(m, scale, tr, start+octave, dir, n)

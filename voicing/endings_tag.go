@@ -260,17 +260,26 @@ func (p *phrase) tag(b back, n int) passage {
 	}
 	if !f.closes() {
 		f.goHome(&x)
-		return x
+	} else {
+		x.standOut(f)
 	}
-	// the last note stands to the end, and long enough
+	for i := range x.chords { // a bar that was short for the pick-up is played out
+		end := x.length()
+		if i+1 < len(x.chords) {
+			end = x.chords[i+1].At
+		}
+		x.chords[i].Len = end.Sub(x.chords[i].At)
+	}
+	return x
+}
+
+// standOut lets the last note stand to the end of its bar, and long enough.
+func (x *passage) standOut(f *frame) {
 	m := &x.notes[len(x.notes)-1]
 	for x.length().Less(m.At.Add(f.closing())) {
 		x.bars = append(x.bars, f.full())
 	}
 	m.Len = x.length().Sub(m.At)
-	c := &x.chords[len(x.chords)-1]
-	c.Len = x.length().Sub(c.At)
-	return x
 }
 
 // goHome adds the tonic after what does not end on it.
@@ -330,7 +339,7 @@ func (x *passage) leave(f *frame, b back, start theory.Time, pickup []theory.Not
 	}
 	for _, n := range pickup {
 		n.At = n.At.Add(start)
-		if n.At.Less(zero) {
+		if n.At.Less(zero) || len(x.notes) > 0 && !x.notes[len(x.notes)-1].At.Less(n.At) {
 			continue
 		}
 		cut(n.At)

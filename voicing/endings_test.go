@@ -7,24 +7,27 @@ import (
 	"strings"
 	"testing"
 
+	"pgregory.net/rapid"
+
 	"thumbline/theory"
 	"thumbline/theory/leadsheet"
 )
 
-var endingsSeen = flag.Bool("endings", false, "log every close that is at fault")
+var toldCloses = flag.Bool("closes", false, "log every close that is at fault")
 
 // closeFault says what is wrong with how an arrangement ends on a chord: its
-// third sounds in the last chord, the last attack stands on its root. Empty
-// where nothing is.
+// third sounds in the last grip, the last attack of all stands on its root.
+// Empty where nothing is.
 func closeFault(a *Arrangement, home theory.Chord) string {
 	if len(a.Notes) == 0 {
 		return "silent"
 	}
 	last := a.Notes[len(a.Notes)-1].At
-	grip := last
-	if n := len(a.Grips); n > 0 {
-		grip = min(last, a.Grips[n-1].At)
+	grip := Tick(0)
+	for _, g := range a.Grips {
+		grip = max(grip, g.At)
 	}
+	grip = min(grip, last)
 	low := 999
 	var sounds theory.PCSet
 	for _, n := range a.Notes {
@@ -45,6 +48,14 @@ func closeFault(a *Arrangement, home theory.Chord) string {
 	return strings.Join(faults, ", ")
 }
 
+// closesOn is the chord that an ending of a kind comes home to.
+func (f *frame) closesOn(kind string) theory.Chord {
+	if _, ok := f.insteadOfTurn(); ok || kind != "straight" {
+		return f.tonic
+	}
+	return f.home
+}
+
 func demoTune(t testing.TB) *theory.Tune {
 	t.Helper()
 	text, err := os.ReadFile("../cmd/thumbline/demo.abc")
@@ -58,9 +69,22 @@ func demoTune(t testing.TB) *theory.Tune {
 	return tune
 }
 
-// TestEndingsOfSheets: every sheet closes, with every kind of ending.
+// sounding is the frame of a tune in the octave in which it is arranged.
+func sounding(t testing.TB, tune *theory.Tune) *frame {
+	t.Helper()
+	oct, err := register(tune, StandardNeck())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return newFrame(tune.Transpose(theory.Interval{Steps: 7 * (oct / 12), Semitones: oct}), StandardNeck())
+}
+
+var endingsTried = strings.Fields("straight tag vamp run")
+
+// TestEndingsOfSheets: every sheet has an ending of each kind, and closes with
+// it: the third is there, the root is the last or lowest note.
 func TestEndingsOfSheets(t *testing.T) {
-	for _, kind := range strings.Fields("straight tag vamp run") {
+	for _, kind := range endingsTried {
 		for _, pattern := range []string{"corpus/leadsheets/*.mxl", "corpus/abc/*.abc"} {
 			n, bad := 0, 0
 			SharedTunes(t, pattern, func(name string, tune *theory.Tune) {
@@ -70,25 +94,206 @@ func TestEndingsOfSheets(t *testing.T) {
 					return
 				}
 				n++
-				f := newFrame(tune, StandardNeck())
-				if f.home.Root == (theory.Name{}) {
+				home := newFrame(tune, StandardNeck()).closesOn(kind)
+				if home.Tones == 0 {
+					t.Errorf("%s has no chord to close on", name)
 					return
-				}
-				home := f.home
-				if _, ok := f.insteadOfTurn(); ok || kind != "straight" {
-					home = f.tonic
 				}
 				if fault := closeFault(a, home); fault != "" {
 					bad++
-					if *endingsSeen {
+					if *toldCloses {
 						t.Logf("%s %s ends on %v: %s", kind, name, home, fault)
 					}
 				}
 			})
-			t.Logf("ending %q, %s: %d of %d close", kind, pattern, n-bad, n)
+			t.Logf("ending %s, %s: %d of %d close", kind, pattern, n-bad, n)
 			if bad > 0 {
-				t.Errorf("ending %q, %s: %d of %d do not close", kind, pattern, bad, n)
+				t.Errorf("ending %s, %s: %d of %d do not close (-closes lists them)", kind, pattern, bad, n)
 			}
 		}
 	}
+}
+
+// TestEndingsOfDemo: the built-in tune has three endings of each kind at least,
+// each of its own name, and closes with all of them.
+func TestEndingsOfDemo(t *testing.T) {
+	tune := demoTune(t)
+	f := sounding(t, tune)
+	for _, kind := range endingsTried {
+		all := f.endings(kind)
+		if len(all) < 3 {
+			t.Errorf("%s: %d endings, want 3 at least", kind, len(all))
+		}
+		names := map[string]bool{}
+		for i, p := range all {
+			if names[p.name] {
+				t.Errorf("%s:%d: %q once more", kind, i+1, p.name)
+			}
+			names[p.name] = true
+			if kind == "straight" && len(p.bars) > 0 {
+				t.Errorf("straight:%d adds bars", i+1)
+			}
+			a, err := Arrange(tune, Plan{Ending: fmt.Sprintf("%s:%d", kind, i+1)})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if fault := closeFault(a, f.tonic); fault != "" {
+				t.Errorf("%s:%d, %s: %s", kind, i+1, p.name, fault)
+			}
+		}
+	}
+}
+
+// drawTune is a small tune in some key, metre and tempo, of triads or of richer
+// chords, with a pick-up or without, that ends on its tonic or on its five.
+func drawTune(t *rapid.T) *theory.Tune {
+	key := rapid.SampledFrom(strings.Fields("C G D A E B F Bb Eb Ab Db Am Em Bm F#m Dm Gm Cm Fm Ddor Gmix")).Draw(t, "key")
+	metre := rapid.SampledFrom([]struct {
+		name   string
+		eights int
+	}{{"4/4", 8}, {"3/4", 6}, {"6/8", 6}, {"2/2", 8}, {"2/4", 4}, {"9/8", 9}}).Draw(t, "metre")
+	tempo := rapid.IntRange(50, 260).Draw(t, "tempo")
+	rich := rapid.Bool().Draw(t, "rich")
+	k, err := theory.ParseKey(strings.NewReplacer("dor", "m", "mix", "").Replace(key))
+	if err != nil {
+		t.Fatal(err)
+	}
+	chord := func(semis int, minor, dominant bool) string {
+		name := k.Tonic.Transpose(map[int]theory.Interval{0: {}, 5: {Steps: 3, Semitones: 5}, 7: {Steps: 4, Semitones: 7}}[semis]).String()
+		switch {
+		case dominant:
+			return name + "7"
+		case minor && rich:
+			return name + "m6"
+		case minor:
+			return name + "m"
+		case rich:
+			return name + "maj7"
+		}
+		return name
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, "X:1\nT:Drawn\nM:%s\nL:1/8\nQ:1/4=%d\nK:%s\n", metre.name, tempo, key)
+	letter := rapid.SampledFrom(strings.Split("C D E F G A B c d e f g", " "))
+	pickup := rapid.IntRange(0, 2).Draw(t, "pickup")
+	for range pickup {
+		b.WriteString(letter.Draw(t, "note"))
+	}
+	if pickup > 0 {
+		b.WriteString("|")
+	}
+	bars := rapid.IntRange(2, 9).Draw(t, "bars")
+	for range bars - 1 {
+		semis := rapid.SampledFrom([]int{0, 5, 7}).Draw(t, "chord")
+		fmt.Fprintf(&b, "%q", chord(semis, k.Minor && semis != 7, semis == 7))
+		for left := metre.eights; left > 0; {
+			n := min(left, rapid.IntRange(1, 4).Draw(t, "len"))
+			fmt.Fprintf(&b, "%s%d", letter.Draw(t, "note"), n)
+			left -= n
+		}
+		b.WriteString("|")
+	}
+	home, step := chord(0, k.Minor, false), int(k.Tonic.Letter)
+	if rapid.IntRange(0, 4).Draw(t, "open") == 0 {
+		home, step = chord(7, false, true), step+4
+	}
+	first := rapid.IntRange(0, metre.eights-1).Draw(t, "before the last note")
+	fmt.Fprintf(&b, "%q", home)
+	if first > 0 {
+		fmt.Fprintf(&b, "%s%d", letter.Draw(t, "note"), first)
+	}
+	// the last note is one of its chord
+	last := string("CDEFGAB"[(step+rapid.SampledFrom([]int{0, 2, 4}).Draw(t, "last"))%7])
+	if rapid.Bool().Draw(t, "high") {
+		last = strings.ToLower(last)
+	}
+	fmt.Fprintf(&b, "%s%d", last, max(metre.eights-first-pickup, 1))
+	if pickup == 0 && first == 0 && rapid.Bool().Draw(t, "long") {
+		fmt.Fprintf(&b, "-|%s%d", last, metre.eights)
+	}
+	b.WriteString("|]\n")
+	tune, err := leadsheet.Read(strings.NewReader(b.String()), "drawn.abc", leadsheet.Options{})
+	if err != nil {
+		t.Fatalf("%v\n%s", err, b.String())
+	}
+	t.Logf("%s", b.String())
+	return tune
+}
+
+// TestEndingsHold: whatever the tune, endings follow each other without a gap,
+// nothing in them is too short to be heard or lies where no hand can take it, and
+// their top line is one: no leap over an octave, steps and held tones mostly.
+func TestEndingsHold(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		tune := drawTune(t)
+		oct, err := register(tune, StandardNeck())
+		if err != nil {
+			t.Skip(err)
+		}
+		f := newFrame(tune.Transpose(theory.Interval{Steps: 7 * (oct / 12), Semitones: oct}), StandardNeck())
+		m := newMaker(f.neck, newGrasp(f.neck, f.hand), f.right, DefaultTaste())
+		kind := rapid.SampledFrom(endingsTried).Draw(t, "kind")
+		all := f.endings(kind)
+		if len(all) == 0 && kind != "tag" {
+			t.Fatalf("no %s", kind)
+		}
+		for i, p := range all {
+			what := fmt.Sprintf("%s:%d, %s", kind, i+1, p.name)
+			if kind == "straight" && len(p.bars) > 0 {
+				t.Errorf("%s adds bars", what)
+			}
+			if f.hold(true).Less(p.lead) {
+				t.Errorf("%s takes over before the last note", what)
+			}
+			small, moves, before := 0, 0, f.last.Pitch.MIDI()
+			var end theory.Time
+			for _, n := range p.notes {
+				if n.At.Less(end) || n.Len.Cmp(theory.Time{}) <= 0 {
+					t.Errorf("%s: note %v at %v for %v, the one before ends at %v", what, n.Pitch, n.At, n.Len, end)
+				}
+				end = n.At.Add(n.Len)
+				d := absInt(n.Pitch.MIDI() - before)
+				if kind != "tag" && d > 12 {
+					t.Errorf("%s: a leap of %d", what, d)
+				}
+				if moves++; d <= 4 {
+					small++
+				}
+				before = n.Pitch.MIDI()
+			}
+			if kind != "tag" && 3*small < 2*moves-2 {
+				t.Errorf("%s: %d of %d moves are small", what, small, moves)
+			}
+			if p.length().Less(end) {
+				t.Errorf("%s: the last note ends after it", what)
+			}
+			end = theory.Time{}
+			for k, c := range p.chords {
+				if k > 0 && c.At != end {
+					t.Errorf("%s: %v at %v, the one before ends at %v", what, c.Chord, c.At, end)
+				}
+				end = c.At.Add(c.Len)
+				if sec := f.seconds(c.Len); sec < shortestRunChord-1e-9 && kind != "tag" {
+					t.Errorf("%s: %v lasts %.2f s", what, c.Chord, sec)
+				}
+				if c.voicing != nil && len(m.exact(c.voicing, true)) == 0 {
+					t.Errorf("%s: no hand takes %v", what, c.voicing)
+				}
+			}
+			if len(p.chords) > 0 && end != p.length() {
+				t.Errorf("%s: the last chord ends at %v of %v", what, end, p.length())
+			}
+		}
+		if len(all) == 0 {
+			return
+		}
+		rank := rapid.IntRange(1, len(all)).Draw(t, "rank")
+		a, err := Arrange(tune, Plan{Ending: fmt.Sprintf("%s:%d", kind, rank)})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if fault := closeFault(a, f.closesOn(kind)); fault != "" {
+			t.Errorf("%s:%d, %s: %s", kind, rank, all[rank-1].name, fault)
+		}
+	})
 }

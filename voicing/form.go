@@ -56,6 +56,7 @@ func newForm(t *theory.Tune, p *Plan, n Neck) (*form, error) {
 	}
 	f := &form{tune: &theory.Tune{Title: t.Title, Composer: t.Composer, Key: t.Key, TempoAssumed: t.TempoAssumed, Warnings: t.Warnings}, comped: p.Comp - 1}
 	fr := newFrame(t, n)
+	fr.written = p.Tension == "low"
 	if p.Hand != nil {
 		fr.hand = *p.Hand
 	}

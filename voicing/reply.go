@@ -629,7 +629,7 @@ func (l *layer) bassSays(i int, a answer, midi int, line bassLine) (cost float64
 		}
 	}
 	if a.root {
-		if pc != pal.bass {
+		if pc != pal.bass && !p.final {
 			return 0, false
 		}
 		cost = 0

@@ -136,12 +136,6 @@ func newScore(f *form) *score {
 // takeOver puts the chords of the ending where they take the place of the
 // tune's own, and asks for the grips that its bars want.
 func (s *score) takeOver() {
-	if k := len(s.chords) - 1; k >= 0 && s.form.names[1] != "" && s.chords[k].chord.Slash {
-		// the last chord of all stands on its root
-		s.chords = slices.Clone(s.chords)
-		c := &s.chords[k].chord
-		*c = theory.NewChord(c.Root, c.Tones, c.Root)
-	}
 	for i := range s.form.pins {
 		c := &s.form.pins[i]
 		if k := s.chordAt(ticks(c.At)); k >= 0 && s.chords[k].at == ticks(c.At) {
