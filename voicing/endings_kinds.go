@@ -225,6 +225,16 @@ var vampTable = []device{
 // times says how often, in words.
 var times = [...]string{"", "once", "twice", "three times"}
 
+// wide is by how many half steps a top line goes beyond a sixth: a turn that comes
+// again goes somewhere, but not away.
+func wide(items []item) float64 {
+	lo, hi := 127, 0
+	for _, it := range items {
+		lo, hi = min(lo, it.top), max(hi, it.top)
+	}
+	return float64(max(hi-lo-9, 0))
+}
+
 // vamps are turns on the tonic, two or three times, and home.
 func (f *frame) vamps() (all []sketch) {
 	each := f.span(0.5)
@@ -255,7 +265,7 @@ func (f *frame) vamps() (all []sketch) {
 				}
 				f.pass(items)
 				all = append(all, sketch{f.lay("vamp: "+d.name+", "+times[n], theory.Time{}, true, items),
-					d.cost + 0.1*cost + 0.7*float64(n-2) + 0.2*float64(k), []string{d.name}})
+					d.cost + 0.15*cost + 0.15*wide(items) + 0.7*float64(n-2) + 0.2*float64(k), []string{d.name}})
 			}
 		}
 	}

@@ -140,6 +140,7 @@ func stepCost(d int) float64 {
 // Between these a top line sings and leaves room for what lies below it.
 const (
 	lowestSung, highestSung = 65, 76
+	highestClose            = 72 // higher up the last chord has no low root under it
 )
 
 // offRegister is by how many half steps a note of a top line lies outside.
@@ -201,7 +202,11 @@ func (f *frame) sing(items []item, w want) float64 {
 			for p := lo; p <= hi; p++ {
 				for _, c := range choices {
 					if (p-it.chord.RootPC()+120)%12 == c.degree && !(i == len(items)-1 && w.avoid >= 0 && p%12 == w.avoid) {
-						add(p, c.cost)
+						cost := c.cost
+						if i == len(items)-1 && w.end != nil && p > highestClose {
+							cost += 0.8 * float64(p-highestClose)
+						}
+						add(p, cost)
 					}
 				}
 			}
