@@ -280,7 +280,7 @@ func (l *layer) letsGo() []LetGo {
 	var out []LetGo
 	for k := range l.done {
 		x := &l.done[k]
-		if x.tune < 0 || x.end >= x.meant {
+		if x.tune < 0 || x.end >= x.meant || l.w.s.tune[x.tune].fill {
 			continue
 		}
 		g := LetGo{At: x.at, Dur: x.end - x.at, Early: x.meant - x.end, Pitch: l.w.s.tune[x.tune].pitch, MIDI: int(x.midi), Ends: x.why}

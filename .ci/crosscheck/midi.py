@@ -272,6 +272,50 @@ def sections(sheet_report):
     return out
 
 
+def counted_on(told, labels, choruses):
+    """The sections of the sheet over several choruses: labels are those of the sheet's bars; bar 3 is 3/2 the second time,
+    and counted on from chorus to chorus."""
+    most = {}
+    for label in labels:
+        base, _, n = label.partition('/')
+        most[base] = max(most.get(base, 1), int(n or 1))
+    out = []
+    for k in range(choruses):
+        def named(label):
+            base, _, n = label.partition('/')
+            n = int(n or 1) + k * most[base]
+            return base if n == 1 else f'{base}/{n}'
+        out.append((f'chorus {k + 1}', named(labels[0])))
+        out += [(name, named(label)) for name, label in told]
+    return out
+
+
+def formed(c, sheet, d, told, labels):
+    """Markers of a whole form, by the bars of its JSON: introduction, choruses with their sections, ending."""
+    s, j = os.path.join(d, 'f.mid'), os.path.join(d, 'f.json')
+    error = write(sheet, [s, j], ['--feel', 'straight', '--no-spread', '--intro', 'vamp', '--choruses', '2', '--ending', 'tag', '--ritardando'])
+    if not c.that(not error, error):
+        return
+    a = form.load(j)
+    if not form.form(c, a):
+        return
+    at = {b['label']: b['at'] for b in a['bars']}
+    want = [('introduction', 'i1')] + [x for x in counted_on(told, labels, 2) if x[1] in at]
+    if 'e1' in at:
+        want.append(('ending', 'e1'))
+    markers, _ = straight(c, a, s)
+    c.that(markers == [(at[label], name) for name, label in want], f'markers {markers} of the form, want {want}')
+    c.that([(x['at'], x['name']) for x in a['sections']] == markers, f"sections {a['sections']} of the JSON, markers {markers}")
+    rows = events(s)
+    got = [(t, 60e6 / int(v[0])) for _, t, kind, v in rows if kind == 'Tempo']
+    c.that([t for t, _ in got] == [m['at'] for m in a['tempi']] and all(abs(x / m['bpm'] - 1) < 1e-4 for (_, x), m in zip(got, a['tempi'])),
+           f"tempi {got}, in the JSON {a['tempi']}")
+    end = a['bars'][-1]['at'] + a['bars'][-1]['len']
+    two = max(a['bars'][-2]['at'], 0)
+    c.that(min(m['bpm'] for m in a['tempi'] if m['at'] >= two) <= 0.67 * max(m['bpm'] for m in a['tempi'] if m['at'] < end),
+           f"no ritardando: {a['tempi']}")
+
+
 def one(c, sheet, d):
     c.here = os.path.basename(sheet)
     s, j, p = (os.path.join(d, x) for x in ('s.mid', 's.json', 'p.mid'))
@@ -327,6 +371,7 @@ def main(sheets):
             at = {b['label']: b['at'] for b in a['bars']}
             told = [(at.get(label), name) for name, label in sections(run([PROGRAM, 'check', sheet]).stdout)]
             c.that(markers == told, f'markers {markers}, sections of the sheet {told}')
+            formed(c, sheet, d, sections(run([PROGRAM, 'check', sheet]).stdout), [b['label'] for b in a['bars']])
         if sheets:  # a slower file is the same file, slower
             c.here = os.path.basename(sheets[0])
             slow = os.path.join(d, 'slow.mid')
