@@ -429,7 +429,7 @@ func (l *layout) trioName() string {
 // the figure, as stabs or, under a long note, as a line; the moment at which solo
 // has its chord, where that waits; and one soon, where the grip owes something.
 func (l *layout) answerTrio() {
-	s, p, beat := l.s, l.p, l.bar.Beat
+	s, p, beat, one := l.s, l.p, l.bar.Beat, unit(l.bar)
 	l.inner, l.last = 0, l.tx.innerAt
 	sparse, full := l.level == densitySparse, l.level == densityFull
 	for t := p.at + l.half; t < p.end; t += l.half {
@@ -457,18 +457,18 @@ func (l *layout) answerTrio() {
 		if !l.clear(t) {
 			continue
 		}
-		hold := i >= 0 && s.tune[i].end > t && s.tune[i].end-max(s.tune[i].at, p.at) >= 3*beat
+		hold := i >= 0 && s.tune[i].end > t && s.tune[i].end-max(s.tune[i].at, p.at) >= 3*one
 		wants := l.wants(l.fig.inner, t)
-		due := t-l.last >= 2*beat && (i < 0 || t-s.tune[i].at >= 2*beat) // it is not left to die
+		due := t-l.last >= 2*one && (i < 0 || t-s.tune[i].at >= 2*one) // it is not left to die
 		switch {
 		case owes:
 			l.add(answer{at: t, pair: !hold, line: hold})
 		case hold:
-			if !wants && !due && !(full && t-l.last >= beat) || sparse && l.inner > 0 || l.slow && t-l.last < beat && !full {
+			if !wants && !due && !(full && t-l.last >= one) || sparse && l.inner > 0 || l.slow && t-l.last < one && !full {
 				continue
 			}
 			l.add(answer{at: t, line: true, pair: full && !s.onBeat(t)})
-		case due && !sparse, wants && !sparse && !(l.slow && t-l.last < beat), full && !s.onBeat(t) && t-l.last >= beat:
+		case due && !sparse, wants && !sparse && !(l.slow && t-l.last < one), full && !s.onBeat(t) && t-l.last >= one:
 			l.add(answer{at: t, pair: true})
 		}
 	}
