@@ -22,6 +22,9 @@ func (w *worker) describe(a *Arrangement, l *layer) {
 		}
 		p, g := &w.ps[i], l.chosen[i]
 		if g.n == 0 || g.n == 1 && g.tune {
+			if w.s.trio {
+				w.describeLate(a, l, i)
+			}
 			continue
 		}
 		var terms []Term
@@ -50,7 +53,11 @@ func (w *worker) describe(a *Arrangement, l *layer) {
 			a.Grips = append(a.Grips, w.placed(i, p.texture.split, &late, then, nil))
 			continue
 		}
-		a.Grips = append(a.Grips, w.placed(i, min(p.at, p.texture.innerAt), &g, p.texture.name, terms))
+		at := min(p.at, p.texture.innerAt)
+		if w.s.trio && !w.s.strikes(p.at) {
+			at = p.texture.innerAt // nothing comes before
+		}
+		a.Grips = append(a.Grips, w.placed(i, at, &g, p.texture.name, terms))
 		for ; n < len(l.steps) && l.steps[n].point <= i; n++ {
 			if x := l.steps[n]; x.point == i {
 				held := l.heldAt(x.at)
@@ -69,6 +76,9 @@ func (w *worker) placed(i int, at Tick, g *grip, texture string, terms []Term) P
 		Texture: texture, Terms: terms, Frets: make([]int, w.neck.Strings()), Fingers: make([]int, w.neck.Strings())}
 	low, _ := g.low()
 	pl.Name = theory.GripName(g.pcs, int(low.midi)%12, c)
+	if s.trio {
+		pl.Name = theory.GripName(g.pcs, c.BassPC(), c) // as it sounds with the bass player
+	}
 	for k := range pl.Frets {
 		pl.Frets[k] = -1
 	}
@@ -419,6 +429,9 @@ func (w *worker) reason(i int, g *grip) string {
 			has = append(has, "open bass frees the hand")
 		}
 	}
+	if s.trio {
+		has = append(has, w.reasonTrio(i, g)...)
+	}
 	if p.held {
 		why = append(why, "the tune is held over")
 	}
@@ -428,6 +441,8 @@ func (w *worker) reason(i int, g *grip) string {
 	switch {
 	case p.early:
 		why = append(why, "phrased early: the tune comes before its beat")
+	case s.trio && p.late:
+		why = append(why, "the tune comes later, and the beat is left to bass and drums")
 	case p.late && s.tune[p.tune].moved > 0:
 		why = append(why, "laid back: the bass takes the beat, the tune comes after it")
 	case p.late:

@@ -494,6 +494,64 @@ func (l *layout) weighTrio(t *TextureTaste) float64 {
 	return cost
 }
 
+// describeLate places the chord of point i where the tune came first, alone, and
+// inner voices answered it.
+func (w *worker) describeLate(a *Arrangement, l *layer, i int) {
+	p := &w.ps[i]
+	for _, x := range p.texture.answers {
+		struck := 0
+		for k := range l.done {
+			if n := &l.done[k]; n.at == x.at && n.voice == Inner {
+				struck++
+			}
+		}
+		if struck == 0 || !x.pair {
+			continue
+		}
+		g := l.heldAt(x.at)
+		g.mood = l.chosen[i].mood
+		name := "chord after the tune"
+		if w.s.strikes(x.at) {
+			name = "chord with the tune's next beat"
+		}
+		a.Grips = append(a.Grips, w.placed(i, x.at, &g, name, nil))
+		return
+	}
+}
+
+// reasonTrio says what a grip of point i has of solo's.
+func (w *worker) reasonTrio(i int, g *grip) []string {
+	d := &w.duties[i]
+	solo := d.grip
+	if d.split > 0 {
+		solo = d.late
+	}
+	c := w.s.chords[w.ps[i].chord].chord
+	if !g.within(&solo) {
+		return []string{"not the solo grip, which lies too low for a bass player beside it"}
+	}
+	b, ok := solo.bass()
+	switch left := int(solo.n - g.n); {
+	case left == 0:
+		return []string{"the solo grip as it is"}
+	case left == 1 && ok && int(b.midi)%12 == c.RootPC():
+		return []string{"the solo grip without its root, which the bass player has"}
+	case left == 1 && ok:
+		return []string{"the solo grip without its bass"}
+	}
+	return []string{"notes of the solo grip, the rest is left to the bass player or to the ear"}
+}
+
+// within reports whether all notes of a grip are another's, on the same strings.
+func (g *grip) within(o *grip) bool {
+	for _, t := range g.note[:g.n] {
+		if !slices.ContainsFunc(o.note[:o.n], func(u tone) bool { return t.str == u.str && t.fret == u.fret }) {
+			return false
+		}
+	}
+	return true
+}
+
 // lowestInner is the lowest note of an inner voice that answers.
 func (s *score) lowestInner() int {
 	if s.trio {
