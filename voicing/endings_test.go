@@ -144,9 +144,9 @@ func TestEndingsOfDemo(t *testing.T) {
 	}
 }
 
-// drawTune is a small tune in some key, metre and tempo, of triads or of richer
+// drawClosingTune is a small tune in some key, metre and tempo, of triads or of richer
 // chords, with a pick-up or without, that ends on its tonic or on its five.
-func drawTune(t *rapid.T) *theory.Tune {
+func drawClosingTune(t *rapid.T) *theory.Tune {
 	key := rapid.SampledFrom(strings.Fields("C G D A E B F Bb Eb Ab Db Am Em Bm F#m Dm Gm Cm Fm Ddor Gmix")).Draw(t, "key")
 	metre := rapid.SampledFrom([]struct {
 		name   string
@@ -225,7 +225,7 @@ func drawTune(t *rapid.T) *theory.Tune {
 // their top line is one: no leap over an octave, steps and held tones mostly.
 func TestEndingsHold(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		tune := drawTune(t)
+		tune := drawClosingTune(t)
 		oct, err := register(tune, StandardNeck())
 		if err != nil {
 			t.Skip(err)

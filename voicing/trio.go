@@ -34,10 +34,14 @@ type duty struct {
 	split Tick
 }
 
-// trioShare is how many notes are added to the tune with bass and drums,
-// against solo at the same density: about three in five (4.0 of 6.5 a bar in
-// the models).
-var trioShare = target{0.46, 0.50, 0.64, 0.68, 0}
+// trioShares are how many notes are added to the tune with bass and drums, against
+// solo at the same density: about three in five (4.0 of 6.5 a bar in the models).
+// Sparse may be sparser still and full fuller, so that the three keep their order.
+var trioShares = map[Density]target{
+	densitySparse: {0.40, 0.48, 0.64, 0.68, 0},
+	densityMedium: {0.46, 0.50, 0.64, 0.68, 0},
+	densityFull:   {0.50, 0.55, 0.75, 0.90, 0},
+}
 
 // trio takes the solo arrangement for what it is with bass and drums: every
 // grip is one of solo's with notes left out, or the tune alone, laid out anew
@@ -71,7 +75,7 @@ func (w *worker) trio(solo *layer, res search.Result) (*layer, search.Result) {
 		w.grips[i] = w.withoutRoots(i)
 	}
 	w.layOut(w.density)
-	aim, all := trioShare, float64(max(solo.added(), 1))
+	aim, all := trioShares[w.density], float64(max(solo.added(), 1))
 	best, bestRes := w.toShare(aim, all)
 	w.price = best.price
 	if l, r := w.vary(best, bestRes); aim.off(float64(l.added())/all) <= aim.off(float64(best.added())/all) {
