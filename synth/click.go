@@ -50,7 +50,7 @@ func soundOf(key int) click {
 	case 44:
 		c = click{noise: 66, fall: 0.14, low: 3800, high: 8000, rise: 0.002, long: 0.2}
 	case 51:
-		c = click{f1: 3140, f2: 4870, t60: 0.5, tone: 4, noise: 36, fall: 0.8, low: 4500, high: 9500, rise: 0.001, long: 0.7}
+		c = click{f1: 3140, f2: 4870, t60: 0.4, tone: 1.6, noise: 40, fall: 0.8, low: 4500, high: 9500, rise: 0.001, long: 0.7}
 	case 70:
 		c = click{noise: 36, fall: 0.3, low: 900, high: 5000, rise: 0.03, long: 0.34}
 	default:

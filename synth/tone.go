@@ -103,7 +103,7 @@ var bassTone = tone{
 	t60High: 0.7,
 	scale:   1050, pluck: 230, edge: 1.2e-3,
 	softHz: 150, hardHz: 1500, lowDarker: 1,
-	noise: 0.006, level: 0.32,
+	noise: 0.006, level: 0.28,
 }
 
 // bassOpen is the open pitch a bass note's decay is reckoned from.
