@@ -208,9 +208,17 @@ func (s *score) compLayout(p *point, d Density) []texture {
 	if tx.innerAt < 0 {
 		tx.innerAt = p.at
 	}
-	s.compBass(p, d, &tx)
+	if !s.trio {
+		s.compBass(p, d, &tx)
+	}
 	tx.name = "bass and chord together"
 	switch {
+	case s.trio && tx.innerAt < p.at:
+		tx.name = "chord pushed ahead"
+	case s.trio && s.onBeat(tx.innerAt):
+		tx.name = "chord on the beat"
+	case s.trio:
+		tx.name = "chord off the beat"
 	case tx.innerAt < p.at:
 		tx.name = "chord pushed ahead, bass on the beat"
 	case tx.innerAt > p.at && s.onBeat(tx.innerAt):

@@ -108,7 +108,10 @@ func (s *score) symbolAt(t Tick, c theory.Chord) string {
 	if k < 0 || s.chords[k].added == "" {
 		return c.String()
 	}
-	return s.written[spanAt(s.written, t)].chord.String()
+	if k = spanAt(s.written, t); k < 0 {
+		return c.String() // put in before the sheet's first chord
+	}
+	return s.written[k].chord.String()
 }
 
 // keepOuter leaves the tune's note and the bass.

@@ -205,7 +205,7 @@ func (l *layer) write() {
 			}
 			l.due = append(l.due, x)
 		}
-		if p.comp {
+		if p.comp && !w.scripted(i) {
 			l.due = l.chordAgain(i, l.due)
 		}
 	}
