@@ -11,16 +11,22 @@ import (
 // introductions are those of a kind, the one that suits best first.
 func (f *frame) introductions(kind string) []passage {
 	o := newOpening(f)
+	var all []passage
 	switch kind {
 	case "last":
-		return o.lasts()
+		all = o.lasts()
 	case "pedal":
-		return o.pedals()
+		all = o.pedals()
 	case "vamp":
-		return o.vamps()
+		all = o.vamps()
 	}
-	return nil
+	// what lies on no string of this neck is no introduction for it
+	return slices.DeleteFunc(all, func(p passage) bool {
+		return slices.ContainsFunc(p.notes, func(n theory.Note) bool { return !o.onNeck(n.Pitch.MIDI()) })
+	})
 }
+
+func (o *opening) onNeck(midi int) bool { return len(o.neck.Stops(midi)) > 0 }
 
 // An opening is what an introduction leads into.
 type opening struct {
@@ -120,7 +126,8 @@ func newOpening(f *frame) *opening {
 	}
 	o.middle = sum / max(lasts, 1e-9)
 	o.middle = min(max(o.middle, 64), 73)
-	o.lo, o.hi = max(59, min(o.first-2, int(o.middle)-6)), min(77, max(o.first+2, int(o.middle)+7))
+	o.lo, o.hi = max(59, f.neck.Low()+12, min(o.first-2, int(o.middle)-6)), min(77, f.neck.High(), max(o.first+2, int(o.middle)+7))
+	o.hi = max(o.hi, o.lo+7)
 	return o
 }
 
@@ -229,6 +236,16 @@ func (o *opening) fits(midi int, c theory.Chord, short bool) float64 {
 		return 1
 	}
 	d := (midi - c.RootPC() + 120) % 12
+	if c.Slash { // a pedal: its octave says little, a flat nine without its dominant rubs
+		switch b := c.BassPC(); (midi - b + 120) % 12 {
+		case 0:
+			return 0.9
+		case 1:
+			if over := c.PCs(); !over.Has(b+4) || !over.Has(b+10) {
+				return 6
+			}
+		}
+	}
 	if c.Tones.Has(d) {
 		switch {
 		case d == 3 || d == 4:
@@ -246,7 +263,7 @@ func (o *opening) fits(midi int, c theory.Chord, short bool) float64 {
 		}
 		return 2
 	}
-	if !o.scale.Has(midi) || c.Tones.Has(d-1) || c.IsDominant() && d == 5 {
+	if !o.scale.Has(midi) || c.Tones.Has(d-1) || d < 11 && c.Tones.Has(d+1) || c.IsDominant() && d == 5 {
 		return 6
 	}
 	if d == 2 || d == 9 {
@@ -316,6 +333,9 @@ func (o *opening) sing(pulses []pulse, chords []passageChord, start int, round b
 				if a.Less(b) {
 					stay[i][p] += o.fits(o.lo+p, c.Chord, short) * b.Sub(a).Float() / s.len.Float() * 1.5
 				}
+			}
+			if !o.onNeck(o.lo + p) {
+				stay[i][p] += 1e6
 			}
 			stay[i][p] += 0.18 * abs(float64(o.lo+p)-want(x))
 		}
@@ -566,9 +586,9 @@ func (o *opening) pedals() []passage {
 	case o.plain:
 		rows = []string{"C/G F/G C/G G7", "F/G C/G F/G G7", "C/G Am/G F/G G7"}
 	case o.mode == minor || o.mode == dorian || o.mode == phrygian:
-		rows = []string{"Cm6/G Bdim7/G Cm6/G Bdim7/G Cm6/G Bdim7/G Cm6/G G7b9", "Fm6/G Cm6/G Fm6/G G7b9", "Abmaj7/G Dm7b5/G Abmaj7/G G7b9"}
+		rows = []string{"Cm6/G Bdim7/G Cm6/G Bdim7/G Cm6/G Bdim7/G Cm6/G G7b9", "Fm6/G Cm6/G Fm6/G G7b9", "Ab6/G Fm6/G Ab6/G G7b9"}
 	default:
-		rows = []string{"C6/G Bdim7/G C6/G Bdim7/G C6/G Bdim7/G C6/G G7", "F6/G Fm6/G C6/G G7", "Abmaj7/G F6/G Abmaj7/G G7"}
+		rows = []string{"C6/G Bdim7/G C6/G Bdim7/G C6/G Bdim7/G C6/G G7", "F6/G Bdim7/G C6/G G7", "Ab6/G F6/G Ab6/G G7"}
 	}
 	var out []passage
 	for i, text := range rows {
@@ -659,7 +679,7 @@ func (o *opening) hold(chords []passageChord, ss []pulse, line []int) {
 		}
 	}
 	for i := range best {
-		chords[i].voicing = best[i]
+		chords[i].voicing, chords[i].free = best[i], true
 	}
 }
 
@@ -730,7 +750,7 @@ func (o *opening) lyings(m *maker, c theory.Chord, top, bass int) []lying {
 			tones = append(tones, p)
 		}
 	}
-	third, hasThird := c.ThirdPC()
+	guides := c.GuideTones()
 	var out []lying
 	try := func(inner ...int) {
 		ps := append([]int{bass}, inner...)
@@ -753,8 +773,16 @@ func (o *opening) lyings(m *maker, c theory.Chord, top, bass int) []lying {
 				}
 			}
 		}
-		if hasThird && !pcs.Has(third) {
-			x.cost += 3
+		for _, g := range guides {
+			if !pcs.Has(g) {
+				x.cost += 2.5
+			}
+		}
+		if over := pcs.Rotate(-bass % 12); over.Has(1) && !(over.Has(4) && over.Has(10)) {
+			return // a flat nine wants the third and the seventh of its dominant
+		}
+		if len(inner) == 2 && (top-bass)%12 == 0 {
+			x.cost += 0.8 // one of four doubled
 		}
 		if len(inner) == 1 {
 			x.cost += 1.2
@@ -846,6 +874,21 @@ func (o *opening) ending(bar int) int {
 	return from
 }
 
+// tooHigh reports whether bars moved by an interval lie higher than the tune
+// itself goes, or more than a fifth above where they are.
+func (o *opening) tooHigh(from, to int, iv theory.Interval) bool {
+	bars := o.tune.Bars
+	top, there := 0, 0
+	for _, n := range o.tune.Melody {
+		p := n.Pitch.MIDI()
+		top = max(top, p)
+		if !n.At.Less(bars[from].At) && n.At.Less(bars[to-1].At.Add(bars[to-1].Len)) {
+			there = max(there, p+iv.Semitones)
+		}
+	}
+	return iv.Semitones > 6 || iv.Semitones > 0 && there > top
+}
+
 // lastBars are the tune's bars [from, to) with a close of some chords, the last
 // of them at least, that leads to the tune's first; not ok where there are too
 // few.
@@ -860,7 +903,7 @@ func (o *opening) lastBars(from, to int, close []theory.Chord) (passage, bool) {
 	x := passage{bars: o.barsFor(to - from)}
 	// the key of the end may be another than that of the beginning
 	iv := theory.IntervalBetween(t.Bars[from].Key.Tonic, o.key.Tonic)
-	if iv.Semitones > 6 {
+	if o.tooHigh(from, to, iv) {
 		iv = iv.Octaves(-1)
 	}
 	for _, n := range t.Melody {

@@ -165,7 +165,7 @@ func (s *score) layouts(p *point, d Density, t *TextureTaste) []texture {
 		tx.count()
 		return []texture{tx}
 	}
-	if c := &s.chords[p.chord]; c.asked != nil && c.at == p.at {
+	if c := &s.chords[p.chord]; c.asked != nil && c.at == p.at && !c.asked.free {
 		tx := texture{bassAt: p.at, innerAt: p.at, figure: -1, name: "together"}
 		return []texture{tx} // what is asked for is struck as it is
 	}

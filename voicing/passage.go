@@ -31,6 +31,7 @@ type passageChord struct {
 	voicing []int
 	strings uint16 // the strings it lies on, bit n for string n; 0 for any
 	whole   bool   // all of it is struck at once, with nothing after it
+	free    bool   // it lies as asked but is laid out and answered as any other
 }
 
 // length is how long all of it lasts.
