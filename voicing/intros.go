@@ -775,16 +775,16 @@ func (o *opening) lyings(m *maker, c theory.Chord, top, bass int) []lying {
 		}
 		for _, g := range guides {
 			if !pcs.Has(g) {
-				x.cost += 2.5
+				x.cost += 5
 			}
 		}
 		if over := pcs.Rotate(-bass % 12); over.Has(1) && !(over.Has(4) && over.Has(10)) {
 			return // a flat nine wants the third and the seventh of its dominant
 		}
-		if len(inner) == 2 && (top-bass)%12 == 0 {
-			x.cost += 0.8 // one of four doubled
+		if len(ps) == 4 && pcs.Len() < 4 {
+			x.cost += 1.5 // one of four doubled
 		}
-		if len(inner) == 1 {
+		if len(inner) == 1 && c.Tones.Len() > 3 {
 			x.cost += 1.2
 		}
 		n := 0
