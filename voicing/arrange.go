@@ -214,6 +214,7 @@ type worker struct {
 	barTime  []int     // which time it is, from 1
 	all      *material // what the first search chose from, while what comes again is played
 	rerun    *rerun
+	hasty    bool   // nothing is answered yet in what comes again
 	closing  []bool // bars that stay as they were when they come again
 	twins    []twin // of each point
 	times    int    // how often a bar comes at most

@@ -66,7 +66,9 @@ func (w *worker) lay() (*layer, search.Result) {
 	w.candidates()
 	w.prepareRuns()
 	w.prepareLinks()
+	w.hasty = len(w.s.form.choruses) < 2 // choruses are weighed against all of it
 	l, res := w.vary(w.play())
+	w.hasty = false
 	aim, ok := targets[w.density]
 	if !ok {
 		return w.repeats(w.shape(l, res))

@@ -266,7 +266,7 @@ type slot struct {
 // answered, and at every attack the best part of what sounds is kept.
 func (l *layer) play() {
 	for i := range l.w.ps {
-		if l.w.scripted(i) {
+		if l.w.scripted(i) || l.w.answeredLater(i) {
 			continue
 		}
 		for k := range l.w.ps[i].texture.answers {

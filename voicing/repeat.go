@@ -172,6 +172,9 @@ func (w *worker) scripted(i int) bool {
 	return w.rerun != nil && i >= 0 && w.rerun.scripts[i].of >= 0
 }
 
+// answeredLater reports whether what answers at point i is found when it comes again.
+func (w *worker) answeredLater(i int) bool { return w.hasty && w.twins[i].of >= 0 }
+
 // newRerun looks at what a layer struck.
 func (w *worker) newRerun(l *layer) *rerun {
 	r := &rerun{from: l, scripts: make([]script, len(w.ps)), strikes: make([][]strike, len(w.ps)), stands: make([]stand, len(w.s.tune)), models: make([]model, len(w.ps))}

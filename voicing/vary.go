@@ -47,6 +47,9 @@ func (l *layer) rhythms() [][]Tick {
 		out[b] = append(out[b], l.done[i].at-s.start[b])
 	}
 	for b := range out {
+		if l.w.hasty && s.earlier[b] >= 0 {
+			out[b] = nil // not what it will be
+		}
 		slices.Sort(out[b])
 		out[b] = slices.Compact(out[b])
 	}
