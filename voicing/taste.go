@@ -285,7 +285,7 @@ func DefaultTaste() Taste {
 			Open: 0.1, Finger: 0.02, InHand: 0.3,
 			LineNew: 0.5, LineSame: 1.7, LineBack: 2.6, LineThird: 0.7, LineLeap: 3, LineWide: 0.2, LineOn: 0.6, LineHome: 0.2, LineIn: 0.5, LineLost: 0.8, Chain: 0.6, Early: 0.3, PhraseRoom: 2.5,
 			OwedGuide: 1.5, OwedColour: 1.4, OwedNine: 1.8,
-			Colour: 0.6, Borrowed: 0.3, BorrowedFourth: 1.6, Passing: 0.2, Root: 0.8, BassDoubled: 1.0, TuneAhead: 1.3, Guide: 0.25, RestHigh: 0.6, GuideLeft: 0.5, Backwards: 2, Wanted: 3, Pair: 0.6, Single: 0.8,
+			Colour: 0.6, Borrowed: 0.3, BorrowedFourth: 1.6, Passing: 0.2, Root: 0.8, BassDoubled: 1.0, TuneAhead: 1.3, Guide: 0.25, RestHigh: 0.6, GuideLeft: 0.5, Backwards: 2, Wanted: 5, Pair: 0.6, Single: 0.8,
 		},
 		Again: AgainTaste{Same: 1, Bass: 2, Inner: 0.7, Figure: 3, Harmony: 1},
 		Comp:  CompTaste{Open: 0.8, Low: 0.15, High: 0.25, LowInner: 0.8, TopSame: 0.35, TopThird: 0.7, TopLeap: 1.8, TopWide: 0.25},

@@ -156,6 +156,9 @@ func (w *worker) withoutRoots(i int) []grip {
 		owes = owes && e.missing(&g) > 0
 		out = append(out, g)
 	}
+	if d.split == 0 {
+		p.want = upper
+	}
 	p.owes = owes && e.s.trio == trioNew && !d.alone
 	if p.owes && d.split == 0 {
 		near := 0
@@ -233,12 +236,16 @@ func (w *worker) later(i int, g *grip, tx *texture) float64 {
 	if w.spots[i].trio != trioNew {
 		return 0
 	}
+	late := 0.0
+	if g.n <= 1 && p.wait == 0 && slices.ContainsFunc(tx.answers, func(a answer) bool { return a.pair }) {
+		late = w.taste.Trio.Attack // the chord is struck all the same
+	}
 	e := w.trioEnumerator(i)
 	n := e.missing(g)
 	if n == 0 || !tx.soon(p.at, w.s.bars[w.s.barAt(p.at)].Beat) {
-		return 0
+		return -late
 	}
-	return (1 - w.taste.Trio.Later) * w.taste.GuideMissing * float64(n)
+	return (1-w.taste.Trio.Later)*w.taste.GuideMissing*float64(n) - late
 }
 
 // soon reports whether something answers within two beats.
@@ -438,7 +445,7 @@ func (l *layout) answerTrio() {
 	sparse, full := l.level == densitySparse, l.level == densityFull
 	for t := p.at + l.half; t < p.end; t += l.half {
 		if t == p.wait {
-			l.add(answer{at: t, pair: true})
+			l.add(answer{at: t, pair: len(p.want) != 1})
 			continue
 		}
 		if t <= max(l.tx.innerAt, p.wait) || t-l.last < l.apart || l.ends(t) {
@@ -509,7 +516,7 @@ func (w *worker) describeLate(a *Arrangement, l *layer, i int) {
 				struck++
 			}
 		}
-		if struck == 0 || !x.pair {
+		if struck == 0 || !x.pair && x.at != p.wait {
 			continue
 		}
 		g := l.heldAt(x.at)
@@ -564,12 +571,12 @@ func (s *score) lowestInner() int {
 	return lowestInner
 }
 
-// wanted are the notes that solo has where its chord waits for the tune's next
-// beat: the trio's answer there takes them.
+// wanted are the notes of solo where the chord waits for the tune's next beat, or
+// answers a tune that came alone: the trio's answer there takes them.
 type wanted []tone
 
 func (l *layer) wanted(i int, a answer) wanted {
-	if p := &l.w.ps[i]; l.w.s.trio && a.at == p.wait {
+	if p := &l.w.ps[i]; l.w.s.trio && (a.at == p.wait || a.pair && p.wait == 0 && l.chosen[i].n <= 1) {
 		return p.want
 	}
 	return nil
