@@ -27,6 +27,11 @@ func changesPlayed(a *Arrangement) []ChordMark {
 		}
 		out = append(out, c)
 	}
+	// the last of all stands on its root, whatever bass is written under it
+	if n := len(out) - 1; n >= 0 && !out[n].Chord.NoChord {
+		c := &out[n].Chord
+		*c = theory.NewChord(c.Root, c.Tones, c.Root)
+	}
 	return out
 }
 
