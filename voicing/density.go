@@ -54,6 +54,7 @@ const (
 	priceSteps  = 9    // how many prices are tried
 	dearest     = 14.0 // the highest price of a note
 	cheapest    = -6.0 // the lowest
+	againPrices = 4    // how many more, where what comes again has too much or too little
 	changeShare = 0.2  // of the price, for the notes that say what a change of chord is
 )
 
@@ -102,11 +103,32 @@ func (w *worker) lay() (*layer, search.Result) {
 			l, res = m, r
 		}
 	}
-	w.price = l.price
-	if m, r := w.vary(l, res); aim.off(share(m)) <= aim.off(share(l)) {
-		l, res = m, r
+	finish := func(l *layer, res search.Result) (*layer, search.Result) {
+		w.price = l.price
+		if m, r := w.vary(l, res); aim.off(share(m)) <= aim.off(share(l)) {
+			l, res = m, r
+		}
+		return w.repeats(w.shape(l, res))
 	}
-	return w.repeats(w.shape(l, res))
+	l, res = finish(l, res)
+	for range againPrices { // what comes again may have more or less than what it comes after
+		n := share(l)
+		if n >= aim.least && n <= aim.most {
+			break
+		}
+		d := 0.1*math.Abs(l.price) + 0.05
+		if n < aim.least {
+			d = -d
+		}
+		w.first()
+		w.layOut(w.density)
+		if m, r := finish(w.playAt(l.price + d)); aim.off(share(m)) < aim.off(n) {
+			l, res = m, r
+		} else {
+			break
+		}
+	}
+	return l, res
 }
 
 // playAt is play at a price of a note.

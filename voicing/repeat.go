@@ -1,6 +1,7 @@
 package voicing
 
 import (
+	"math"
 	"slices"
 	"sort"
 
@@ -222,7 +223,15 @@ func (w *worker) moved(x strike, i int) strike {
 	}
 	x.point = i
 	if x.tune >= 0 {
+		was := w.s.tune[x.tune].end + off
 		x.tune = w.s.tuneAt(x.at)
+		// how long it is written may differ
+		switch end := w.s.tune[x.tune].end; {
+		case x.end >= min(was, end):
+			x.end, x.meant, x.why = end, 0, EndMeant
+		case x.meant > 0:
+			x.meant = end
+		}
 	}
 	return x
 }
@@ -354,13 +363,7 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 		if !ok {
 			continue
 		}
-		var out []grip
-		for _, g := range w.all.grips[i] {
-			if g.tune && g.note[0].str == st.str && g.note[0].fret == st.fret {
-				out = append(out, g)
-			}
-		}
-		if len(out) > 0 {
+		if out := gripsAt(w.all.grips[i], st); len(out) > 0 {
 			m.grips[i] = out
 		}
 	}
@@ -507,6 +510,24 @@ func (w *worker) runAgain(i int) *run {
 		to = w.ps[i+1].from
 	}
 	return s.newRun(&w.taste, stands, old.notes, w.ps[i].at, to)
+}
+
+// dearestAgain is how much dearer by itself than the best a grip may be: what is
+// poor is no other way to say the same.
+const dearestAgain = 4
+
+// gripsAt are the grips with the tune on the string and fret of a stand that are
+// good enough.
+func gripsAt(all []grip, at stand) []grip {
+	var out []grip
+	least := math.Inf(1)
+	for i := range all {
+		if g := &all[i]; g.tune && g.note[0].str == at.str && g.note[0].fret == at.fret {
+			least = min(least, g.cost)
+			out = append(out, *g)
+		}
+	}
+	return slices.DeleteFunc(out, func(g grip) bool { return g.cost > least+dearestAgain })
 }
 
 // onlyAt are the stands on the string and fret of one, with any finger.
