@@ -111,12 +111,12 @@ func (w *worker) lay() (*layer, search.Result) {
 		return w.repeats(w.shape(l, res))
 	}
 	l, res = finish(l, res)
-	for range againPrices { // what comes again may have more or less than what it comes after
+	for try := 0; try < againPrices && len(w.s.form.choruses) < 2; try++ { // what comes again may have more or less than what it comes after
 		n := share(l)
 		if n >= aim.least && n <= aim.most {
 			break
 		}
-		d := 0.1*math.Abs(l.price) + 0.05
+		d := float64(1+try) * (0.1*math.Abs(l.price) + 0.05)
 		if n < aim.least {
 			d = -d
 		}
@@ -124,8 +124,6 @@ func (w *worker) lay() (*layer, search.Result) {
 		w.layOut(w.density)
 		if m, r := finish(w.playAt(l.price + d)); aim.off(share(m)) < aim.off(n) {
 			l, res = m, r
-		} else {
-			break
 		}
 	}
 	return l, res
