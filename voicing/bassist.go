@@ -23,19 +23,20 @@ const (
 // A band is the bass player and the drummer: they read the chords as they are
 // played and hear the guitar that they keep out of the way of.
 type band struct {
-	s     *score
-	feel  theory.Feel
-	notes []Note // the guitar's
-	long  Tick   // the longest of them
-	come  Tick   // when the band comes in
-	last  Tick   // when the guitar's last chord comes, after which nothing is struck
-	beats []meter
+	s      *score
+	chords []chordSpan // as they are played, without those that pass over a bass that stays
+	feel   theory.Feel
+	notes  []Note // the guitar's
+	long   Tick   // the longest of them
+	come   Tick   // when the band comes in
+	last   Tick   // when the guitar's last chord comes, after which nothing is struck
+	beats  []meter
 }
 
 // company adds the bass player and the drummer of a trio to an arrangement
 // whose notes are there. They read and change nothing else.
 func (s *score) company(a *Arrangement) {
-	b := &band{s: s, feel: a.Feel, notes: a.Notes}
+	b := &band{s: s, chords: s.grounds(), feel: a.Feel, notes: a.Notes}
 	for _, n := range a.Notes {
 		b.long = max(b.long, n.Dur)
 	}
@@ -49,11 +50,32 @@ func (s *score) company(a *Arrangement) {
 	a.Bassist, a.Time = b.line(), b.keepTime()
 }
 
+// grounds are the chords that the bass has: a diminished chord of a beat or
+// less that is put in after the six-chord whose scale it stands on passes over
+// the bass of that, as in a run of the tonic scale, and so does the same chord
+// after it.
+func (s *score) grounds() []chordSpan {
+	var out []chordSpan
+	for _, c := range s.chords {
+		if n := len(out) - 1; n >= 0 && c.added != "" && !c.chord.NoChord && out[n].end == c.at {
+			was := &out[n]
+			leading := was.chord.RootPC() + 11
+			passes := c.chord.Kind == theory.Diminished && c.chord.PCs().Has(leading) && c.end-c.at <= s.bars[s.barAt(c.at)].Beat
+			if !was.chord.NoChord && (passes || c.chord == was.chord && was.passed) {
+				was.end, was.passed = c.end, true
+				continue
+			}
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
 // lastChord is when the guitar strikes two notes or more for the last time, no
 // sooner than the last chord is written.
 func (b *band) lastChord() Tick {
 	at := Tick(0)
-	for _, c := range b.s.chords {
+	for _, c := range b.chords {
 		if !c.chord.NoChord && c.end > c.at {
 			at = c.at
 		}
@@ -255,12 +277,12 @@ func (b *band) slots() []bassSlot {
 	s := b.s
 	var out []bassSlot
 	run := 0 // bars for which the chord has lasted
-	for k, c := range s.chords {
+	for k, c := range b.chords {
 		if c.chord.NoChord || c.end <= c.at {
 			continue
 		}
 		switch {
-		case k == 0 || s.chords[k-1].chord != c.chord:
+		case k == 0 || b.chords[k-1].chord != c.chord:
 			run = 0
 		case s.bars[s.barAt(c.at)].At == c.at:
 			run++
@@ -272,7 +294,11 @@ func (b *band) slots() []bassSlot {
 			if bar.At > c.at && bar.At > b.come {
 				run++
 			}
-			for _, x := range b.figure(m, run) {
+			figure := b.figure(m, run)
+			if c.passed {
+				figure = []bassBeat{{0, bassAgain}, {Tick(m.n/2) * m.beat, bassAgain}}
+			}
+			for _, x := range figure {
 				t := bar.At + x.pos - m.off
 				least := m.beat
 				if m.manner == inBossa {
@@ -304,13 +330,23 @@ func (b *band) slots() []bassSlot {
 	}
 	for i := range out {
 		x := &out[i]
-		x.end = min(s.silent[x.chord], s.end)
+		x.end = b.silence(x.chord)
 		if i+1 < len(out) && out[i+1].at < x.end {
 			next := out[i+1].at
 			x.end = max(next-bassGap, (x.at+next)/2)
 		}
 	}
 	return out
+}
+
+// silence is where the next N.C. after chord k begins, or the end.
+func (b *band) silence(k int) Tick {
+	for _, c := range b.chords[k:] {
+		if c.chord.NoChord {
+			return min(c.at, b.s.end)
+		}
+	}
+	return b.s.end
 }
 
 // A bassBeat is a moment of a bar for the bass while a chord goes on.
@@ -352,10 +388,10 @@ func (b *band) figure(m *meter, run int) []bassBeat {
 // last beat, where there is time for it and the bar has room.
 func (b *band) stepInto(k int) (Tick, bool) {
 	s := b.s
-	if k+1 >= len(s.chords) {
+	if k+1 >= len(b.chords) {
 		return 0, false
 	}
-	c, d := &s.chords[k], &s.chords[k+1]
+	c, d := &b.chords[k], &b.chords[k+1]
 	if d.chord.NoChord || d.at != c.end || d.end <= d.at || d.chord.BassPC() == c.chord.BassPC() {
 		return 0, false
 	}
@@ -400,7 +436,7 @@ func toneOf(c theory.Chord, semitones ...int) (pc int, ok bool) {
 // offer lists what may be played at a slot.
 func (b *band) offer(slots []bassSlot, i int) {
 	x := &slots[i]
-	c := b.s.chords[x.chord].chord
+	c := b.chords[x.chord].chord
 	var cost [12]float64
 	for pc := range cost {
 		cost[pc] = none
@@ -477,10 +513,10 @@ var stepPrices = [...]struct {
 // k: half steps and steps of the scale, and nothing that rubs against the tune.
 func (b *band) steps(t Tick, k int, cost []float64) {
 	s := b.s
-	root := s.chords[k].chord.BassPC()
-	scale := s.keyPCs[s.barAt(t)] | s.chords[k].chord.PCs()
-	if j := s.chordAt(t); j >= 0 {
-		scale |= s.chords[j].chord.PCs()
+	root := b.chords[k].chord.BassPC()
+	scale := s.keyPCs[s.barAt(t)] | b.chords[k].chord.PCs()
+	if j := spanAt(b.chords, t); j >= 0 {
+		scale |= b.chords[j].chord.PCs()
 	}
 	for _, x := range stepPrices {
 		d, price := x.d, x.price

@@ -27,12 +27,49 @@ func changesPlayed(a *Arrangement) []ChordMark {
 		}
 		out = append(out, c)
 	}
-	// the last of all stands on its root, whatever bass is written under it
-	if n := len(out) - 1; n >= 0 && !out[n].Chord.NoChord {
-		c := &out[n].Chord
-		*c = theory.NewChord(c.Root, c.Tones, c.Root)
+	// what passes over a bass that stays, in a run of the tonic scale, is no
+	// change for the bass
+	added := map[Tick]bool{}
+	for _, c := range a.Added {
+		added[c.At] = true
+	}
+	passed := false
+	kept := out[:0:0]
+	for i, c := range out {
+		end := a.End()
+		if i+1 < len(out) {
+			end = out[i+1].At
+		}
+		if n := len(kept); n > 0 && added[c.At] && !c.Chord.NoChord && !kept[n-1].Chord.NoChord {
+			before := kept[n-1].Chord
+			if c.Chord.Kind == theory.Diminished && c.Chord.PCs().Has(before.RootPC()+11) && end-c.At <= beatAt(a, c.At) || passed && c.Chord == before {
+				passed = true
+				continue
+			}
+		}
+		passed = false
+		kept = append(kept, c)
+	}
+	out = kept
+	// the last of all stands on its root, whatever bass is written under it,
+	// where the ending has found room
+	if n := len(out) - 1; n >= 0 && !out[n].Chord.NoChord && len(a.Bassist) > 0 {
+		if c := &out[n].Chord; a.Bassist[len(a.Bassist)-1].MIDI%12 == c.RootPC() {
+			*c = theory.NewChord(c.Root, c.Tones, c.Root)
+		}
 	}
 	return out
+}
+
+// beatAt is the length of a beat at t.
+func beatAt(a *Arrangement, t Tick) Tick {
+	beat := PerQuarter
+	for _, b := range a.Bars {
+		if b.At <= t {
+			beat = b.Beat
+		}
+	}
+	return beat
 }
 
 // A bassFigures is what is counted on lines of a bass player.
@@ -224,7 +261,8 @@ func TestBassistOfOurs(t *testing.T) {
 			continue
 		}
 		tune := ourTune(t, name)
-		for _, p := range []Plan{{}, {Choruses: 2}, {Feel: "straight"}, {Feel: "bossa"}, {Density: "sparse", Phrasing: "relaxed"}, {Choruses: 3, Comp: 2}} {
+		for _, p := range []Plan{{}, {Choruses: 2}, {Feel: "straight"}, {Feel: "bossa"}, {Density: "sparse", Phrasing: "relaxed"}, {Choruses: 3, Comp: 2},
+			{Intro: "pedal", Ending: "run"}, {Intro: "vamp", Ending: "tag", Ritardando: true}, {Intro: "last", Ending: "vamp"}, {Ending: "run:2"}, {Ending: "none"}} {
 			p.Setting = "trio"
 			a, err := Arrange(tune, p)
 			if err != nil {
@@ -297,18 +335,20 @@ func TestBassLines(t *testing.T) {
 		{"a waltz has one root a bar", "M:3/4\nQ:1/4=140\nK:F\n\"F6\"c6|\"D7\"d6|\"Gm7\"d6|\"C7\"e6|\"F6\"f6|]", "straight",
 			"1 F2 | 1 D2, 3 A1 | 1 G1 | 1 C2, 3 G1 | 1 F1"},
 		{"a jig has the beats", "M:6/8\nK:D\n\"D\"f3 d3|\"G\"g3 b3|\"A7\"a3 g3|\"D\"f6|]", "",
-			"1 D2, 2 A1 | 1 G1, 2 D2 | 1 A1, 2 E2 | 1 D2"},
+			"1 D2, 2 A1 | 1 G1, 2 D2 | 1 A2, 2 E2 | 1 D2"},
 		{"a slash is obeyed", "M:4/4\nQ:1/4=140\nK:C\n\"C\"c4 e4|\"G7/B\"d4 g4|\"Am\"c4 e4|\"Am7/G\"e4 c4|\"F6\"c8|]", "straight",
 			"1 C2, 3 G1, 4 A1 | 1 B1, 3 G1, 4 Ab1 | 1 A1, 3 E1, 4 Gb1 | 1 G1, 3 A1, 4 G1 | 1 F1"},
 		{"no chord, no bass", "M:4/4\nQ:1/4=140\nK:C\n\"C\"c4 e4|\"N.C.\"d4 g4|\"G7\"d4 f4|\"C\"e8|]", "straight",
 			"1 C2, 3 G1 |  | 1 G2, 3 D2, 4 B1 | 1 C2"},
 		{"in four from the second chorus on", "M:4/4\nQ:1/4=140\nK:C\n\"C6\"c4 e4|\"Am7\"a4 e4|\"Dm7\"d4 f4|\"G7\"g4 f4|\"C6\"e8|]", "2",
 			"1 C2, 3 G1, 4 Ab1 | 1 A1, 3 E2, 4 Db2 | 1 D2, 3 A1, 4 Ab1 | 1 G1, 3 D2, 4 Db2 | 1 C2, 3 G1 | " +
-				"1 C2, 2 A1, 3 G1, 4 Ab1 | 1 A1, 2 G1, 3 C2, 4 Db2 | 1 D2, 2 C2, 3 A1, 4 Ab1 | 1 G1, 2 B1, 3 D2, 4 Db2 | 1 C2"},
+				"1 C2, 2 A1, 3 G1, 4 Ab1 | 1 A1, 2 G1, 3 C2, 4 Db2 | 1 D2, 2 C2, 3 F2, 4 Gb2 | 1 G2, 2 D2, 3 B1, 4 Db2 | 1 C2"},
 		{"a bossa pushes", "M:4/4\nQ:1/4=130\nK:C\n\"C6\"c4 e4|\"Am7\"a4 e4|\"Dm7\"d4 f4|\"G7\"g4 f4|\"C6\"e8|]", "bossa",
 			"1 C2, 2.5 G1, 3 G1, 4.5 Ab1 | 1 A1, 2.5 E2, 3 E2, 4.5 Db2 | 1 D2, 2.5 A1, 3 A1, 4.5 Ab1 | 1 G1, 2.5 D2, 3 D2, 4.5 Db2 | 1 C2"},
 		{"a ballad has halves", "M:4/4\nQ:1/4=60\nK:C\n\"C6\"c4 e4|\"Am7\"a4 e4|\"Dm7\"d4 \"G7\"f4|\"C6\"e8|]", "",
 			"1 C2, 3 G1 | 1 A1, 3 E2, 4 Db2 | 1 D2, 3 G1 | 1 C2"},
+		{"under a run of the tonic scale the root stays", "M:4/4\nQ:1/4=140\nK:C\n\"Dm7\"d4 f4|\"G7\"g4 f4|\"C6\"c8-|c8|]", "run",
+			"1 D2, 3 A1, 4 Ab1 | 1 G1, 3 D2, 4 Db2 | 1 C2, 3 C3 | 1 C2, 3 C2, 4 G1 | 1 Ab1, 3 Db2 | 1 C2 | "},
 	} {
 		tune, err := leadsheet.Read(strings.NewReader("X:1\nT:x\nL:1/8\n"+x.head), "x.abc", leadsheet.Options{})
 		if err != nil {
@@ -318,10 +358,21 @@ func TestBassLines(t *testing.T) {
 		if x.plan == "2" {
 			p.Feel, p.Choruses = "", 2
 		}
-		a, err := Arrange(tune, p)
+		if x.plan == "run" {
+			p.Feel, p.Ending = "", "run"
+		}
+		f, err := newForm(tune, &p, StandardNeck())
 		if err != nil {
 			t.Fatal(err)
 		}
+		a := &Arrangement{} // nobody to keep out of the way of
+		if a.Feel, err = feelOf(tune, p.Feel); err != nil {
+			t.Fatal(err)
+		}
+		line := newScore(f)
+		line.takeOver()
+		a.Bars = line.bars
+		line.company(a)
 		if got := bassTold(a); got != x.want {
 			t.Errorf("%s:\n got %s\nwant %s", x.name, got, x.want)
 		}

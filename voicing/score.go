@@ -50,6 +50,7 @@ type chordSpan struct {
 	chord   theory.Chord
 	added   string        // what it is there for, where it is not the sheet's
 	asked   *passageChord // where it is to lie in a certain way
+	passed  bool          // for the bass player: others pass over its bass
 }
 
 // shortestBeat keeps a beat that a strange metre makes tiny from having no half
