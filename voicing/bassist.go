@@ -72,17 +72,27 @@ func (s *score) grounds() []chordSpan {
 }
 
 // lastChord is when the guitar strikes two notes or more for the last time, no
-// sooner than the last chord is written.
+// sooner than the last chord is written; the tune's last note where that comes a
+// bar later or more.
 func (b *band) lastChord() Tick {
-	at := Tick(0)
-	for _, c := range b.chords {
+	at, end := Tick(0), b.s.end // of the last chord
+	for k, c := range b.chords {
 		if !c.chord.NoChord && c.end > c.at {
-			at = c.at
+			at, end = c.at, b.silence(k)
 		}
 	}
 	for i := len(b.notes) - 1; i > 0 && b.notes[i].At > at; i-- {
-		if b.notes[i].At == b.notes[i-1].At {
-			return b.notes[i].At
+		if b.notes[i].At == b.notes[i-1].At && b.notes[i].At < end {
+			at = b.notes[i].At
+			break
+		}
+	}
+	for _, n := range slices.Backward(b.notes) {
+		if n.Voice == Melody {
+			if n.At >= at+b.s.bars[b.s.barAt(at)].Len && n.At < end {
+				return n.At
+			}
+			break
 		}
 	}
 	return at

@@ -174,6 +174,17 @@ func bassFaults(a *Arrangement, f *bassFigures) (faults []string) {
 			held = min(held, c.At)
 		}
 	}
+	for _, n := range a.Notes {
+		bar := a.Bars[0].Len
+		for _, b := range a.Bars {
+			if b.At <= last.At {
+				bar = b.Len
+			}
+		}
+		if n.Voice == Melody && n.At >= last.At+bar && n.At < last.At+last.Dur {
+			say("the tune goes on at %d, the bass stopped at %d", n.At, last.At)
+		}
+	}
 	if last.At+last.Dur != held {
 		say("the last note stops at %d, not at %d", last.At+last.Dur, held)
 	}
