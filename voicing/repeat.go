@@ -137,6 +137,13 @@ func (w *worker) alike(j, i int, off Tick) (until Tick, ok bool) {
 			}
 		}
 	}
+	// and notes that only the earlier one has, such as the pick-up of a chorus that
+	// does not come
+	for m := s.tuneAt(q.at-1) + 1; m < len(s.tune) && s.tune[m].at+off < until; m++ {
+		if k := s.tuneAt(s.tune[m].at + off); k < 0 || !s.sameNote(m, k, off) {
+			until = s.tune[m].at + off
+		}
+	}
 	if m := s.tuneAt(until - off - 1); m >= 0 && s.tuneAt(until-1) >= 0 && !s.sameNote(m, s.tuneAt(until-1), off) {
 		until = min(until, s.tune[m].at+off)
 	}
