@@ -238,3 +238,66 @@ func TestJoins(t *testing.T) {
 		})
 	}
 }
+
+// Whatever comes before, after and again: what is played of the tune is the tune,
+// as long as it is written or until an ending takes over, and nothing else.
+func TestFormKeepsTheTune(t *testing.T) {
+	for name, tune := range ownTunes(t) {
+		for _, p := range []Plan{
+			{Choruses: 2, Ending: "none"}, {Choruses: 2, Ending: "vamp"}, {Choruses: 3, Ending: "run", Intro: "last"},
+			{Choruses: 2, Ending: "tag", Intro: "pedal", SameRepeats: true}, {Choruses: 2, Intro: "vamp", Setting: "trio"},
+		} {
+			a, err := Arrange(tune, p)
+			if err != nil {
+				t.Fatal(err)
+			}
+			written, added := map[Tick]TuneNote{}, map[Tick]bool{}
+			for _, n := range a.Melody {
+				written[n.At] = n
+			}
+			for _, n := range a.Notes {
+				if n.Voice == Melody && n.Fill {
+					added[n.At] = true
+				}
+			}
+			for _, n := range a.Notes {
+				if n.Voice != Melody || n.Fill {
+					continue
+				}
+				w, ok := written[n.At]
+				if !ok || w.MIDI != n.MIDI {
+					t.Errorf("%s, %+v: %d at %d is not of the tune", name, p, n.MIDI, n.At)
+				} else if n.Dur+n.Early != w.Dur && !added[n.At+n.Dur+n.Early] {
+					t.Errorf("%s, %+v: the note at %d is written %d, sounds %d and is %d early", name, p, n.At, w.Dur, n.Dur, n.Early)
+				}
+				delete(written, n.At)
+			}
+			for at, n := range written {
+				t.Errorf("%s, %+v: the tune's %d at %d is not played", name, p, n.MIDI, at)
+			}
+		}
+	}
+}
+
+// An introduction of whatever tune is arranged without a fault of its form.
+func TestIntroductionsOfAnyTune(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		tune := drawTune(t)
+		p := Plan{Intro: rapid.SampledFrom([]string{"last", "last:2", "pedal", "pedal:3", "vamp", "vamp:2"}).Draw(t, "intro"), Ritardando: true}
+		if rapid.IntRange(0, 3).Draw(t, "neck") == 0 {
+			n := StandardNeck()
+			n.Frets = 12
+			p.Neck = &n
+		}
+		a, err := Arrange(tune, p)
+		if err != nil {
+			return // told: a chord is missing, or the neck is too short
+		}
+		if len(a.Sections) == 0 || a.Sections[0].Name != IntroName || len(a.Melody) != len(tune.Melody) {
+			t.Fatalf("%+v: sections %v, %d notes of %d", p, a.Sections, len(a.Melody), len(tune.Melody))
+		}
+		if end := a.Bars[a.Sections[0].To].At; a.Melody[0].At < end {
+			t.Fatalf("the tune begins at %d, its first bar at %d", a.Melody[0].At, end)
+		}
+	})
+}
