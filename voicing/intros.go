@@ -600,15 +600,15 @@ func (o *opening) pedals() []passage {
 		if o.seconds > 3.2 {
 			bars = 2
 		}
-		total := o.bar.Mul(int64(bars), 1)
-		unit := o.unit
-		if total.Less(unit.Mul(int64(len(all)), 1)) { // a chord a bar, the last the dominant
-			last := all[len(all)-1]
-			all = append(all[:max(bars, 3)-1:max(bars, 3)-1], last)
-			unit = total.Mul(1, int64(len(all)))
-		} else {
-			unit = total.Mul(1, int64(len(all)))
+		if o.unit == o.bar {
+			bars = 4
 		}
+		total := o.bar.Mul(int64(bars), 1)
+		// no chord shorter than those of a turnaround; the last is the dominant
+		if n := int(total.Mul(o.unit.Den(), o.unit.Num()).Num()); n < len(all) {
+			all = append(all[:n-1:n-1], all[len(all)-1])
+		}
+		unit := total.Mul(1, int64(len(all)))
 		end := total.Sub(o.pickup)
 		chords := o.lay(all, unit, end)
 		ss := o.over(chords)
