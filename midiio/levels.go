@@ -35,6 +35,15 @@ const (
 	arrivalLevel  = -0.5 // the arrival itself is let go
 )
 
+// Without the tune the chords are what is heard: their top voice comes near the
+// tune's level and the rest stays under it, with the bass between, all of it a
+// little below a tune, for someone who sings or plays over it.
+const (
+	compTopLevel   = -2.0
+	compInnerLevel = -4.0
+	compBassLevel  = -3.5
+)
+
 // limits is how far a note of each voice may be from plain, in dB. The softest
 // note of the tune is so 0.75 dB above the loudest of the bass, and the softest
 // of the bass as much above the loudest inner one, anywhere in a piece.
@@ -123,6 +132,10 @@ func setLevels(a *voicing.Arrangement, ks []stroke, shape swell, feel theory.Fee
 					db += underLevel
 				}
 			}
+			if k.note.Voice != voicing.Melody && bar >= a.Comped.From && bar < a.Comped.To {
+				k.vel = velocityOf(compLevel(k, chord) + bass.of(pos, beat, k.note.Dur))
+				continue
+			}
 			l := limits[k.note.Voice]
 			k.vel = velocityOf(min(max(db, l.low), l.high))
 		}
@@ -161,4 +174,18 @@ func (a accent) of(pos, beat, dur voicing.Tick) float64 {
 	default:
 		return a.off
 	}
+}
+
+// compLevel is the level of a note of a chord struck in a chorus without its
+// tune, before the metre adds to it.
+func compLevel(k *stroke, chord []stroke) float64 {
+	if k.note.Voice == voicing.Bass {
+		return compBassLevel
+	}
+	for i := range chord {
+		if n := &chord[i].note; n.Voice == voicing.Inner && n.MIDI > k.note.MIDI {
+			return compInnerLevel
+		}
+	}
+	return compTopLevel
 }

@@ -222,3 +222,45 @@ func TestPhraseSwell(t *testing.T) {
 		}
 	}
 }
+
+// TestCompLevels: without the tune the top of the chords leads, near a tune's
+// level, over the bass and the rest; elsewhere nothing is changed by it.
+func TestCompLevels(t *testing.T) {
+	a := gateLatch()
+	var notes []voicing.Note
+	for _, n := range a.Notes {
+		if n.Voice != voicing.Melody || a.Bars[2].At > n.At {
+			notes = append(notes, n)
+		}
+	}
+	a.Notes = notes
+	before := byTick(Perform(a, PerformOptions{}))
+	a.Comped = voicing.Section{Name: "chorus 2", From: 2, To: len(a.Bars)}
+	louder := 0
+	for at, l := range byTick(Perform(a, PerformOptions{})) {
+		if at < Tick(a.Bars[2].At) {
+			for v, x := range l {
+				if x != before[at][v] {
+					t.Errorf("at %d, before the comping, the %s is %.1f dB, was %.1f", at, v, x, before[at][v])
+				}
+			}
+			continue
+		}
+		inner, ok := l[Inner]
+		if !ok {
+			continue
+		}
+		if inner < -4.5 || inner > -0.5 {
+			t.Errorf("at %d the chord is at %.1f dB, want it near a tune's level, and under it", at, inner)
+		}
+		if bass, ok := l[Bass]; ok && inner < bass+0.7 {
+			t.Errorf("at %d the chord is %.1f dB over the bass", at, inner-bass)
+		}
+		if inner > before[at][Inner]+3 {
+			louder++
+		}
+	}
+	if louder < 3 {
+		t.Errorf("only %d chords are louder for it", louder)
+	}
+}

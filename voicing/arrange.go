@@ -105,7 +105,7 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 	}
 	w.unvaried = p.SameRepeats
 	w.s = newScore(f)
-	w.s.bossa = feel.Bossa
+	w.s.bossa, w.s.swings = feel.Bossa, feel.Swings()
 	w.s.turnarounds(w.tension, w.density, &w.taste.Turn)
 	if relaxed {
 		w.s.relax()
@@ -129,6 +129,9 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 	}
 	if len(f.choruses) > 1 {
 		a.Choruses = f.choruses
+		if f.comped >= 0 {
+			a.Comped = f.choruses[f.comped]
+		}
 	}
 	a.Intro, a.Ending = f.names[0], f.names[1]
 	a.Setting = w.setting

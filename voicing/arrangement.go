@@ -137,6 +137,7 @@ type Arrangement struct {
 	Bars          []Bar
 	Sections      []Section // the tune's, and what is put in: IntroName, EndingName
 	Choruses      []Section // each time through, where there are several: "chorus 1"
+	Comped        Section   // the one without the tune, if there is one; else it has no bars
 	Setting       Setting
 	Intro, Ending string // what is put in before and after the tune, in words; empty for nothing
 	Phrases       []theory.Phrase

@@ -22,10 +22,14 @@ const (
 	shareOff    = 0.03 // how near a share is near enough
 	closePrices = 0.12 // prices that say the same of most bars
 	shortWeight = 0.25 // of a high point that is not the fullest, against a share that is off
+	fewChoruses = 8    // the most that are played once more for that
+	timesAgain  = 3    // how often that is tried where choruses do not rise
+	shapeAgain  = 4    // and how often once more, where what comes again was left out of account
 	shapeSteps  = 9    // how often the tune is played to find the prices
 	dearArc     = 0.45 // how much dearer a note is at the ends of a chorus than by itself, to begin with
 	topGain     = 1.2  // how much cheaper it is in the grip of the high point itself
-	mostArc     = 3.0
+	nearShare   = 0.08 // how near a share is before its arc is looked at
+	mostArc     = 1.6
 	priceGrain  = 0.3 // how far the price differs from bar to bar, so that bars that are alike do not fill at once
 )
 
@@ -56,6 +60,7 @@ type chorus struct {
 	high        int     // the phrase that has its high point, -1 for none
 	top         int     // the point of that, -1 for none
 	share       float64 // what it is to add, against the density's own
+	aims        float64 // what is aimed at for that
 
 	now, best   prices  // that are tried, and those that came nearest
 	off         float64 // how near the best came
@@ -75,8 +80,8 @@ type prices struct {
 // tried is a price and by how much too much was added at it.
 type tried struct{ price, off float64 }
 
-// choruses are the times through with the tune; l is played without growth.
-func (w *worker) choruses(l *layer) []chorus {
+// choruses are the times through with the tune; ns is what is played without growth.
+func (w *worker) choruses(ns []struck) []chorus {
 	s := w.s
 	var out []chorus
 	for k, x := range s.form.choruses {
@@ -88,19 +93,19 @@ func (w *worker) choruses(l *layer) []chorus {
 			now: prices{arc: dearArc}, off: math.Inf(1)}
 		c.first = sort.Search(len(w.ps), func(i int) bool { return w.ps[i].at >= c.from })
 		c.last = sort.Search(len(w.ps), func(i int) bool { return w.ps[i].at >= c.to })
-		c.grow(w, l.fullness(&c))
+		c.rise(w, w.fullness(&c, ns))
 		out = append(out, c)
 	}
 	for k, g := range growth(len(out)) {
-		out[k].share = g
+		out[k].share, out[k].aims = g, g
 	}
 	return out
 }
 
-// grow finds the note of the tune to which a chorus grows: its highest long one,
+// rise finds the note of the tune to which a chorus grows: its highest long one,
 // late rather than early, and in a phrase that has room for it. full is how
 // many notes a bar each phrase has by itself.
-func (c *chorus) grow(w *worker, full map[int]float64) {
+func (c *chorus) rise(w *worker, full map[int]float64) {
 	const (
 		where = 0.7 // of the way
 		early = 9.0 // what being all the way from there costs, in semitones
@@ -146,30 +151,59 @@ func (s *score) phrasesIn(c *chorus) []int {
 
 // fullness is how many notes a bar each phrase of a chorus has, the tune's own
 // among them.
-func (l *layer) fullness(c *chorus) map[int]float64 {
-	s := l.w.s
+func (w *worker) fullness(c *chorus, ns []struck) map[int]float64 {
+	s := w.s
 	out := map[int]float64{}
 	for _, k := range s.phrasesIn(c) {
+		out[k] = 0
+	}
+	for i := c.first; i < c.last; i++ {
+		k := w.ps[i].phrase
+		if _, ok := out[k]; ok {
+			out[k] += float64(ns[i].added + ns[i].tune)
+		}
+	}
+	for k := range out {
 		p := s.phrase[k]
-		from, to := s.start[p.From], s.end
+		to := s.end
 		if p.To < len(s.start) {
 			to = s.start[p.To]
 		}
-		n := 0
-		for i := range l.done {
-			if in(l.done[i].at, from, to) {
-				n++
-			}
+		out[k] *= float64(s.bars[p.From].Metre.Num) / float64(to-s.start[p.From])
+	}
+	return out
+}
+
+// struck is how many notes belong to a point.
+type struck struct{ added, tune int }
+
+// counted is how many notes each point has or, where what comes again has not been
+// played yet, will have: what is to stay as it was the time before has what it
+// had there.
+func (l *layer) counted(again bool) []struck {
+	w := l.w
+	out := make([]struck, len(w.ps))
+	for k := range l.done {
+		switch x := &l.done[k]; {
+		case x.point < 0:
+		case x.tune < 0:
+			out[x.point].added++
+		default:
+			out[x.point].tune++
 		}
-		out[k] = float64(n) * float64(s.bars[p.From].Metre.Num) / float64(to-from)
+	}
+	for i := range out {
+		if t := w.twins[i]; !again && t.of >= 0 && t.keep {
+			out[i].added = out[t.of].added
+		}
 	}
 	return out
 }
 
 // belowTop is by how much the phrase of the high point has fewer notes a bar
 // than the fullest of the others, as a share; 0 where it has most.
-func (l *layer) belowTop(c *chorus) float64 {
-	full := l.fullness(c)
+func (w *worker) belowTop(c *chorus, ns []struck) float64 {
+	full := w.fullness(c, ns)
 	own, most := full[c.high], 0.0
 	for k, f := range full {
 		if k != c.high {
@@ -198,32 +232,79 @@ func (w *worker) arc(c *chorus, i int) float64 {
 	return 0.4 + 0.6*float64(p-c.high)/float64(last-c.high) // what comes after thins out at once
 }
 
-// shape gives a tune that is played several times its growth: a price for each
-// point, found chorus by chorus by playing all of it a few times. A tune that is
-// played once is left as it is.
-func (w *worker) shape(l *layer, res search.Result) (*layer, search.Result) {
-	if len(w.s.form.choruses) < 2 {
-		return l, res
+// grow plays what comes again, of the layer l, and gives a tune that is played
+// several times its growth: a price for each point, found chorus by chorus by
+// playing all of it a few times.
+func (w *worker) grow(l *layer, res search.Result) (*layer, search.Result) {
+	if len(w.s.form.choruses) < 2 || w.unvaried {
+		return w.repeats(l, res)
 	}
-	w.parts = w.choruses(l)
+	ns := l.counted(false)
+	w.parts = w.choruses(ns)
 	cs := w.parts
 	all, bars := 0, 0
 	for k := range cs {
-		all += l.addedIn(&cs[k])
+		all += cs[k].addedTo(ns)
 		bars += cs[k].bars
 	}
 	if all == 0 {
+		return w.repeats(l, res)
+	}
+	w.mean = float64(all) / float64(bars)
+	w.layChoruses(cs)
+	l, res = w.repeats(w.shape(cs, shapeSteps))
+	off, ok := w.grown(cs, l)
+	if ok || len(cs) > fewChoruses {
 		return l, res
 	}
-	mean := float64(all) / float64(bars)
-	w.mean = mean
-	w.layChoruses(cs)
-	for range shapeSteps {
+	// what comes again has its own way with notes: that is made up for
+	m := l
+	for try := 0; try == 0 || try < timesAgain && off > 1; try++ {
+		w.first()
+		ns = m.counted(true)
+		for k := range cs {
+			c := &cs[k]
+			c.aims += c.share - c.adds(ns, w.mean)
+			c.off, c.cheap, c.dear, c.now = math.Inf(1), nil, nil, c.best
+		}
+		var found search.Result
+		m, found = w.repeats(w.shape(cs, shapeAgain))
+		if o, _ := w.grown(cs, m); o < off {
+			l, res, off = m, found, o
+		}
+	}
+	return l, res
+}
+
+// grown is how far the choruses of l are from what they are to be, and whether
+// that is good enough.
+func (w *worker) grown(cs []chorus, l *layer) (off float64, ok bool) {
+	ns, before := l.counted(true), 0.0
+	ok = true
+	for k := range cs {
+		c := &cs[k]
+		share := c.adds(ns, w.mean)
+		d := abs(share - c.share)
+		short := w.belowTop(c, ns)
+		off += d + min(shortWeight*short, 0.1)
+		if c.share > before && share < before+shareOff && k > 0 && c.share > cs[k-1].share {
+			off++
+			ok = false
+		}
+		ok = ok && d <= 2*shareOff && short <= 0.1
+		before = share
+	}
+	return off, ok
+}
+
+// shape finds the prices at which each chorus adds what it is to add.
+func (w *worker) shape(cs []chorus, steps int) (l *layer, res search.Result) {
+	for range steps {
 		w.setPrices(cs)
 		l, res = w.play()
-		good := true
+		ns, good := l.counted(false), true
 		for k := range cs {
-			good = l.aim(&cs[k], mean) && good
+			good = w.aim(&cs[k], ns) && good
 		}
 		if good {
 			break
@@ -244,15 +325,15 @@ func (w *worker) shape(l *layer, res search.Result) (*layer, search.Result) {
 
 // aim looks how near a chorus came to what it is to add, and sets the prices to
 // try next.
-func (l *layer) aim(c *chorus, mean float64) bool {
-	d := float64(l.addedIn(c))/(mean*float64(c.bars)) - c.share
-	short := l.belowTop(c)
-	if off := abs(d) + min(shortWeight*short, 0.1); off < c.off {
+func (w *worker) aim(c *chorus, ns []struck) bool {
+	d := c.adds(ns, w.mean) - c.aims
+	short := w.belowTop(c, ns)
+	if off := max(abs(d)-shareOff, 0) + 0.2*abs(d) + min(shortWeight*short, 0.1); off < c.off {
 		c.off, c.best = off, c.now
 	}
 	n := &c.now
 	switch {
-	case short > 0 && n.arc < mostArc && n.mix == 0:
+	case short > 0 && abs(d) <= nearShare && n.arc < mostArc && n.mix == 0:
 		c.flat, n.arc = n.arc, min(1.5*n.arc, mostArc)
 		c.cheap, c.dear = nil, nil // they were for another
 	case abs(d) <= shareOff:
@@ -293,15 +374,18 @@ func (l *layer) aim(c *chorus, mean float64) bool {
 	return false
 }
 
-// addedIn is how many notes are added in a chorus.
-func (l *layer) addedIn(c *chorus) int {
+// addedTo is how many notes are added in a chorus.
+func (c *chorus) addedTo(ns []struck) int {
 	n := 0
-	for i := range l.done {
-		if x := &l.done[i]; x.tune < 0 && in(x.at, c.from, c.to) {
-			n++
-		}
+	for _, x := range ns[c.first:c.last] {
+		n += x.added
 	}
 	return n
+}
+
+// adds is how much is added in a chorus, against mean a bar.
+func (c *chorus) adds(ns []struck, mean float64) float64 {
+	return float64(c.addedTo(ns)) / (mean * float64(c.bars))
 }
 
 // layChoruses lists the textures of the choruses: thinner ones where a chorus is

@@ -9,8 +9,8 @@ import (
 	"thumbline/theory/leadsheet"
 )
 
-// grown arranges a tune and keeps what its choruses were to be.
-func grown(t testing.TB, tune *theory.Tune, p Plan) (*worker, *Arrangement) {
+// grownTune arranges a tune and keeps what its choruses were to be.
+func grownTune(t testing.TB, tune *theory.Tune, p Plan) (*worker, *Arrangement) {
 	t.Helper()
 	w := &worker{neck: StandardNeck(), hand: NormalHand(), right: NormalRightHand(), taste: DefaultTaste(), tension: tensionMedium}
 	var err error
@@ -28,6 +28,7 @@ func grown(t testing.TB, tune *theory.Tune, p Plan) (*worker, *Arrangement) {
 	}
 	w.s = newScore(f)
 	w.s.turnarounds(w.tension, w.density, &w.taste.Turn)
+	w.s.comping()
 	w.s.takeOver()
 	return w, w.arrange()
 }
@@ -92,12 +93,31 @@ func readTune(t testing.TB, name string) *theory.Tune {
 	return tune
 }
 
+// playedTunes are the built-in tune and the sheets of the whole program's checks.
+func playedTunes(t testing.TB) map[string]*theory.Tune {
+	t.Helper()
+	names, err := filepath.Glob("../testdata/tunes/*")
+	if err != nil {
+		t.Fatal(err)
+	}
+	out := map[string]*theory.Tune{"demo.abc": readTune(t, "../cmd/thumbline/demo.abc")}
+	for _, n := range names {
+		if filepath.Ext(n) != ".tsv" {
+			out[filepath.Base(n)] = readTune(t, n)
+		}
+	}
+	if len(out) < 4 {
+		t.Fatalf("only %d tunes", len(out))
+	}
+	return out
+}
+
 // Later choruses are fuller, and each grows to its high point (harmony.md 5.7;
 // how much is the project's own).
 func TestChorusesGrow(t *testing.T) {
-	for name, tune := range ownTunes(t) {
+	for name, tune := range playedTunes(t) {
 		for _, n := range []int{2, 3, 5} {
-			w, a := grown(t, tune, Plan{Choruses: n})
+			w, a := grownTune(t, tune, Plan{Choruses: n})
 			got := w.shareAdded(a)
 			if len(got) != n {
 				t.Fatalf("%s: %d choruses of %d", name, len(got), n)
@@ -129,7 +149,7 @@ func TestChorusesOfSharedSheets(t *testing.T) {
 	for _, pattern := range []string{"corpus/leadsheets/*.mxl", "corpus/abc/*.abc"} {
 		tunes, off, choruses, top, thick := 0, 0, 0, 0, 0
 		SharedTunes(t, pattern, func(name string, tune *theory.Tune) {
-			w, a := grown(t, tune, Plan{Choruses: 3})
+			w, a := grownTune(t, tune, Plan{Choruses: 3})
 			got := w.shareAdded(a)
 			tunes++
 			mean := 0.0

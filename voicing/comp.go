@@ -27,6 +27,12 @@ var (
 		{8, []float64{1, 3.5, 5.5, 7.5}, false},        // pushed over the bar line
 		{8, []float64{1, 3, 5, 6.5}, true},             // on two and four
 	}
+	compStraight = []compFigure{
+		{8, []float64{1, 3, 5, 7}, false}, // after each bass
+		{8, []float64{1, 2.5, 5, 7}, true},
+		{8, []float64{0, 1, 3, 5, 6, 7}, false},
+		{8, []float64{1, 3, 5, 6.5}, true},
+	}
 	compBossa = []compFigure{
 		{8, []float64{0, 1.5, 3, 4.5, 6, 7.5}, false},
 		{8, []float64{0, 1.5, 3, 4.5, 6}, false},
@@ -70,6 +76,9 @@ func (s *score) compFigures(b Bar) []compFigure {
 	case s.bossa:
 		return compBossa
 	}
+	if !s.swings {
+		return compStraight
+	}
 	return compSwing
 }
 
@@ -86,16 +95,20 @@ func (s *score) comping() {
 		return s.start[x.From], last.At + last.Len
 	}
 	s.comp[0], s.comp[1] = span(x)
+	s.compLead = s.comp[0]
+	if s.bars[x.From].Len < s.bars[x.From].full() && x.From+1 < x.To {
+		s.comp[0] = s.start[x.From+1]
+	}
 	like := f.comped - 1
 	if like < 0 {
 		like = 1
 	}
 	from, to := span(f.choruses[like])
-	shift := s.comp[0] - from
+	shift := s.compLead - from
 	var own []chordSpan
 	for _, c := range s.chords {
-		if c.at < to && c.end > from {
-			c.at, c.end = max(c.at, from)+shift, min(c.end, to)+shift
+		if in(c.at, from, to) {
+			c.at, c.end = c.at+shift, min(c.end, to)+shift
 			if c.at < s.comp[1] {
 				c.end = min(c.end, s.comp[1])
 				own = append(own, c)
@@ -113,10 +126,10 @@ func (s *score) comping() {
 		return
 	}
 	own[len(own)-1].end = s.comp[1]
-	a := sort.Search(len(s.chords), func(i int) bool { return s.chords[i].at >= s.comp[0] })
+	a := sort.Search(len(s.chords), func(i int) bool { return s.chords[i].at >= s.compLead })
 	b := sort.Search(len(s.chords), func(i int) bool { return s.chords[i].at >= s.comp[1] })
 	if a > 0 {
-		s.chords[a-1].end = min(s.chords[a-1].end, own[0].at)
+		s.chords[a-1].end = own[0].at
 	}
 	s.chords = slices.Concat(s.chords[:a], own, s.chords[b:])
 	s.findSilences()
@@ -124,6 +137,15 @@ func (s *score) comping() {
 
 // comps reports whether t lies in the chorus without its tune.
 func (s *score) comps(t Tick) bool { return in(t, s.comp[0], s.comp[1]) }
+
+// compPickup reports whether t lies in a pick-up of the chorus without its tune:
+// nothing comes there but a new chord.
+func (s *score) compPickup(t Tick) bool {
+	return in(t, s.compLead, s.comp[1]) && (t < s.comp[0] || s.short(s.barAt(t)))
+}
+
+// short reports whether a bar is no more than half of what its metre asks for.
+func (s *score) short(bar int) bool { return 2*s.bars[bar].Len <= s.bars[bar].full() }
 
 // compHits are the moments from a up to b at which the figures strike a chord.
 func (s *score) compHits(a, b Tick) []Tick {
@@ -135,7 +157,7 @@ func (s *score) compHits(a, b Tick) []Tick {
 	for k := s.barAt(max(a, s.comp[0])); k < len(s.bars) && s.bars[k].At < min(b, s.comp[1]); k++ {
 		bar, ph := s.bars[k], s.phraseOf(k)
 		u := unit(bar)
-		if bar.Len < u {
+		if bar.Len < u || s.short(k) {
 			continue
 		}
 		figs := s.compFigures(bar)
@@ -143,7 +165,11 @@ func (s *score) compHits(a, b Tick) []Tick {
 		beats := float64(bar.Len) / float64(u)
 		from := 0.0 // of the bar in the cycle
 		if n := f.cycle / beats; n == float64(int(n)) {
-			from = beats * float64((k-s.phrase[ph].From)%int(n))
+			bars := k - s.phrase[ph].From
+			if s.short(s.phrase[ph].From) {
+				bars--
+			}
+			from = beats * float64(bars%int(n))
 		}
 		end := bar.At + bar.Len
 		if k == s.phrase[ph].To-1 && bar.Len > bar.Beat {
@@ -239,7 +265,7 @@ func (s *score) compBass(p *point, d Density, tx *texture) {
 	for t := p.at + bar.Beat; t < p.end; t += bar.Beat {
 		switch last := t+bar.Beat >= p.end; {
 		case !s.onBeat(t):
-		case s.strong(t) && d != densitySparse, compound(bar) && d == densityFull,
+		case s.strong(t) && d != densitySparse, compound(bar) && d != densitySparse,
 			last && !p.closes && !slow && d != densitySparse && (walk || d == densityFull) && s.seconds(t, p.end) >= soonestChord:
 			tx.answers = append(tx.answers, answer{at: t, bass: true})
 		}
@@ -261,7 +287,7 @@ func (s *score) compPoints(ps []point) {
 			continue // an ending takes over here
 		}
 		p.comp, p.tune, p.late, p.held = true, -1, false, false
-		if i == 0 || !ps[i-1].comp || !p.change {
+		if i == 0 || !ps[i-1].comp || !p.change || compound(s.bars[s.barAt(p.at)]) {
 			continue
 		}
 		h := halfUnit(s.bars[s.barAt(p.at)])

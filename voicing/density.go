@@ -72,7 +72,7 @@ func (w *worker) lay() (*layer, search.Result) {
 	w.hasty = false
 	aim, ok := targets[w.density]
 	if !ok {
-		return w.repeats(w.shape(l, res))
+		return w.grow(l, res)
 	}
 	l, res = w.repeats(l, res)
 	w.first()
@@ -108,7 +108,7 @@ func (w *worker) lay() (*layer, search.Result) {
 		if m, r := w.vary(l, res); aim.off(share(m)) <= aim.off(share(l)) {
 			l, res = m, r
 		}
-		return w.repeats(w.shape(l, res))
+		return w.grow(l, res)
 	}
 	l, res = finish(l, res)
 	for try := 0; try < againPrices && len(w.s.form.choruses) < 2; try++ { // what comes again may have more or less than what it comes after

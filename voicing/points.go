@@ -39,6 +39,9 @@ func (s *score) points() []point {
 	have := func(t Tick) bool { return len(ps) > 0 && ps[len(ps)-1].at == t }
 	add := func(t Tick, change bool) {
 		c := s.chordAt(t)
+		if !change && s.compPickup(t) {
+			return
+		}
 		if c < 0 || s.chords[c].chord.NoChord || t >= s.end || have(t) {
 			return
 		}

@@ -251,7 +251,10 @@ func (tx *texture) moved(off Tick) texture {
 	if m.split > 0 {
 		m.split += off
 	}
-	m.answers = slices.Clone(tx.answers)
+	m.answers, m.chords = slices.Clone(tx.answers), slices.Clone(tx.chords)
+	for k := range m.chords {
+		m.chords[k] += off
+	}
 	for k := range m.answers {
 		m.answers[k].at += off
 	}

@@ -34,6 +34,8 @@ type score struct {
 	earlier  []int // of each bar, the one in which it was played the time before, -1
 	form     *form
 	comp     [2]Tick // the chorus without its tune, from and to; both 0 for none
+	compLead Tick    // where the pick-up into it would begin
+	swings   bool    // the feel is swing
 }
 
 type tuneNote struct {

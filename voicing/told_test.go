@@ -31,11 +31,18 @@ var toldTextures = map[string][3]told{
 	"chord first, bass after":                        {unless, first, unless},
 	"tune and chord early, bass on the beat":         {unless, first, first},
 	"tune early, chord on the beat":                  {free, first, unless},
+	"chord on the beat, the pick-up bare":            {free, first, unless},
 	"chord on the beat":                              {free, first, free},
 	"bass and tune, chord with the tune's next beat": {first, unless, first},
 	"chord with the tune, after its bass":            {free, first, first},
 	"passing diminished with the tune":               {free, first, first},
 	"the coming grip a fret away":                    {free, free, first},
+
+	// without the tune
+	"bass and chord together":              {first, first, unless},
+	"bass on the beat, chord off it":       {first, unless, unless},
+	"bass first, chord on a later beat":    {first, unless, unless},
+	"chord pushed ahead, bass on the beat": {unless, first, unless},
 
 	// with bass and drums: the guitar has no bass
 	"together off the beat":                   {unless, first, first},
@@ -123,4 +130,18 @@ func TestCostWithoutPrice(t *testing.T) {
 			}
 		}
 	}
+}
+
+// TestCompAsTold: the same without the tune.
+func TestCompAsTold(t *testing.T) {
+	seen := map[string]int{}
+	for name, a := range compPlans(t) {
+		toldTruly(t, name, a, seen)
+	}
+	for _, name := range []string{"bass and chord together", "bass on the beat, chord off it", "bass first, chord on a later beat", "chord pushed ahead, bass on the beat"} {
+		if seen[name] == 0 {
+			t.Errorf("%q was never played: nothing is tried", name)
+		}
+	}
+	t.Log(seen)
 }

@@ -32,6 +32,10 @@ func Cut(a *voicing.Arrangement, from, to int) *voicing.Arrangement {
 		c.Bars[i].At -= start
 	}
 	c.Sections, c.Choruses = cutSections(a.Sections, from, to), cutSections(a.Choruses, from, to)
+	c.Comped = voicing.Section{}
+	if s := cutSections([]voicing.Section{a.Comped}, from, to); len(s) > 0 {
+		c.Comped = s[0]
+	}
 	c.Phrases, c.After = nil, 0
 	for i, p := range a.Phrases {
 		p = theory.Phrase{From: clamp(p.From, from, to), To: clamp(p.To, from, to)}
