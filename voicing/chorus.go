@@ -109,7 +109,8 @@ func (c *chorus) rise(w *worker, full map[int]float64) {
 	const (
 		where = 0.7 // of the way
 		early = 9.0 // what being all the way from there costs, in semitones
-		room  = 8.0 // what twice as many notes as the others are worth
+		close = 0.9 // from here on it is the close
+		room  = 5.0 // what twice as many notes as the others are worth
 	)
 	s := w.s
 	mean := 0.0
@@ -125,6 +126,9 @@ func (c *chorus) rise(w *worker, full map[int]float64) {
 		phrase := w.ps[point].phrase
 		beats := float64(n.end-n.at) / float64(s.bars[s.barAt(n.at)].Beat)
 		x := float64(n.at-c.from) / float64(c.to-c.from)
+		if x > close && most > math.Inf(-1) {
+			break
+		}
 		worth := float64(n.midi) + 2*math.Log2(min(max(beats, 0.25), 4)) - early*abs(x-where)
 		if f, ok := full[phrase]; ok && mean > 0 {
 			worth += room * (f/mean - 1)

@@ -74,7 +74,7 @@ func (w *worker) lay() (*layer, search.Result) {
 	if !ok {
 		return w.grow(l, res)
 	}
-	l, res = w.repeats(l, res)
+	l, _ = w.repeats(l, res)
 	w.first()
 	medium := float64(l.added())
 	share := func(l *layer) float64 { return float64(l.added()) / max(medium, 1) }
