@@ -72,5 +72,257 @@ func TestTrioTexturesAsTold(t *testing.T) {
 	t.Log(seen)
 }
 
-var _ = slices.Contains[[]int]
-var _ = rapid.Check
+// A trioCount is what is asked of the guitar in a trio.
+type trioCount struct {
+	rootless, within, pitches, low, guides share
+	alone, aloneSolo, full, fullSolo       share // tune notes of a beat and more: alone, with two others or more
+	added                                  share // of solo's
+	apart                                  share // attacks with inner voices that do not come with the tune
+}
+
+// count adds an arrangement of a tune in both settings.
+func (c *trioCount) count(b withBass) {
+	solo, trio := newAttackGrid(b.solo), newAttackGrid(b.trio)
+	c.added.add(share{trio.added(), solo.added()})
+	for _, g := range []struct {
+		*attackGrid
+		alone, full *share
+	}{{solo, &c.aloneSolo, &c.fullSolo}, {trio, &c.alone, &c.full}} {
+		for _, m := range g.a.Melody {
+			if m.Dur >= PerQuarter {
+				g.alone.count(len(g.at[m.At]) == 1)
+				g.full.count(len(g.at[m.At]) >= 3)
+			}
+		}
+	}
+	at := map[Tick][]Placed{}
+	for _, g := range b.solo.Grips {
+		at[g.At] = append(at[g.At], g)
+	}
+	for _, g := range b.trio.Grips {
+		if len(at[g.At]) == 0 {
+			continue // solo strikes its own a little sooner or later
+		}
+		c.within.count(slices.ContainsFunc(at[g.At], func(s Placed) bool {
+			for k, f := range g.Frets {
+				if f >= 0 && s.Frets[k] != f {
+					return false
+				}
+			}
+			return true
+		}))
+		c.pitches.count(slices.ContainsFunc(at[g.At], func(s Placed) bool {
+			var has [128]bool
+			for k, f := range s.Frets {
+				if f >= 0 {
+					has[b.solo.Tuning[k]+f] = true
+				}
+			}
+			for k, f := range g.Frets {
+				if f >= 0 && !has[b.trio.Tuning[k]+f] {
+					return false
+				}
+			}
+			return true
+		}))
+	}
+	for _, n := range b.trio.Notes {
+		if n.Voice != Melody {
+			c.low.count(n.MIDI < lowestTrio)
+		}
+	}
+	for _, t := range trio.times {
+		if slices.ContainsFunc(trio.at[t], func(n Note) bool { return n.Voice == Inner }) {
+			c.apart.count(!trio.tune[t])
+		}
+	}
+	for k, m := range b.trio.Chords {
+		end := b.trio.End()
+		if k+1 < len(b.trio.Chords) {
+			end = b.trio.Chords[k+1].At
+		}
+		if m.Chord.NoChord {
+			continue
+		}
+		c.rootless.count(!rootLowest(b.trio, m))
+		if end-m.At < PerQuarter {
+			continue
+		}
+		heard := theory.PCSet(0).With(m.Chord.BassPC()) // the bass player's
+		tune := theory.PCSet(0)
+		for _, n := range b.trio.Notes {
+			if n.At < min(end, m.At+2*PerQuarter) && n.At+n.Dur > m.At {
+				heard = heard.With(n.MIDI)
+				if n.Voice == Melody && n.Dur >= PerQuarter {
+					tune = tune.With(n.MIDI)
+				}
+			}
+		}
+		suspended := slices.ContainsFunc(m.Chord.GuideTones(), func(pc int) bool { return tune.Has(pc + 1) })
+		if !suspended {
+			c.guides.count(hasAll(heard, m.Chord.GuideTones()))
+		}
+	}
+}
+
+// rootLowest reports whether the lowest note that sounds where a chord comes, the
+// tune aside, is what the bass player plays there.
+func rootLowest(a *Arrangement, m ChordMark) bool {
+	low := 999
+	for _, n := range a.Notes {
+		if n.Voice != Melody && n.At <= m.At && m.At < n.At+n.Dur {
+			low = min(low, n.MIDI)
+		}
+	}
+	return low < 999 && (low%12 == m.Chord.RootPC() || low%12 == m.Chord.BassPC())
+}
+
+// soundTrio is what may never be: a bass of the guitar, another tune than solo's,
+// a note that lies low without need, an attack after the last chord.
+func soundTrio(t fataler, a *Arrangement) {
+	check(t, a)
+	chord := func(at Tick) theory.Chord {
+		c := theory.Chord{NoChord: true}
+		for _, list := range [][]ChordMark{a.Chords, a.Added} {
+			for _, m := range list {
+				if m.At <= at {
+					c = m.Chord
+				}
+			}
+		}
+		return c
+	}
+	for _, n := range a.Notes {
+		switch {
+		case n.Voice == Bass:
+			t.Fatalf("a bass at %d: %d", n.At, n.MIDI)
+		case n.Voice == Inner && n.MIDI < lowestInner:
+			t.Fatalf("%d at %d lies among the bass player's notes", n.MIDI, n.At)
+		case n.Voice == Inner && n.MIDI < lowestTrio && len(a.Added) == 0:
+			if c := chord(n.At); !c.NoChord && !slices.Contains(c.GuideTones(), n.MIDI%12) {
+				t.Fatalf("%d at %d lies low and is no guide tone of %s", n.MIDI, n.At, c)
+			}
+		}
+	}
+}
+
+// TestTrio: over the shared lead sheets and the built-in tune, the roots are left
+// out, the grips are those of solo, and there is more space (the model with bass
+// and drums beside the one without).
+func TestTrio(t *testing.T) {
+	for _, set := range []struct{ name, pattern string }{
+		{"leadsheets", "corpus/leadsheets/*.mxl"},
+		{"abc", "corpus/abc/*.abc"},
+	} {
+		t.Run(set.name, func(t *testing.T) {
+			var c trioCount
+			SharedTunes(t, set.pattern, func(name string, tune *theory.Tune) {
+				b := bothSettings(t, tune, Plan{})
+				t.Run(name, func(t *testing.T) { soundTrio(t, b.trio) })
+				if !slices.Equal(b.solo.Melody, b.trio.Melody) {
+					t.Errorf("%s: another tune", name)
+				}
+				c.count(b)
+			})
+			c.tell(t)
+		})
+	}
+	t.Run("built-in", func(t *testing.T) {
+		var c trioCount
+		b := bothSettings(t, readSheet(t, "../cmd/thumbline/demo.abc"), Plan{})
+		soundTrio(t, b.trio)
+		c.count(b)
+		c.tell(t)
+	})
+}
+
+// tell asks for the figures.
+func (c *trioCount) tell(t *testing.T) {
+	t.Helper()
+	for _, f := range []struct {
+		name        string
+		s           share
+		least, most float64
+	}{
+		{"changes without the root lowest", c.rootless, 97, 100},
+		{"grips within solo's", c.within, 85, 100},
+		{"grips within solo's, by pitch", c.pitches, 85, 100},
+		{"added notes below G3", c.low, 0, 5},
+		{"changes with their guide tones", c.guides, 92, 100},
+		{"added, of solo's", c.added, 45, 75},
+		{"chords apart from the tune", c.apart, 33, 75},
+	} {
+		tellFigure(t, f.name, f.s.percent() >= f.least && f.s.percent() <= f.most, "%.1f %% (%d of %d), wanted %.0f to %.0f", f.s.percent(), f.s.part, f.s.whole, f.least, f.most)
+	}
+	tellFigure(t, "the tune alone", c.alone.percent() > c.aloneSolo.percent()+5, "%.1f %%, in solo %.1f %%", c.alone.percent(), c.aloneSolo.percent())
+	tellFigure(t, "the tune with two others or more", c.full.percent() <= c.fullSolo.percent(), "%.1f %%, in solo %.1f %%", c.full.percent(), c.fullSolo.percent())
+}
+
+// TestTrioDensities: sparse adds less than medium, medium less than full.
+func TestTrioDensities(t *testing.T) {
+	files, err := filepath.Glob("../testdata/tunes/*.abc")
+	if err != nil || len(files) == 0 {
+		t.Fatalf("no tunes (%v)", err)
+	}
+	for _, name := range append(files, "../cmd/thumbline/demo.abc") {
+		tune := readSheet(t, name)
+		var added []int
+		for _, d := range densityWords {
+			a, err := Arrange(tune, Plan{Setting: "trio", Density: d})
+			if err != nil {
+				t.Fatal(err)
+			}
+			soundTrio(t, a)
+			added = append(added, newAttackGrid(a).added())
+		}
+		if len(tune.Melody) >= 16 && (added[0] >= added[1] || added[1] >= added[2]) {
+			t.Errorf("%s: %v notes are added at %v", filepath.Base(name), added, densityWords)
+		}
+	}
+}
+
+// TestTrioAnyTune: whatever the sheet, what must not be is not there.
+func TestTrioAnyTune(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		tune := randomTune(t)
+		p := Plan{Setting: "trio", Density: rapid.SampledFrom(densityWords).Draw(t, "density"),
+			Tension:  rapid.SampledFrom([]string{"low", "medium", "high"}).Draw(t, "tension"),
+			Phrasing: rapid.SampledFrom([]string{"written", "relaxed"}).Draw(t, "phrasing")}
+		a, err := Arrange(tune, p)
+		if err != nil {
+			t.Skip(err) // wider than the neck
+		}
+		soundTrio(t, a)
+		b, err := Arrange(tune, p)
+		if err != nil || !slices.Equal(a.Notes, b.Notes) {
+			t.Fatalf("the same tune is arranged otherwise (%v)", err)
+		}
+	})
+}
+
+// TestTrioCloses: the last chord has its third and a colour, and the guitar plays
+// nothing after it: the last root is the bass player's (the model trio, bar 8).
+func TestTrioCloses(t *testing.T) {
+	files := []string{"../cmd/thumbline/demo.abc", "../testdata/tunes/hollow-reed.abc"}
+	for _, name := range files {
+		a, err := Arrange(readSheet(t, name), Plan{Setting: "trio"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		last, c := a.Notes[len(a.Notes)-1].At, a.Chords[len(a.Chords)-1].Chord
+		var pcs theory.PCSet
+		for _, n := range a.Notes {
+			if n.At+n.Dur > last {
+				pcs = pcs.With(n.MIDI)
+			}
+		}
+		if third, ok := c.ThirdPC(); ok && !pcs.Has(third) {
+			t.Errorf("%s: no third in the last chord %s: %v", name, c, pcs.Members())
+		}
+		for _, n := range a.Notes {
+			if n.At == last && n.Voice != Melody && n.MIDI%12 == c.RootPC() && n.MIDI < lowestTrio {
+				t.Errorf("%s: the guitar has the last root", name)
+			}
+		}
+	}
+}
