@@ -68,8 +68,8 @@ func readSituations(t *testing.T) (rows []situationRow, files []string) {
 	return rows, files
 }
 
-// situationPlan is the plan of a tune: N:tension high, N:density sparse or full
-// in its head, or none.
+// situationPlan is the plan of a tune: N:tension high, N:density sparse or full,
+// N:setting trio in its head, or none.
 func situationPlan(text string) (p voicing.Plan) {
 	for _, line := range strings.Split(text, "\n") {
 		if s, ok := strings.CutPrefix(line, "N:tension "); ok {
@@ -77,6 +77,9 @@ func situationPlan(text string) (p voicing.Plan) {
 		}
 		if s, ok := strings.CutPrefix(line, "N:density "); ok {
 			p.Density = strings.TrimSpace(s)
+		}
+		if s, ok := strings.CutPrefix(line, "N:setting "); ok {
+			p.Setting = strings.TrimSpace(s)
 		}
 	}
 	return p
