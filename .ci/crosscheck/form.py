@@ -167,12 +167,12 @@ def form(c, a):
     played = {(n['at'], n['midi']) for n in a['notes'] if n['voice'] == 'melody' and not n['fill']}
     read = {(m['at'], m['midi']) for m in a['melody']}
     written = {m['at']: m['dur'] for m in a['melody']}
-    added = {n['at'] for n in a['notes'] if n['voice'] == 'melody' and n['fill']}
+    over = {n['at'] for n in a['notes'] if n['voice'] == 'melody' and n['fill']}  # where an ending takes the top from the tune
     short = []
     for n in a['notes']:
         if n['voice'] == 'melody' and not n['fill'] and n['at'] in written:
-            # a last note gives way to the first of an ending
-            c.that(n['dur'] + n['early'] == written[n['at']] or n['at'] + n['dur'] + n['early'] in added, f"the tune's note at {n['at']} is written {written[n['at']]}, sounds {n['dur']} and is {n['early']} early")
+            rings = n['dur'] + n['early']
+            c.that(rings == written[n['at']] or rings < written[n['at']] and n['at'] + rings in over, f"the tune's note at {n['at']} is written {written[n['at']]}, sounds {n['dur']} and is {n['early']} early")
             if n['early']:
                 short.append((n['at'], n['midi'], n['early']))
     c.that([(g['at'], g['midi'], g['early']) for g in a['letGo']] == short and all(g['reason'] for g in a['letGo']),
