@@ -27,7 +27,7 @@ import judged
 from common import DATA, DEMO, Check, files, run
 
 PARTS = ('repeats', 'endings', 'intros', 'trio', 'choruses', 'markers')
-PART_OF = 14   # every so many sheets are a part that is quick to try
+PART_OF = 16   # every so many sheets are a part that is quick to try
 RANKS = 3      # endings of each kind that are looked at
 ENDINGS = ('straight', 'tag', 'vamp', 'run')
 INTROS = ('last', 'pedal', 'vamp')
