@@ -64,7 +64,7 @@ func (w *worker) plainClose(p *point, c theory.Chord) (out []grip) {
 	}
 	third, has := c.ThirdPC()
 	sung := has && top > 0 && top%12 == third
-	for low := w.neck.Low(); low <= highestBass; low++ {
+	for low := w.neck.Low(); low <= highestBass+7; low++ {
 		if low%12 != c.RootPC() || top > 0 && low >= top {
 			continue
 		}
@@ -82,7 +82,15 @@ func (w *worker) plainClose(p *point, c theory.Chord) (out []grip) {
 			}
 		}
 	}
-	return slices.DeleteFunc(out, func(g grip) bool { _, ok := g.bass(); return !ok })
+	for i := range out { // high up the neck the root lies higher than a bass does elsewhere
+		g := &out[i]
+		if g.n > 1 || !g.tune {
+			g.note[g.n-1].voice, g.hasBass = Bass, true
+			g.cost += 0.3 * float64(max(int(g.note[g.n-1].midi)-48, 0))
+		}
+	}
+	slices.SortStableFunc(out, func(a, b grip) int { return a.compare(&b) })
+	return out[:min(len(out), mostExact)]
 }
 
 // closeOnRoot drops what answers after the low root of the last chord: that is

@@ -120,11 +120,28 @@ func (f *frame) noSeven() int {
 // is long enough chords that lead home under it.
 func (f *frame) straight() []sketch {
 	all := []sketch{{passage: passage{name: "straight"}}}
+	instead := f.home.Tones != 0 && f.tonic.PCs().Has(f.last.Pitch.Name.PC())
 	if !f.closes() {
-		if x, ok := f.insteadOfTurn(); ok {
-			all[0].passage = x
+		if f.insteadOfTurn() {
+			all[0].passage = f.lastChord("home instead of the turn", f.finals()[0])
+		} else if instead {
+			all = append(all, sketch{f.lastChord("home instead of the turn", f.finals()[0]), 1, nil})
 		}
 		return all
+	}
+	for k, fin := range f.finals() {
+		c := fin.chord(f)
+		sung := f.last.Pitch.Name.PC()
+		if c == f.home {
+			continue
+		}
+		if c.Tones.Has(11) && (sung == c.RootPC() || !c.PCs().Has(sung)) {
+			continue
+		}
+		if d := (sung - c.RootPC() + 12) % 12; d == 3 && c.Tones.Has(4) || d == 4 && c.Tones.Has(3) || d == 1 || d == 5 && c.Tones.Has(4) {
+			continue
+		}
+		all = append(all, sketch{f.lastChord("home with the "+fin.name(), fin), 3 + 0.3*float64(k), nil})
 	}
 	hold := f.hold(false)
 	if hold.Less(f.full()) || f.seconds(hold) < 2 {
@@ -179,21 +196,26 @@ func (f *frame) straight() []sketch {
 	return all
 }
 
-// insteadOfTurn is the tonic in place of a last chord with whose third the
-// tune's last note does not go: the turn leads back, and nothing comes after it.
-func (f *frame) insteadOfTurn() (passage, bool) {
+// insteadOfTurn reports whether the tune's last note does not go with the third of
+// the last chord, but with the tonic: the turn leads back, and nothing comes
+// after it.
+func (f *frame) insteadOfTurn() bool {
+	if f.closes() || f.written {
+		return false
+	}
 	third, ok := f.home.ThirdPC()
 	sung := f.last.Pitch.Name.PC()
-	if d := (sung - third + 12) % 12; !ok || f.written || d != 1 && d != 11 || !f.tonic.PCs().Has(sung) {
-		return passage{}, false
-	}
-	c := f.tune.Changes[len(f.tune.Changes)-1]
-	at := c.At
+	d := (sung - third + 12) % 12
+	return ok && (d == 1 || d == 11) && f.tonic.PCs().Has(sung)
+}
+
+// lastChord is a last chord in place of the sheet's own.
+func (f *frame) lastChord(name string, fin final) passage {
+	at := f.tune.Changes[len(f.tune.Changes)-1].At
 	if at.Less(f.last.At) {
 		at = f.last.At
 	}
-	fin := f.finals()[0]
-	return f.lay("home instead of the turn", f.tune.End().Sub(at), false, []item{{chord: fin.chord(f)}}), true
+	return f.lay(name, f.tune.End().Sub(at), false, []item{{chord: fin.chord(f)}})
 }
 
 // under reports whether the tune's last note sings over a chord.

@@ -339,6 +339,12 @@ type final struct {
 	top     []colour
 }
 
+// name is its colour in words.
+func (x final) name() string {
+	return map[string]string{"9": "nine", "13": "thirteen", "m": "plain triad", "m6": "six", "m(maj7)": "major seven", "m69": "six and nine",
+		"6": "six", "(add9)": "nine", "69": "six and nine", "maj7": "major seven"}[x.quality]
+}
+
 // chord is the last chord over the tonic.
 func (x final) chord(f *frame) theory.Chord {
 	q := theory.MustChord("C" + x.quality)

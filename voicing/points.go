@@ -69,7 +69,7 @@ func (s *score) points() []point {
 			add(next, false)
 			t = next + 1
 		}
-		if k := len(s.tune) - 1; ci == len(s.chords)-1 && k >= 0 && s.tune[k].at > c.at && (len(ps) == 0 || s.tune[k].at > ps[len(ps)-1].at) {
+		if k := len(s.tune) - 1; ci == len(s.chords)-1 && k >= 0 && s.tune[k].at >= c.at && (len(ps) == 0 || s.tune[k].at > ps[len(ps)-1].at) {
 			add(s.tune[k].at, false) // the last chord comes with the tune's last note
 		}
 	}
