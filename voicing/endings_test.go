@@ -273,7 +273,7 @@ func TestEndingsHold(t *testing.T) {
 					t.Errorf("%s: %v at %v, the one before ends at %v", what, c.Chord, c.At, end)
 				}
 				end = c.At.Add(c.Len)
-				if sec := f.seconds(c.Len); sec < shortestRunChord-1e-9 && kind != "tag" {
+				if sec := f.seconds(c.Len); sec < shortestRunChord-1e-9 && kind != "tag" && k+1 < len(p.chords) { // the last rings on
 					t.Errorf("%s: %v lasts %.2f s", what, c.Chord, sec)
 				}
 				if c.voicing != nil && len(m.exact(c.voicing, true)) == 0 {

@@ -330,6 +330,10 @@ def ending(s, a, prefix, what):
         return
     root, bass, third = chord(chords[-1][1])
     home = tonic(a['key'])
+    last = max(n['at'] for n in a['notes'])
+    if root != home and min((n for n in a['notes'] if n['at'] == last), key=lambda n: n['midi'])['midi'] % 12 == home:
+        # it comes home in place of a turn that the sheet ends with
+        root, third = home, {(home + (3 if a['key'].endswith('m') else 4)) % 12}
     where = f'{what}:{chords[-1][1]}'
     s.add(prefix + 'tonic', root in (home, written[-1][0]), 1, None if root in (home, written[-1][0]) else where)
     final = a['grips'][-1]['at'] if a['grips'] else 0
