@@ -99,6 +99,14 @@ func (f *frame) hold(bars bool) theory.Time {
 	return d
 }
 
+// ending is the one that is asked for.
+func (f *frame) ending(c Choice) (passage, error) {
+	if c == (Choice{"straight", 1}) { // what every tune gets is found without the others
+		return f.firstStraight(), nil
+	}
+	return choose(f.endings(c.Kind), c, EndingName)
+}
+
 // endings are those of a kind, the one that suits best first.
 func (f *frame) endings(kind string) []passage {
 	var all []sketch

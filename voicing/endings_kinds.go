@@ -116,15 +116,21 @@ func (f *frame) noSeven() int {
 	return -1
 }
 
+// firstStraight is the close as it is written, where it is one.
+func (f *frame) firstStraight() passage {
+	if f.insteadOfTurn() {
+		return f.lastChord("home instead of the turn", f.finals()[0])
+	}
+	return passage{name: "straight"}
+}
+
 // straight are closes within the tune's last note: as it stands, and where that
 // is long enough chords that lead home under it.
 func (f *frame) straight() []sketch {
-	all := []sketch{{passage: passage{name: "straight"}}}
+	all := []sketch{{passage: f.firstStraight()}}
 	instead := f.home.Tones != 0 && f.tonic.PCs().Has(f.last.Pitch.Name.PC())
 	if !f.closes() {
-		if f.insteadOfTurn() {
-			all[0].passage = f.lastChord("home instead of the turn", f.finals()[0])
-		} else if instead {
+		if instead && !f.insteadOfTurn() {
 			all = append(all, sketch{f.lastChord("home instead of the turn", f.finals()[0]), 1, nil})
 		}
 		return all

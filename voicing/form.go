@@ -77,7 +77,7 @@ func newForm(t *theory.Tune, p *Plan, n Neck) (*form, error) {
 	}
 	f.ending = len(f.tune.Bars)
 	if ending.Kind != "none" {
-		x, err := choose(fr.endings(ending.Kind), ending, EndingName)
+		x, err := fr.ending(ending)
 		if err != nil {
 			return nil, err
 		}
