@@ -185,7 +185,7 @@ func (f *frame) backs(p *phrase) (out []back) {
 		out = append(out, b)
 	}
 	five := dominantOf(to, f.plain)
-	two := twoOf(to)
+	two := f.twoOf(to)
 	for k, d := range spans {
 		more := 0.3 * float64(k)
 		if five.RootPC() != f.tonic.RootPC() || f.plain || to.Kind == theory.Dominant {
@@ -213,11 +213,13 @@ func dominantOf(c theory.Chord, plain bool) theory.Chord {
 	return theory.NewChord(c.Root, tones, c.Root).Transpose(theory.Interval{Steps: 4, Semitones: 7})
 }
 
-// twoOf is the two of a chord.
-func twoOf(c theory.Chord) theory.Chord {
+// twoOf is the two of a chord: half-diminished before a minor one, unless its
+// fifth is of the key.
+func (f *frame) twoOf(c theory.Chord) theory.Chord {
 	tones := degrees(0, 3, 7, 10)
-	if c.Kind == theory.Minor || c.Kind == theory.HalfDiminished {
-		tones = degrees(0, 3, 7, 10)
+	minor := c.Kind == theory.Minor || c.Kind == theory.HalfDiminished
+	if minor && !signaturePCs(f.bar.Key.Fifths).Has(c.RootPC()+9) {
+		tones = degrees(0, 3, 6, 10)
 	}
 	return theory.NewChord(c.Root, tones, c.Root).Transpose(theory.Interval{Steps: 1, Semitones: 2})
 }
