@@ -85,7 +85,7 @@ func (f *frame) runs() (all []sketch) {
 			}
 		}
 		start, _ := stepOf(scale, top)
-		for _, octave := range []int{0, -8 * dir} { // or from as far on the other side
+		for _, octave := range []int{0, -8 * dir, 7 * dir} { // or an octave off, where the neck has no room
 			if absInt(pitchOf(scale, start+octave)-from) > 12 {
 				continue
 			}

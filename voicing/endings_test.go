@@ -234,7 +234,7 @@ func TestEndingsHold(t *testing.T) {
 		m := newMaker(f.neck, newGrasp(f.neck, f.hand), f.right, DefaultTaste())
 		kind := rapid.SampledFrom(endingsTried).Draw(t, "kind")
 		all := f.endings(kind)
-		if len(all) == 0 && kind != "tag" {
+		if len(all) == 0 && kind != "tag" && kind != "run" { // no phrase, or no room on the neck
 			t.Fatalf("no %s", kind)
 		}
 		for i, p := range all {
