@@ -245,7 +245,7 @@ func (w *worker) arrange() *Arrangement {
 		l, res = w.trio(l, res)
 	}
 	a := l.arrangement()
-	a.Cost, a.Alone = res.Cost-w.paid(l, res), l.alone()
+	a.Cost, a.Alone = l.cost, l.alone()
 	for _, sp := range w.spots {
 		if w.m.cut[sp] {
 			a.Cut++

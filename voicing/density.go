@@ -83,11 +83,14 @@ func (w *worker) lay() (*layer, search.Result) {
 	low, high := cheapest, dearest // the price lies between
 	lowKnown, highKnown := false, false
 	price, n := aim.price, share(l)
-	for try := 1; try < priceSteps && aim.off(n) > 0 && (price > cheapest && price < dearest || lowKnown && highKnown); try++ {
+	for try := 1; try < priceSteps && aim.off(n) > 0; try++ {
 		if n > aim.high {
 			low, lowKnown = price, true
 		} else {
 			high, highKnown = price, true
+		}
+		if (price <= cheapest || price >= dearest) && !(lowKnown && highKnown) {
+			break
 		}
 		switch {
 		case lowKnown && highKnown:
@@ -201,7 +204,9 @@ func (w *worker) layOut(d Density) {
 // play searches for the best way through the tune and plays it.
 func (w *worker) play() (*layer, search.Result) {
 	res := search.Best(w)
-	return w.perform(res.Path, res.Manner), res
+	l := w.perform(res.Path, res.Manner)
+	l.cost = res.Cost - w.paid(l, res)
+	return l, res
 }
 
 // added is how many notes a played layer adds to the tune.

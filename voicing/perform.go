@@ -29,7 +29,8 @@ type strike struct {
 // the answers, and lets the hand decide what rings.
 type layer struct {
 	w       *worker
-	chosen  []grip
+	whole   []grip   // of each point, as it was chosen
+	chosen  []grip   // the same as it is played
 	due     []strike // grips and tune, in order
 	live    []strike // sounding now
 	done    []strike
@@ -52,6 +53,7 @@ type layer struct {
 
 	textures []texture // of each point, as it was played
 	price    float64   // of each note that is added
+	cost     float64   // of the way it goes, without that price
 	over     []float64 // and what it costs more at each point; nil for nothing
 }
 
@@ -63,6 +65,7 @@ func (w *worker) perform(path, manner []int) *layer {
 		if c >= 0 && c < len(w.grips[i]) {
 			g = w.grips[i][c]
 		}
+		l.whole = append(l.whole, g)
 		tx := &w.ps[i].texture
 		*tx = w.ps[i].layouts[max(manner[i], 0)]
 		tx.answers = slices.Clone(tx.answers)

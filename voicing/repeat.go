@@ -384,7 +384,8 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 	}
 	if !varied {
 		l, res := play(0)
-		return l, w.cost(res)
+		l.cost = w.cost(res) - w.paid(l, res)
+		return l, res
 	}
 	off := func(notes, strings, attacks float64) float64 {
 		d := max(lowAgain-notes, notes-highAgain, 0)
@@ -431,7 +432,8 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 			best, found = n, res
 		}
 	}
-	return best, w.cost(found)
+	best.cost = w.cost(found) - w.paid(best, found)
+	return best, found
 }
 
 // until is when what point i is made of goes on otherwise.
@@ -460,23 +462,22 @@ func (w *worker) moves(b int) bool {
 	return false
 }
 
-// cost is a result without what it costs to be the same.
-func (w *worker) cost(res search.Result) search.Result {
+// cost is what a result costs without what it costs to be the same.
+func (w *worker) cost(res search.Result) (cost float64) {
 	w.rerun.lambda = 0
-	res.Cost = 0
 	before := -1
 	for i, c := range res.Path {
 		if c < 0 {
 			before = -1
 			continue
 		}
-		res.Cost += w.Node(i, c, res.Manner[i])
+		cost += w.Node(i, c, res.Manner[i])
 		if before >= 0 {
-			res.Cost += w.Edge(i, before, c) + w.Turn(i, res.Manner[i-1], res.Manner[i])
+			cost += w.Edge(i, before, c) + w.Turn(i, res.Manner[i-1], res.Manner[i])
 		}
 		before = c
 	}
-	return res
+	return cost
 }
 
 // standBefore is where note k of the tune was taken when its bar came the time

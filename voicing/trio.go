@@ -50,12 +50,8 @@ func (w *worker) trio(solo *layer, res search.Result) (*layer, search.Result) {
 	w.duties = make([]duty, len(w.ps))
 	for i := range w.ps {
 		d := &w.duties[i]
-		d.grip = solo.chosen[i]
-		if tx := &solo.textures[i]; tx.alone {
-			d.alone = true
-		} else if c := res.Path[i]; c >= 0 && c < len(w.grips[i]) {
-			d.grip = w.grips[i][c]
-		}
+		d.grip = solo.whole[i]
+		d.alone = solo.textures[i].alone
 	}
 	for i := range w.ps {
 		if d := &w.duties[i]; solo.waited[i] {
