@@ -205,12 +205,11 @@ type worker struct {
 	lead    *run            // the notes before the first point
 	same    map[string]*run // by pitches and times
 	used    map[usesKey][]theory.Use
-	links   []link             // links[i] from point i-1 to point i
-	price   float64            // of each note that is added: density moves it
-	over    []float64          // and by point, where choruses differ; nil where they do not
-	mean    float64            // notes that are added to a bar of them where nothing grows
-	parts   []chorus           // that have the tune, where it is played several times
-	rows    map[string][]reply // rows of answers, by all that they depend on
+	links   []link    // links[i] from point i-1 to point i
+	price   float64   // of each note that is added: density moves it
+	over    []float64 // and by point, where choruses differ; nil where they do not
+	mean    float64   // notes that are added to a bar of them where nothing grows
+	parts   []chorus  // that have the tune, where it is played several times
 
 	unvaried bool      // what comes again is as it was
 	earlier  []int     // of each bar, the one in which it was played the time before, -1
@@ -235,7 +234,6 @@ func (w *worker) arrange() *Arrangement {
 	open := w.neck
 	open.Capo = 0
 	w.grasp = newGrasp(open, w.hand)
-	w.rows = map[string][]reply{}
 	w.same, w.used = map[string]*run{}, map[usesKey][]theory.Use{}
 	w.m = newMaker(w.neck, w.grasp, w.right, w.taste)
 	w.ps = s.points()

@@ -49,12 +49,7 @@ func (l *layer) chosenReply(i int, a answer, now []strike) reply {
 		}
 		return reply{}
 	}
-	key, row := l.remembered(now, to)
-	if row == nil {
-		row = l.lookAhead(now, to)
-		l.w.rows[key] = row
-	}
-	l.planned, l.plan = l.f, row
+	l.planned, l.plan = l.f, l.lookAhead(now, to)
 	return l.plan[0]
 }
 

@@ -60,7 +60,6 @@ type option struct {
 type replyScratch struct {
 	options, ordered []option
 	order            []int64
-	key              []byte
 }
 
 // replies are the best answers to a free moment, at most most of them, no two
