@@ -614,6 +614,10 @@ func (w *worker) AtLeast(i, a, b int) float64 {
 	return w.way(i, ga, gb) - w.taste.mostGain(gb)
 }
 
+// Least is the most that the voices gain on the way to grip b, for the hand's way
+// costs something or nothing.
+func (w *worker) Least(i, b int) float64 { return -w.taste.mostGain(&w.grips[i][b]) }
+
 // way is the cost of the hand's way from grip ga at point i-1 to grip gb at
 // point i, along the bare notes between.
 func (w *worker) way(i int, ga, gb *grip) float64 {

@@ -329,6 +329,8 @@ func TestBestWholeOfShortTunes(t *testing.T) {
 				for b := range w.grips[i] {
 					if least, c := w.AtLeast(i, a, b), w.Edge(i, a, b); least > c {
 						t.Fatalf("edge %d from grip %d to grip %d costs %v, less than its bound %v", i, a, b, c, least)
+					} else if all := w.Least(i, b); all > c {
+						t.Fatalf("edge %d from grip %d to grip %d costs %v, less than the bound %v of all to it", i, a, b, c, all)
 					}
 				}
 			}

@@ -32,7 +32,8 @@ func (w *worker) describe(a *Arrangement, l *layer) {
 		sp := w.spots[i]
 		sp.mood = l.mood(i)
 		e := enumerator{m: w.m, s: sp, pal: l.pals[i], sets: w.m.stepSets(c)}
-		e.weigh(&g, w.m.fingersOf(&g), &terms)
+		g.ease = w.m.fingersOf(&g).cost
+		e.weigh(&g, &terms)
 		if i > 0 {
 			for k, v := range w.voices(i, &l.chosen[i-1], &g) {
 				if v != 0 {

@@ -33,6 +33,7 @@ type grip struct {
 	strings uint16 // mask of strings
 	note    [maxNotes]tone
 	cost    float64
+	ease    float64 // what its fingers cost
 	mood    mood
 }
 
@@ -113,21 +114,20 @@ const hopeful = 7
 
 // maker enumerates grips and remembers them by chord, tune note and place.
 type maker struct {
-	neck   Neck
-	grasp  *grasp
-	right  RightHand
-	taste  Taste
-	maxN   int                  // grips kept for one spot
-	finger map[uint64]fingering // by stops; the fingers by string
-	grips  map[spot][]grip
-	raw    map[spot][]grip // before what the place adds to the cost
-	steps  map[theory.Chord][]theory.PCSet
-	cut    map[spot]bool // spots at which grips as good as the best were left out
-	found  []grip        // room for what one enumeration finds
+	neck  Neck
+	grasp *grasp
+	right RightHand
+	taste Taste
+	maxN  int // grips kept for one spot
+	grips map[spot][]grip
+	raw   map[spot][]grip // before what the place adds to the cost
+	steps map[theory.Chord][]theory.PCSet
+	cut   map[spot]bool // spots at which grips as good as the best were left out
+	found []grip        // room for what one enumeration finds
 }
 
 func newMaker(n Neck, g *grasp, r RightHand, t Taste) *maker {
-	return &maker{neck: n, grasp: g, right: r, taste: t, maxN: 30, finger: make(map[uint64]fingering, 1<<12), cut: map[spot]bool{},
+	return &maker{neck: n, grasp: g, right: r, taste: t, maxN: 30, cut: map[spot]bool{},
 		grips: map[spot][]grip{}, raw: map[spot][]grip{}, steps: map[theory.Chord][]theory.PCSet{}}
 }
 
@@ -168,29 +168,14 @@ func (m *maker) stepSets(c theory.Chord) []theory.PCSet {
 	return out
 }
 
-// fingersOf is the fingering of a grip, its fingers by string: finger[0] is on
-// string 1.
+// fingersOf is the fingering of a grip, its fingers by note.
 func (m *maker) fingersOf(g *grip) fingering {
-	var key uint64
 	var ps [maxPresses]Press
 	for i := int8(0); i < g.n; i++ {
 		t := g.note[i]
-		key |= uint64(t.fret+1) << (5 * uint(t.str-1))
 		ps[i] = Press{Stop{t.str, t.fret}, 0}
 	}
-	if f, ok := m.finger[key]; ok {
-		return f
-	}
-	f := m.grasp.fingers(ps[:g.n])
-	var by fingering
-	by.cost, by.pos, by.ok = f.cost, f.pos, f.ok
-	for i := int8(0); i < g.n; i++ {
-		if s := g.note[i].str - 1; int(s) < len(by.finger) {
-			by.finger[s] = f.finger[i]
-		}
-	}
-	m.finger[key] = by
-	return by
+	return m.grasp.fingers(ps[:g.n])
 }
 
 // at lists the grips for a spot, the best by itself first. What can be played
@@ -228,7 +213,7 @@ func (m *maker) at(s spot) []grip {
 			continue
 		}
 		if base != s {
-			g.cost = e.weigh(&g, m.fingersOf(&g), nil)
+			g.cost = e.weigh(&g, nil)
 		}
 		if g.n > 1 || !g.tune {
 			e.best = min(e.best, g.cost)
@@ -447,7 +432,8 @@ func (e *enumerator) leaf(hit bool) {
 	// what it costs before the hand is asked, which is the dear part of asking
 	before := 0.0
 	if !alone {
-		if before = e.weigh(g, fingering{}, nil); before > e.best+spread {
+		g.ease = 0
+		if before = e.weigh(g, nil); before > e.best+spread {
 			return
 		}
 	}
@@ -458,12 +444,12 @@ func (e *enumerator) leaf(hit bool) {
 	e.out = append(e.out, *g)
 	g = &e.out[len(e.out)-1]
 	for i := int8(0); i < g.n; i++ {
-		g.note[i].finger = f.finger[g.note[i].str-1]
+		g.note[i].finger = f.finger[i&7]
 	}
-	g.pos = f.pos
+	g.pos, g.ease = f.pos, f.cost
 	g.mood = e.s.mood
 	if alone {
-		g.cost = e.weigh(g, f, nil)
+		g.cost = e.weigh(g, nil)
 	} else {
 		g.cost = before + e.m.taste.Finger*f.cost + e.m.taste.highOpens(g)
 		e.best = min(e.best, g.cost)
@@ -547,7 +533,7 @@ func (e *enumerator) bad(g *grip) bool {
 }
 
 // weigh is the cost of a grip by itself; with terms it also names the parts.
-func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
+func (e *enumerator) weigh(g *grip, terms *[]Term) float64 {
 	w := &e.m.taste
 	total := 0.0
 	add := func(name string, c float64) {
@@ -720,7 +706,7 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 	if !e.isStep(g) {
 		add("no scale step", w.NoStep)
 	}
-	add("fingers", w.Finger*f.cost)
+	add("fingers", w.Finger*g.ease)
 	top := int8(0)
 	for i := int8(0); i < g.n; i++ {
 		top = max(top, g.note[i].fret)
@@ -735,8 +721,8 @@ func (e *enumerator) weigh(g *grip, f fingering, terms *[]Term) float64 {
 	if e.s.light && g.n >= 3 {
 		add("little time", w.Full*float64(g.n-2))
 	}
-	if e.s.light && f.cost > w.Ease {
-		add("little time", w.Full*(f.cost-w.Ease))
+	if e.s.light && g.ease > w.Ease {
+		add("little time", w.Full*(g.ease-w.Ease))
 	}
 	return total
 }

@@ -142,7 +142,7 @@ func (m *maker) exact(pitches []int, tune bool) []grip {
 				return
 			}
 			for i := range g.note[:g.n] {
-				g.note[i].finger = f.finger[g.note[i].str-1]
+				g.note[i].finger = f.finger[i&7]
 				g.note[i].voice = Inner
 			}
 			if g.tune {
@@ -151,7 +151,7 @@ func (m *maker) exact(pitches []int, tune bool) []grip {
 			if low := &g.note[g.n-1]; g.n > 1 && (low.str >= strings-1 && int(low.midi) <= highestBass || low.str == strings-2 && low.midi <= 55) {
 				low.voice, g.hasBass = Bass, true
 			}
-			g.pos = f.pos
+			g.pos, g.ease = f.pos, f.cost
 			g.cost = m.taste.Finger*f.cost + m.taste.highOpens(&g)
 			out = append(out, g)
 			return

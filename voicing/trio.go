@@ -148,7 +148,7 @@ func (w *worker) withoutRoots(i int) []grip {
 		if mask > 0 && (d.split > 0 || e.rootLow(&g) || d.alone || w.right.attack(g.strings) == NoAttack) {
 			continue
 		}
-		g.cost = e.weigh(&g, fingering{}, nil)
+		g.cost = e.weigh(&g, nil)
 		owes = owes && e.missing(&g) > 0
 		out = append(out, g)
 	}

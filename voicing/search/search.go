@@ -3,7 +3,11 @@
 // only.
 package search
 
-import "math"
+import (
+	"cmp"
+	"math"
+	"slices"
+)
 
 // A Problem is a row of slots. Slot s has Choices(s) choices and Manners(s)
 // manners, one at least, to take any of them in. What follows what costs apart
@@ -21,6 +25,8 @@ type Problem interface {
 	// it saves Edge where no way over a could be the best to b. -Inf bounds
 	// nothing.
 	AtLeast(slot, a, b int) float64
+	// Least is a bound that no Edge to b of slot goes below, from whatever choice.
+	Least(slot, b int) float64
 	// Turn is the cost of manner n in slot after manner m in slot-1.
 	Turn(slot, m, n int) float64
 }
@@ -45,6 +51,8 @@ func Best(p Problem) Result {
 	var over []int32               // the manner it comes from
 	var best []float64
 	var from []int32
+	var order []int        // the choices of the slot before, the cheapest way there first
+	var cheapest []float64 // of each of them, in any manner
 	for s := range slots {
 		k, ms := p.Choices(s), p.Manners(s)
 		f, b := make([]float64, k*ms), make([]int32, k*ms)
@@ -57,6 +65,7 @@ func Best(p Problem) Result {
 		}
 		turned, over = turns(p, s, prev, before, ms, turned[:0], over[:0])
 		best, from = resize(best, ms), resize(from, ms)
+		order, cheapest = cheapestFirst(turned, ms, order[:0], cheapest[:0])
 		for c := range k {
 			for n := range ms {
 				best[n], from[n] = 0, -1
@@ -65,12 +74,16 @@ func Best(p Problem) Result {
 				for n := range ms {
 					best[n] = math.Inf(1)
 				}
-				for a := range len(prev) / before {
+				bound, worst := p.Least(s, c), math.Inf(1)
+				for _, a := range order {
+					if cheapest[a]+bound > worst {
+						break // and so do all that come after it
+					}
 					row := turned[a*ms : (a+1)*ms]
 					least := p.AtLeast(s, a, c)
 					hope := false
 					for n, v := range row {
-						if v+least < best[n] {
+						if v+least <= best[n] {
 							hope = true
 							break
 						}
@@ -79,10 +92,14 @@ func Best(p Problem) Result {
 						continue
 					}
 					e := p.Edge(s, a, c)
+					worst = math.Inf(-1)
 					for n, v := range row {
-						if v += e; v < best[n] {
-							best[n], from[n] = v, int32(a*before)+over[a*ms+n]
+						at := int32(a*before) + over[a*ms+n]
+						// of equals the lowest choice, and of that the lowest manner
+						if v += e; v < best[n] || v == best[n] && at < from[n] {
+							best[n], from[n] = v, at
 						}
+						worst = max(worst, best[n])
 					}
 				}
 			}
@@ -140,6 +157,22 @@ func turns(p Problem, s int, prev []float64, before, ms int, out []float64, over
 		}
 	}
 	return out, over
+}
+
+// cheapestFirst puts the choices of the slot before in the order of the cheapest
+// way that turned has for each.
+func cheapestFirst(turned []float64, ms int, order []int, cheapest []float64) ([]int, []float64) {
+	for a := 0; a*ms < len(turned); a++ {
+		best := math.Inf(1)
+		for _, v := range turned[a*ms : (a+1)*ms] {
+			if v < best {
+				best = v
+			}
+		}
+		order, cheapest = append(order, a), append(cheapest, best)
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(cheapest[a], cheapest[b]) })
+	return order, cheapest
 }
 
 func resize[T any](x []T, n int) []T {

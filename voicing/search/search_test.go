@@ -28,6 +28,16 @@ func (t table) Edge(s, a, b int) float64 { return t.edge[s][a][b] }
 
 // AtLeast is tight for some edges and loose for others.
 func (t table) AtLeast(s, a, b int) float64 { return t.edge[s][a][b] - float64((a+b)%3) }
+
+// Least is tight for some choices and loose for others.
+func (t table) Least(s, b int) float64 {
+	least := math.Inf(1)
+	for a := range t.edge[s] {
+		least = min(least, t.edge[s][a][b])
+	}
+	return least - float64(b%3)
+}
+
 func (t table) cost(path, manner []int) (c float64) {
 	for s, x := range path {
 		c += t.Node(s, x, manner[s])
