@@ -182,12 +182,14 @@ func (s *score) newRun(w *Taste, stands [][]stand, notes []int, from, to Tick) *
 		last = s.tune[i].at
 	}
 	r.dt = append(r.dt, s.seconds(last, to))
+	var in [maxPlace]float64 // a move of d frets to the first note, or to the next point
+	for d := range in {
+		in[d] = w.move(d, r.dt[0])
+	}
 	if len(notes) == 0 {
-		for p := range r.to {
-			for q := range r.to[p] {
-				if p > 0 && q > 0 {
-					r.to[p][q] = w.move(absInt(p-q), r.dt[0])
-				}
+		for p := 1; p < maxPlace; p++ {
+			for q := 1; q < maxPlace; q++ {
+				r.to[p][q] = in[absInt(p-q)]
 			}
 		}
 		return r
@@ -232,10 +234,6 @@ func (s *score) newRun(w *Taste, stands [][]stand, notes []int, from, to Tick) *
 			cur, next = next, cur
 		}
 		copy(through[a*k:(a+1)*k], cur[:k])
-	}
-	var in [maxPlace]float64 // a move of d frets to the first note
-	for d := range in {
-		in[d] = w.move(d, r.dt[0])
 	}
 	out := make([]float64, 0, maxPlace*k) // to each place from each last stand
 	for q := int8(0); q < maxPlace; q++ {
