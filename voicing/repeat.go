@@ -400,18 +400,24 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 	low, high := -1.0, -1.0
 	var best *layer
 	var found search.Result
-	least := 0.0
-	for step := 0; step < againSteps && next <= mostSame; step++ {
-		n, res := play(next)
+	least, short := 0.0, false
+	try := func(at float64) (d float64, much bool) {
+		n, res := play(at)
 		notes, strings, attacks := w.differ(n, time)
-		d := off(notes, strings, attacks)
+		d = off(notes, strings, attacks)
+		much = attacks > mostAgain || notes > highAgain || strings > mostAgain
 		if best == nil || d < least {
-			best, found, least, lambda = n, res, d, next
+			best, found, least, lambda = n, res, d, at
+			short = min(notes, strings, attacks) < leastAgain
 		}
+		return d, much
+	}
+	for step := 0; step < againSteps && next <= mostSame; step++ {
+		d, much := try(next)
 		if d == 0 {
 			break
 		}
-		if attacks > mostAgain || notes > highAgain || strings > mostAgain {
+		if much {
 			high = next
 		} else {
 			low = next
@@ -425,6 +431,14 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 			next = (low + high) / 2
 		}
 	}
+	over := w.over
+	if short {
+		w.fuller(time, func() bool {
+			d, much := try(lambda)
+			return d == 0 || much
+		})
+		w.over = best.over
+	}
 	r.lambda = lambda
 	if n, res := w.vary(best, found); n != best {
 		notes, strings, attacks := w.differ(n, time)
@@ -433,8 +447,39 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 		}
 	}
 	best.cost = w.cost(found) - w.paid(best, found)
+	w.over = over
 	return best, found
 }
+
+// fuller makes notes cheaper, step by step until done, where what comes for that
+// time has too little that could differ: it is played with more in it.
+func (w *worker) fuller(time int, done func() bool) {
+	again := func(i int) bool {
+		t := w.twins[i]
+		return t.of >= 0 && t.time == time && !w.scripted(i)
+	}
+	for i := range w.ps {
+		if again(i) {
+			w.ps[i].layouts = w.otherLayouts(i, slices.Clone(w.ps[i].layouts), []Density{densityFull})
+		}
+	}
+	over := w.over
+	for _, cheaper := range fullerBy {
+		w.over = make([]float64, len(w.ps))
+		copy(w.over, over)
+		for i := range w.over {
+			if again(i) {
+				w.over[i] -= cheaper
+			}
+		}
+		if done() {
+			break
+		}
+	}
+}
+
+// fullerBy are the prices by which notes are made cheaper, in turn.
+var fullerBy = [...]float64{0.3, 0.6, 1, 1.6, 2.4, 3.6}
 
 // until is when what point i is made of goes on otherwise.
 func (w *worker) until(i int) Tick {

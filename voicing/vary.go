@@ -128,22 +128,30 @@ func (w *worker) refresh(l *layer, b int) {
 			others = others[1:]
 		}
 		taken := l.textures[i].struck(from, to)
-		for _, d := range others {
-			for _, tx := range s.layouts(p, d, t) {
-				if d == densityFull && w.density != densityFull {
-					tx.cost += t.Stuffed * float64(len(tx.answers))
-				}
-				if !(tx.alone && p.change) && !slices.ContainsFunc(p.layouts, func(o texture) bool { return o.figure == tx.figure && o.same(&tx) }) {
-					p.layouts = append(p.layouts, tx)
-				}
-			}
-		}
+		p.layouts = w.otherLayouts(i, p.layouts, others)
 		for k := range p.layouts {
 			if tx := &p.layouts[k]; slices.Equal(tx.struck(from, to), taken) {
 				tx.cost += t.Worn
 			}
 		}
 	}
+}
+
+// otherLayouts is the textures ts of point i with those of other densities that
+// differ from them.
+func (w *worker) otherLayouts(i int, ts []texture, ds []Density) []texture {
+	p, t := &w.ps[i], &w.taste.Texture
+	for _, d := range ds {
+		for _, tx := range w.s.layouts(p, d, t) {
+			if d == densityFull && w.density != densityFull {
+				tx.cost += t.Stuffed * float64(len(tx.answers))
+			}
+			if !(tx.alone && p.change) && !slices.ContainsFunc(ts, func(o texture) bool { return o.figure == tx.figure && o.same(&tx) }) {
+				ts = append(ts, tx)
+			}
+		}
+	}
+	return ts
 }
 
 // struck lists when a texture strikes between two times, as planned.
