@@ -128,8 +128,14 @@ func (w *worker) alike(j, i int, off Tick) (until Tick, ok bool) {
 	if p.tune >= 0 && !s.sameNote(q.tune, p.tune, off) {
 		return 0, false
 	}
-	until = min(p.end, q.end+off)
-	for k, m := s.tuneAt(p.at-1)+1, s.tuneAt(q.at-1)+1; k < len(s.tune) && s.tune[k].at < until; k, m = k+1, m+1 {
+	until = s.goesOn(p.at, min(p.end, q.end+off), off)
+	return until, until > p.at
+}
+
+// goesOn is until when, from at up to end, the tune is what it was off before.
+func (s *score) goesOn(at, end, off Tick) (until Tick) {
+	until = end
+	for k, m := s.tuneAt(at-1)+1, s.tuneAt(at-off-1)+1; k < len(s.tune) && s.tune[k].at < until; k, m = k+1, m+1 {
 		if !s.sameNote(m, k, off) {
 			until = s.tune[k].at
 			if m < len(s.tune) {
@@ -139,7 +145,7 @@ func (w *worker) alike(j, i int, off Tick) (until Tick, ok bool) {
 	}
 	// and notes that only the earlier one has, such as the pick-up of a chorus that
 	// does not come
-	for m := s.tuneAt(q.at-1) + 1; m < len(s.tune) && s.tune[m].at+off < until; m++ {
+	for m := s.tuneAt(at-off-1) + 1; m < len(s.tune) && s.tune[m].at+off < until; m++ {
 		if k := s.tuneAt(s.tune[m].at + off); k < 0 || !s.sameNote(m, k, off) {
 			until = s.tune[m].at + off
 		}
@@ -147,7 +153,7 @@ func (w *worker) alike(j, i int, off Tick) (until Tick, ok bool) {
 	if m := s.tuneAt(until - off - 1); m >= 0 && s.tuneAt(until-1) >= 0 && !s.sameNote(m, s.tuneAt(until-1), off) {
 		until = min(until, s.tune[m].at+off)
 	}
-	return until, until > p.at
+	return until
 }
 
 // sameNote reports whether note n of the tune is note m again, off later. How
@@ -163,6 +169,9 @@ type script struct {
 	of    int // -1 for none: the point is searched
 	off   Tick
 	until Tick // what is struck from then on is not of it
+	// span says that the time before no point was there: what was struck from the
+	// time of this one on is taken, whatever point it belongs to.
+	span bool
 }
 
 // A rerun is what a search that leaves most points as they were works on.
@@ -172,6 +181,7 @@ type rerun struct {
 	strikes [][]strike // of from, by point
 	stands  []stand    // of from, by note of the tune
 	models  []model    // of each point that is to differ
+	time    int        // which time is played
 	lambda  float64    // how dear it is not to
 }
 
@@ -212,7 +222,7 @@ func (w *worker) newRerun(l *layer) *rerun {
 			}
 			return int(a.str - b.str)
 		})
-		r.scripts[i] = script{i, 0, never}
+		r.scripts[i] = script{of: i, until: never}
 	}
 	return r
 }
@@ -229,6 +239,9 @@ func (w *worker) moved(x strike, i int) strike {
 		x.brief += off
 	}
 	x.point = i
+	if st, ok := w.standBefore(x.tune); ok && w.joins(i, x.at) {
+		x.str, x.fret, x.finger = st.str, st.fret, st.finger
+	}
 	if x.tune >= 0 {
 		was := w.s.tune[x.tune].end + off
 		x.tune = w.s.tuneAt(x.at)
@@ -318,6 +331,7 @@ func (w *worker) first() {
 func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 	s := w.s
 	r := w.newRerun(l)
+	r.time = time
 	w.rerun = r
 	m := material{grips: make([][]grip, len(w.ps)), layouts: make([][]texture, len(w.ps)), runs: slices.Clone(w.all.runs)}
 	varied := false
@@ -334,11 +348,13 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 		t := w.twins[i]
 		switch {
 		case t.of >= 0 && t.time == time && t.keep:
-			r.scripts[i] = script{t.of, t.off, t.until}
+			r.scripts[i] = script{of: t.of, off: t.off, until: t.until}
 		case t.of >= 0 && t.time == time:
 			r.scripts[i].of = -1
 			varied = true
-		case seam(i), w.ps[i].final && t.of < 0 && w.barTime[s.barAt(w.ps[i].at)] == time:
+		case w.spans(i):
+			r.scripts[i] = w.span(i)
+		case seam(i), w.strays(i), w.ps[i].final && t.of < 0 && w.barTime[s.barAt(w.ps[i].at)] == time:
 			r.scripts[i].of = -1
 		}
 	}
@@ -431,9 +447,9 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 			next = (low + high) / 2
 		}
 	}
-	over := w.over
+	over, restore := w.over, func() {}
 	if short {
-		w.fuller(time, func() bool {
+		restore = w.fuller(time, func() bool {
 			d, much := try(lambda)
 			return d == 0 || much
 		})
@@ -448,18 +464,23 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 	}
 	best.cost = w.cost(found) - w.paid(best, found)
 	w.over = over
+	restore()
 	return best, found
 }
 
 // fuller makes notes cheaper, step by step until done, where what comes for that
 // time has too little that could differ: it is played with more in it.
-func (w *worker) fuller(time int, done func() bool) {
+// restore puts the prices back.
+func (w *worker) fuller(time int, done func() bool) (restore func()) {
 	again := func(i int) bool {
 		t := w.twins[i]
 		return t.of >= 0 && t.time == time && !w.scripted(i)
 	}
+	grains := make([]float64, len(w.ps))
 	for i := range w.ps {
+		grains[i] = w.ps[i].grain
 		if again(i) {
+			w.ps[i].grain = 1 // all of it
 			w.ps[i].layouts = w.otherLayouts(i, slices.Clone(w.ps[i].layouts), []Density{densityFull})
 		}
 	}
@@ -474,6 +495,11 @@ func (w *worker) fuller(time int, done func() bool) {
 		}
 		if done() {
 			break
+		}
+	}
+	return func() {
+		for i := range w.ps {
+			w.ps[i].grain = grains[i]
 		}
 	}
 }
@@ -529,6 +555,9 @@ func (w *worker) cost(res search.Result) (cost float64) {
 // before.
 func (w *worker) standBefore(k int) (stand, bool) {
 	s := w.s
+	if k < 0 {
+		return stand{}, false
+	}
 	b := s.barAt(s.tune[k].at)
 	if w.s.earlier[b] < 0 {
 		return stand{}, false
@@ -729,11 +758,21 @@ func (l *layer) told(i int) []strike {
 	x := w.rerun.scripts[i]
 	src := w.rerun.from
 	out := make([]strike, 0, len(w.rerun.strikes[x.of]))
-	for _, n := range w.rerun.strikes[x.of] {
-		if n.at+x.off < x.until {
+	take := func(n strike) {
+		if at := n.at + x.off; at < x.until && (n.tune >= 0 || !w.asBefore(i, at)) {
 			out = append(out, w.moved(n, i))
 		}
 	}
+	if x.span {
+		for _, n := range w.rerun.between(w.ps[i].at-x.off, x.until-x.off) {
+			take(n)
+		}
+	} else {
+		for _, n := range w.rerun.strikes[x.of] {
+			take(n)
+		}
+	}
+	out = append(out, w.joined(i)...)
 	for _, n := range out {
 		l.due = append(l.due, n)
 	}
@@ -745,5 +784,113 @@ func (l *layer) told(i int) []strike {
 			l.steps = append(l.steps, slide{point: i, at: n.at + x.off})
 		}
 	}
+	return out
+}
+
+// strays reports whether point i, which was not there the time before, has a note
+// of the tune that was, on another string or fret.
+func (w *worker) strays(i int) bool {
+	s, p := w.s, &w.ps[i]
+	if w.twins[i].of >= 0 || w.barTime[s.barAt(p.at)] != w.rerun.time {
+		return false
+	}
+	for k := max(s.tuneAt(p.at), 0); k < len(s.tune) && s.tune[k].at < p.end; k++ {
+		st, ok := w.standBefore(k)
+		if ok && s.tune[k].at >= p.at && (st.str != w.rerun.stands[k].str || st.fret != w.rerun.stands[k].fret) {
+			return true
+		}
+	}
+	return false
+}
+
+// spans reports whether point i is to be as it was although no point was there
+// the time before, because the chord had come before the bar.
+func (w *worker) spans(i int) bool {
+	s, p := w.s, &w.ps[i]
+	b := s.barAt(p.at)
+	if w.twins[i].of >= 0 || w.barTime[b] != w.rerun.time || p.final || !w.unvaried && !w.closing[b] {
+		return false
+	}
+	return w.span(i).until > p.at
+}
+
+// span is the script of a point that no point was there for.
+func (w *worker) span(i int) script {
+	s, p := w.s, &w.ps[i]
+	b := s.barAt(p.at)
+	m := s.earlier[b]
+	off := s.start[b] - s.start[m]
+	of := sort.Search(len(w.ps), func(j int) bool { return w.ps[j].at > p.at-off }) - 1
+	if of < 0 || w.ps[of].at == p.at-off || !s.sameChord(p.at-off, p.at) {
+		return script{of: -1}
+	}
+	return script{of: of, off: off, until: s.goesOn(p.at, min(p.end, w.ps[of].end+off), off), span: true}
+}
+
+// sameChord reports whether one chord is played at two times.
+func (s *score) sameChord(a, b Tick) bool {
+	i, j := s.chordAt(a), s.chordAt(b)
+	return i >= 0 && j >= 0 && s.chords[i].chord == s.chords[j].chord
+}
+
+// joins reports whether t, in the stretch of a point that is played as it was,
+// lies in a bar behind it that comes again: a pick-up that was struck before
+// another part the time before.
+func (w *worker) joins(i int, t Tick) bool {
+	x, s := w.rerun.scripts[i], w.s
+	b := s.barAt(t)
+	return x.of == i && w.barTime[b] == w.rerun.time && w.twins[i].of < 0 && s.start[b] > w.ps[i].at
+}
+
+// asBefore reports whether what is added at t, in the stretch of point i, is what
+// was added there the time before.
+func (w *worker) asBefore(i int, t Tick) bool {
+	if !w.unvaried || !w.joins(i, t) {
+		return false
+	}
+	s := w.s
+	b := s.barAt(t)
+	return s.chordAt(t-s.start[b]+s.start[s.earlier[b]]) < 0 || s.sameChord(t, t-s.start[b]+s.start[s.earlier[b]])
+}
+
+// joined is what was added the time before in the bars behind point i that come
+// again.
+func (w *worker) joined(i int) (out []strike) {
+	s, p := w.s, &w.ps[i]
+	for b := s.barAt(p.at) + 1; b < len(s.bars) && s.bars[b].At < p.end; b++ {
+		if !w.asBefore(i, s.bars[b].At) {
+			continue
+		}
+		off := s.start[b] - s.start[s.earlier[b]]
+		to := min(s.bars[b].At+s.bars[b].Len, p.end)
+		for _, x := range w.rerun.between(s.bars[b].At-off, to-off) {
+			if x.tune < 0 {
+				x.at, x.end, x.point = x.at+off, x.end+off, i
+				if x.meant > 0 {
+					x.meant += off
+				}
+				if x.brief > 0 {
+					x.brief += off
+				}
+				out = append(out, x)
+			}
+		}
+	}
+	return out
+}
+
+// between is what was struck from one time up to another, in order.
+func (r *rerun) between(from, to Tick) (out []strike) {
+	for k := range r.from.done {
+		if x := &r.from.done[k]; in(x.at, from, to) {
+			out = append(out, *x)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b strike) int {
+		if a.at != b.at {
+			return int(a.at - b.at)
+		}
+		return int(a.str - b.str)
+	})
 	return out
 }
