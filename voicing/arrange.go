@@ -214,6 +214,7 @@ type worker struct {
 	unvaried bool      // what comes again is as it was
 	earlier  []int     // of each bar, the one in which it was played the time before, -1
 	barTime  []int     // which time it is, from 1
+	recurs   []bool    // it comes again
 	all      *material // what the first search chose from, while what comes again is played
 	rerun    *rerun
 	hasty    bool   // nothing is answered yet in what comes again

@@ -68,11 +68,11 @@ func (s *score) closing() []bool {
 func (w *worker) findTwins() {
 	s := w.s
 	before := s.earlier
-	w.barTime = make([]int, len(s.bars))
+	w.barTime, w.recurs = make([]int, len(s.bars)), make([]bool, len(s.bars))
 	for b, m := range before {
 		w.barTime[b] = 1
 		if m >= 0 {
-			w.barTime[b] = w.barTime[m] + 1
+			w.barTime[b], w.recurs[m] = w.barTime[m]+1, true
 		}
 	}
 	w.twins = make([]twin, len(w.ps))
@@ -386,6 +386,9 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 			continue
 		}
 		st, ok := w.standBefore(p.tune)
+		if b := s.barAt(s.tune[p.tune].at); !ok && w.recurs[b] && w.barTime[b] < time {
+			st, ok = r.stands[p.tune], true // it will come again so
+		}
 		if !ok {
 			continue
 		}
@@ -588,6 +591,8 @@ func (w *worker) runAgain(i int) *run {
 		}
 		if st, ok := w.standBefore(k); ok {
 			stands[j] = onlyAt(old.stands[j], st)
+		} else if b := s.barAt(s.tune[k].at); w.recurs[b] && w.barTime[b] < w.rerun.time {
+			stands[j] = onlyAt(old.stands[j], w.rerun.stands[k]) // it will come again so
 		}
 	}
 	to := s.end
@@ -864,7 +869,7 @@ func (w *worker) joined(i int) (out []strike) {
 		off := s.start[b] - s.start[s.earlier[b]]
 		to := min(s.bars[b].At+s.bars[b].Len, p.end)
 		for _, x := range w.rerun.between(s.bars[b].At-off, to-off) {
-			if x.tune < 0 {
+			if x.tune < 0 && x.point >= 0 && w.rerun.scripts[x.point].of == x.point {
 				x.at, x.end, x.point = x.at+off, x.end+off, i
 				if x.meant > 0 {
 					x.meant += off
