@@ -120,7 +120,7 @@ func (s *score) turnarounds(t Tension, d Density, w *TurnTaste) {
 				best, bestCost = x, c
 			}
 		}
-		if best.chords == nil {
+		if best.chords == nil || !s.comesAgainSo(end) {
 			continue
 		}
 		last = best.steps
@@ -129,6 +129,24 @@ func (s *score) turnarounds(t Tension, d Density, w *TurnTaste) {
 		s.insert(&r, best)
 	}
 	s.findSilences()
+}
+
+// comesAgainSo reports whether the bar before end leads to the same chord as often
+// as it comes: what closes a section does not differ from time to time. The last
+// bar of the tune leads nowhere.
+func (s *score) comesAgainSo(end Tick) bool {
+	b := s.barAt(end - 1)
+	to := s.chords[s.chordAt(end)].chord
+	for k := range s.bars {
+		if s.source[k] != s.source[b] || k == b || s.source[k] < 0 || s.comped(k) || k+1 >= s.form.ending || k+1 >= len(s.bars) {
+			continue
+		}
+		other := end - s.start[b] + s.start[k]
+		if n := s.chordAt(other); n < 0 || s.chords[n].chord != to || s.endsSection(other) != s.endsSection(end) {
+			return false
+		}
+	}
+	return true
 }
 
 // sameTurn is more than any turnaround costs.
