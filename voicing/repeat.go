@@ -342,7 +342,7 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 		}
 	}
 	seam := func(i int) bool { // comes after what comes again, and is free
-		return i > 0 && w.twins[i-1].of >= 0 && w.twins[i-1].time == time && w.twins[i].time < time && !has[i]
+		return i > 0 && w.twins[i-1].of >= 0 && w.twins[i-1].time == time && w.twins[i].of < 0 && !has[i]
 	}
 	for i := range w.ps {
 		t := w.twins[i]
