@@ -23,9 +23,12 @@ type twin struct {
 // A model is what was played at a point's twin, and what the point is to differ from.
 type model struct {
 	past []strike // all but the tune, at the times of the point, in order
-	mood mood
-	late bool // the inner voices came after the bass
-	bass bool // the grip had one
+	// older is the same of the times before that: a third time is no first time
+	// again.
+	older []strike
+	mood  mood
+	late  bool // the inner voices came after the bass
+	bass  bool // the grip had one
 }
 
 // barsBefore is, for each bar, the bar in which it was played the time before,
@@ -372,11 +375,10 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 		m.grips[i] = w.all.grips[i]
 		m.runs[i] = w.runAgain(i)
 		if t.of >= 0 && t.time == time {
-			for _, x := range r.strikes[t.of] {
-				if x.tune < 0 && x.at+t.off < t.until {
-					x.at += t.off
-					r.models[i].past = append(r.models[i].past, x)
-				}
+			r.models[i].past = w.heardAt(t.of, t.off, t.until)
+			for u, off := w.twins[t.of], t.off; u.of >= 0; u = w.twins[u.of] {
+				off += u.off
+				r.models[i].older = append(r.models[i].older, w.heardAt(u.of, off, t.until)...)
 			}
 			tx := &l.textures[t.of]
 			r.models[i].mood, r.models[i].late = l.chosen[t.of].mood, tx.innerAt > tx.bassAt
@@ -672,18 +674,29 @@ func (w *worker) sameAgain(i int, g *grip, tx *texture) float64 {
 // same is how much of a note is as it was.
 func (m *model) same(t *AgainTaste, n *tone, at Tick) float64 {
 	c := 0.0
-	for k := range m.past {
-		x := &m.past[k]
-		if x.at != at || x.midi != n.midi {
-			continue
-		}
-		c = t.Inner
-		if n.voice == Bass {
-			c = t.Bass
-		}
-		break
+	switch {
+	case has(m.past, n, at):
+		c = 1
+	case has(m.older, n, at):
+		c = olderSame
 	}
-	return c
+	if n.voice == Bass {
+		return c * t.Bass
+	}
+	return c * t.Inner
+}
+
+// olderSame is how much of it is as it was where that is longer ago.
+const olderSame = 0.6
+
+// has reports whether the pitch of a note is struck at a time.
+func has(past []strike, n *tone, at Tick) bool {
+	for k := range past {
+		if x := &past[k]; x.at == at && x.midi == n.midi {
+			return true
+		}
+	}
+	return false
 }
 
 // staleness is the factor on what is as it was at point i, 0 where it may be.
@@ -897,5 +910,16 @@ func (r *rerun) between(from, to Tick) (out []strike) {
 		}
 		return int(a.str - b.str)
 	})
+	return out
+}
+
+// heardAt is what was struck beside the tune at point i, off later, up to until.
+func (w *worker) heardAt(i int, off, until Tick) (out []strike) {
+	for _, x := range w.rerun.strikes[i] {
+		if x.tune < 0 && x.at+off < until {
+			x.at += off
+			out = append(out, x)
+		}
+	}
 	return out
 }

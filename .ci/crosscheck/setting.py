@@ -47,7 +47,7 @@ FIGURES = {
         ('close', 'second time: notes that differ in the last two bars of a section', '0', '0'),
         ('same', '--same-repeats: notes that differ', '<= 0.5', None),
         ('same_frets', '--same-repeats: the same by string and fret', '<= 0.5', None),
-        ('chorus', '--choruses 2: notes that differ', '', None),
+        ('chorus', '--choruses 2: notes that differ', '15-40', '15-40'),
         ('chorus_tune', '--choruses 2: notes of the tune that differ', '0', '0'),
         ('chorus_close', '--choruses 2: notes that differ in the last two bars of a section', '<= 5', None),
         ('chorus_same', '--choruses 2 --same-repeats: notes that differ', '<= 2', None),
