@@ -217,10 +217,11 @@ type worker struct {
 	recurs   []bool    // it comes again
 	all      *material // what the first search chose from, while what comes again is played
 	rerun    *rerun
-	hasty    bool   // nothing is answered yet in what comes again
-	closing  []bool // bars that stay as they were when they come again
-	twins    []twin // of each point
-	times    int    // how often a bar comes at most
+	laid     Density // of the textures of the points
+	hasty    bool    // nothing is answered yet in what comes again
+	closing  []bool  // bars that stay as they were when they come again
+	twins    []twin  // of each point
+	times    int     // how often a bar comes at most
 
 	duties    []duty // of each point in a trio
 	soloAlone int    // points that solo has no grip for

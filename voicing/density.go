@@ -190,6 +190,7 @@ func grain(bar int) float64 {
 
 // layOut lists the textures of each point.
 func (w *worker) layOut(d Density) {
+	w.laid = d
 	for i := range w.ps {
 		p := &w.ps[i]
 		b := w.s.barAt(p.at)

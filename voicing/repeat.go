@@ -453,7 +453,7 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 		}
 	}
 	over, restore := w.over, func() {}
-	if short {
+	if short && w.laid != densitySparse { // which keeps to few notes
 		restore = w.fuller(time, func() bool {
 			d, much := try(lambda)
 			return d == 0 || much

@@ -212,7 +212,7 @@ func TestRepeatsNeedWeights(t *testing.T) {
 		says    string
 		holds   func(r *again) bool
 	}{
-		{"Same", func(w *AgainTaste) *float64 { return &w.Same }, "medium", "enough differs", func(r *again) bool { return r.notes.percent() >= 15 }},
+		{"Same", func(w *AgainTaste) *float64 { return &w.Same }, "medium", "enough differs", func(r *again) bool { return r.notes.percent() >= 22 }},
 		{"Bass", func(w *AgainTaste) *float64 { return &w.Bass }, "medium", "the bass changes before the inner voices", func(r *again) bool { return r.voices[Bass].percent() > r.voices[Inner].percent() }},
 		{"Inner", func(w *AgainTaste) *float64 { return &w.Inner }, "medium", "inner voices change too", func(r *again) bool { return r.voices[Inner].percent() >= 22 }},
 		{"Figure", func(w *AgainTaste) *float64 { return &w.Figure }, "medium", "the figure stays", func(r *again) bool { return r.times.percent() < 15 }},
@@ -236,13 +236,12 @@ func TestRepeatsNeedWeights(t *testing.T) {
 }
 
 // TestRepeatsOverSheets: over the shared sheets and the built-in tune the second
-// time differs by 15 to 40 % (the issue of the form), in every tune but a few of
-// four-bar parts of which two bars close; the tune is struck as it was, and so is
+// time differs by 15 to 40 % in every tune, whether by pitches, by strings and frets
+// or by attacks (the issue of the form); the tune is struck as it was, and so is
 // what closes a section.
 func TestRepeatsOverSheets(t *testing.T) {
-	const most = 3 // tunes outside
 	var all again
-	tunes, outside, other := 0, []string{}, 0
+	tunes := 0
 	measure := func(name string, tune *theory.Tune) {
 		a, err := Arrange(tune, Plan{})
 		if err != nil {
@@ -256,16 +255,13 @@ func TestRepeatsOverSheets(t *testing.T) {
 		tunes++
 		for _, s := range []share{r.notes, r.strings, r.attacks} {
 			if p := s.percent(); p < 15 || p > 40 {
-				outside = append(outside, fmt.Sprintf("%s %.1f %%", name, p))
-				break
+				t.Errorf("%s: %.1f %% differ, wanted 15 to 40", name, p)
 			}
 		}
 		all.notes.add(r.notes)
 		all.tune += r.tune
-		all.kept += r.kept
 		if r.kept > 0 {
-			other++
-			t.Logf("%s: %v", name, r.where)
+			t.Errorf("%s: what closes differs: %v", name, r.where)
 		}
 		if r.voices[Melody].part > 0 {
 			t.Errorf("%s: %d notes of the tune are others", name, r.voices[Melody].part)
@@ -278,24 +274,20 @@ func TestRepeatsOverSheets(t *testing.T) {
 	if tunes < 50 {
 		t.Fatalf("%d tunes with repeats: nothing is tried", tunes)
 	}
-	if len(outside) > most {
-		t.Errorf("outside 15 to 40 %%: %v", outside)
-	}
 	if p := all.notes.percent(); p < 20 || p > 33 {
 		t.Errorf("%.1f %% of the notes differ, wanted 20 to 33", p)
 	}
-	// pick-ups into another part come from another place of the hand
-	if all.tune > 30 || other > 1 {
-		t.Errorf("%d notes of the tune on other strings, closing bars differ in %d tunes", all.tune, other)
+	// the last chord of all may need the string
+	if all.tune > 2 {
+		t.Errorf("%d notes of the tune on other strings", all.tune)
 	}
-	t.Logf("%d tunes, %.1f %% of the notes; outside: %v; %d notes of the tune on other strings", tunes, all.notes.percent(), outside, all.tune)
+	t.Logf("%d tunes, %.1f %% of the notes; %d notes of the tune on other strings", tunes, all.notes.percent(), all.tune)
 }
 
 // TestRepeatsSame: with SameRepeats what comes again is as it was, to string and
-// fret, but for the last bar of all, pick-ups into another part and the bar that
-// such a pick-up leads into.
+// fret, but for the last bar of all.
 func TestRepeatsSame(t *testing.T) {
-	tunes, all := 0, share{}
+	tunes := 0
 	measure := func(name string, tune *theory.Tune) {
 		a, err := Arrange(tune, Plan{SameRepeats: true})
 		if err != nil {
@@ -304,22 +296,42 @@ func TestRepeatsSame(t *testing.T) {
 		}
 		if r := sharesOf(a); r.strings.whole > 0 {
 			tunes++
-			all.add(r.strings)
-			if p := r.strings.percent(); p > 2.5 {
-				t.Errorf("%s: %.1f %% differ", name, p)
+			if len(r.bars) > 0 {
+				t.Errorf("%s: differs in %v", name, r.bars)
 			}
 		}
 	}
 	for _, p := range []string{"corpus/abc/*.abc", "corpus/leadsheets/*.mxl"} {
 		SharedTunes(t, p, measure)
 	}
-	if r, err := Arrange(builtIn(t), Plan{SameRepeats: true}); err != nil {
-		t.Error(err)
-	} else if s := sharesOf(r); s.strings.part > 0 || s.notes.part > 0 || s.attacks.part > 0 {
-		t.Errorf("the built-in tune differs: %v", s)
+	measure("the built-in tune", builtIn(t))
+	if tunes < 50 {
+		t.Errorf("%d tunes with repeats: nothing is tried", tunes)
 	}
-	if p := all.percent(); tunes < 50 || p > 1 {
-		t.Errorf("%.1f %% of %d tunes differ", p, tunes)
+}
+
+// TestRepeatsChoruses: what closes a section is the same in every chorus of the
+// built-in tune but the last bars of all, and so is all of it with SameRepeats;
+// without it 15 to 40 % differ.
+func TestRepeatsChoruses(t *testing.T) {
+	for _, same := range []bool{false, true} {
+		a, err := Arrange(builtIn(t), Plan{Choruses: 3, SameRepeats: same})
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := sharesOf(a)
+		per := len(a.Bars) / 3
+		for _, x := range r.bars {
+			label, _, _ := strings.Cut(x, ":")
+			i := slices.IndexFunc(a.Bars, func(b Bar) bool { return b.Label == label })
+			closes := slices.ContainsFunc(a.Sections, func(s Section) bool { return i >= s.To-2 && i < s.To })
+			if (same || closes) && i < 3*per-2 {
+				t.Errorf("same %v: %s differs", same, x)
+			}
+		}
+		if p := r.notes.percent(); !same && (p < 15 || p > 40) {
+			t.Errorf("%.1f %% differ", p)
+		}
 	}
 }
 

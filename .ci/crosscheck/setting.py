@@ -40,17 +40,17 @@ GUITAR = 55    # what the guitar of a trio hardly goes below: the open G string
 FIGURES = {
     'repeats': (
         ('notes', 'second time: notes that differ (tick, pitch, voice)', '15-40', '15-40'),
-        ('frets', 'second time: notes that differ (tick, string, fret)', '', None),
-        ('attacks', 'second time: attacks that differ (tick, pitches)', '', None),
+        ('frets', 'second time: notes that differ (tick, string, fret)', '15-40', '15-40'),
+        ('attacks', 'second time: attacks that differ (tick, pitches)', '15-40', '15-40'),
         ('free', 'second time: notes that differ outside the last two bars of sections', '', None),
         ('tune', 'second time: notes of the tune that differ', '0', '0'),
         ('close', 'second time: notes that differ in the last two bars of a section', '0', '0'),
-        ('same', '--same-repeats: notes that differ', '<= 0.5', None),
-        ('same_frets', '--same-repeats: the same by string and fret', '<= 0.5', None),
+        ('same', '--same-repeats: notes that differ', '0', '0'),
+        ('same_frets', '--same-repeats: the same by string and fret', '0', '0'),
         ('chorus', '--choruses 2: notes that differ', '15-40', '15-40'),
         ('chorus_tune', '--choruses 2: notes of the tune that differ', '0', '0'),
-        ('chorus_close', '--choruses 2: notes that differ in the last two bars of a section', '<= 5', None),
-        ('chorus_same', '--choruses 2 --same-repeats: notes that differ', '<= 2', None),
+        ('chorus_close', '--choruses 2: notes that differ in the last two bars of a section', '0', '0'),
+        ('chorus_same', '--choruses 2 --same-repeats: notes that differ', '0', '0'),
     ),
     'endings': (
         ('third', 'by default: the last chord has its third', '100', '100'),
