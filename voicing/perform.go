@@ -175,7 +175,7 @@ func (l *layer) write() {
 	l.approaches(tune)
 	pt := 0
 	for k, n := range s.tune {
-		for pt < len(w.ps) && w.ps[pt].at <= n.at {
+		for pt < len(w.ps) && w.ps[pt].from <= n.at {
 			pt++
 		}
 		if told[k] {
