@@ -341,6 +341,9 @@ func (x *passage) leave(f *frame, b back, start theory.Time, pickup []theory.Not
 	}
 	for _, n := range pickup {
 		n.At = n.At.Add(start)
+		if n.At.Cmp(b.lead.Sub(f.hold(true))) <= 0 { // the tune's own last note stands there
+			continue
+		}
 		if n.At.Less(zero) || len(x.notes) > 0 && !x.notes[len(x.notes)-1].At.Less(n.At) {
 			continue
 		}

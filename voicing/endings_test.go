@@ -301,3 +301,33 @@ func TestEndingsHold(t *testing.T) {
 		}
 	})
 }
+
+// A phrase that is led into from where the tune's last note begins does not take
+// that note away: the tune is told to its end before the way back.
+func TestTagLeavesTheLastNote(t *testing.T) {
+	tune := readABC(t, "X:1\nM:4/4\nL:1/8\nQ:1/4=120\nK:G\n"+
+		"\"G\"d4 B4|\"G\"d4 DEFG|\"C\"G2G2E2C2|\"D7\"GFEF \"G\"G4|]\n")
+	tried := 0
+	for rank := 1; ; rank++ {
+		f, err := newForm(tune, &Plan{Ending: fmt.Sprintf("tag:%d", rank)}, StandardNeck())
+		if err != nil {
+			break
+		}
+		tried++
+		if err := f.tune.Validate(); err != nil {
+			t.Errorf("tag:%d: %v", rank, err)
+		}
+		sung := 0
+		for i := range f.tune.Melody {
+			if !f.fill[i] {
+				sung++
+			}
+		}
+		if sung != len(tune.Melody) {
+			t.Errorf("tag:%d: %d notes of the tune, want %d", rank, sung, len(tune.Melody))
+		}
+	}
+	if tried < 3 {
+		t.Errorf("%d tags", tried)
+	}
+}

@@ -64,7 +64,7 @@ func TestFormIsALine(t *testing.T) {
 		p := Plan{
 			Choruses: rapid.IntRange(0, 4).Draw(t, "choruses"),
 			Intro:    rapid.SampledFrom([]string{"", "last", "pedal", "pedal:2", "vamp", "vamp:3"}).Draw(t, "intro"),
-			Ending:   rapid.SampledFrom([]string{"", "none", "tag", "vamp", "run"}).Draw(t, "ending"),
+			Ending:   rapid.SampledFrom([]string{"", "none", "straight:2", "tag", "tag:2", "tag:3", "tag:4", "vamp", "vamp:3", "run", "run:2"}).Draw(t, "ending"),
 		}
 		if p.Choruses > 1 {
 			p.Comp = rapid.IntRange(0, p.Choruses).Draw(t, "comp")
