@@ -130,11 +130,12 @@ type layout struct {
 	p     *point
 	bar   Bar
 	fig   figure
-	level Density // how many of the free moments are answered
-	may   bool    // the chord may come with the tune's next beat
-	half  Tick    // half a beat, a third of it in compound metre
-	apart Tick    // closer to a note of the tune than this is a flam
-	slow  bool    // a beat of ringing is a breath
+	line  []float64 // with bass and drums: moments of the inner line under a long note
+	level Density   // how many of the free moments are answered
+	may   bool      // the chord may come with the tune's next beat
+	half  Tick      // half a beat, a third of it in compound metre
+	apart Tick      // closer to a note of the tune than this is a flam
+	slow  bool      // a beat of ringing is a breath
 
 	tx        texture
 	inner     int  // inner answers so far

@@ -39,7 +39,7 @@ type duty struct {
 // Sparse may be sparser still and full fuller, so that the three keep their order.
 var trioShares = map[Density]target{
 	densitySparse: {0.40, 0.48, 0.64, 0.68, 0},
-	densityMedium: {0.46, 0.50, 0.64, 0.68, 0},
+	densityMedium: {0.58, 0.60, 0.66, 0.70, 0},
 	densityFull:   {0.50, 0.55, 0.75, 0.90, 0},
 }
 
@@ -271,46 +271,53 @@ func (w *worker) again(i int, ga, gb *grip) float64 {
 	return w.taste.Trio.Attack + w.taste.Trio.NothingNew
 }
 
-// Figures with bass and drums: the beat is safe, so the chord may leave it. The
-// first is a chord a half beat after the tune's and one after three, the others
-// turn it round (the model trio); there are inner moments only.
+// A turned is how a phrase lays its grips out with bass and drums: the beat is
+// safe, so the chord may leave it. It is turned round after two bars, so that
+// something falls on one now and then, but not always (the model trio, bars 1 to
+// 4). There are inner moments only, in beats after the point.
+type turned [2]struct {
+	delay float64   // the chord after the tune
+	stabs []float64 // chords again, and single notes under a run
+	line  []float64 // moments of the inner line under a long note: out and back
+}
+
 var (
-	trioFours = []figure{
-		{delay: 0.5, inner: []float64{2.5}},
-		{delay: 0, inner: []float64{2.5}},
-		{delay: 1, inner: []float64{2.5}},
-		{delay: 0, inner: []float64{1.5, 2.5}},
-		{delay: 1.5, inner: []float64{3}},
+	trioFours = []turned{
+		{{0.5, []float64{2, 3}, []float64{2, 3}}, {0, []float64{2.5}, []float64{1.5, 3}}},
+		{{0, []float64{1, 2.5}, []float64{1, 2.5}}, {0.5, []float64{2}, []float64{2, 3}}},
+		{{1, []float64{2.5}, []float64{2.5, 3.5}}, {0, []float64{1.5}, []float64{1.5, 3}}},
+		{{0, []float64{1.5, 3}, []float64{1.5, 2.5}}, {1, []float64{2.5}, []float64{2, 3}}},
+		{{0.5, []float64{2.5}, []float64{1.5, 3}}, {0, []float64{2}, []float64{1, 2.5}}},
 	}
-	trioThrees = []figure{
-		{delay: 0.5, inner: []float64{2.5}},
-		{delay: 0, inner: []float64{1.5}},
-		{delay: 1, inner: []float64{2.5}},
-		{delay: 1.5},
+	trioThrees = []turned{
+		{{0.5, []float64{2}, []float64{1.5, 2.5}}, {0, []float64{1.5}, []float64{1, 2}}},
+		{{0, []float64{1, 2}, []float64{1, 2}}, {1, []float64{2.5}, []float64{2, 2.5}}},
+		{{1, []float64{2.5}, []float64{1.5, 2.5}}, {0, []float64{2}, []float64{1, 2}}},
+		{{0, []float64{1.5}, []float64{1, 2}}, {1.5, nil, []float64{2, 2.5}}},
 	}
-	trioCompound = []figure{
-		{delay: 2. / 3, inner: []float64{5. / 3}},
-		{delay: 0, inner: []float64{5. / 3}},
-		{delay: 1, inner: []float64{5. / 3}},
-		{delay: 0, inner: []float64{2. / 3}},
+	trioCompound = []turned{
+		{{2. / 3, []float64{5. / 3}, []float64{1, 5. / 3}}, {0, []float64{1}, []float64{1, 5. / 3}}},
+		{{0, []float64{5. / 3}, []float64{2. / 3, 5. / 3}}, {1, []float64{5. / 3}, []float64{1, 2}}},
+		{{1, []float64{5. / 3}, []float64{5. / 3, 8. / 3}}, {0, []float64{5. / 3}, []float64{1, 2}}},
+		{{0, []float64{2. / 3}, []float64{2. / 3, 5. / 3}}, {2. / 3, []float64{1}, []float64{1, 5. / 3}}},
 	}
 	// slow chords are laid on the beat after the tune's
-	trioSlow = []figure{
-		{delay: 1, inner: []float64{2.5}},
-		{delay: 0, inner: []float64{1.5, 2.5}},
-		{delay: 0.5, inner: []float64{2}},
-		{delay: 1, inner: []float64{3}},
+	trioSlow = []turned{
+		{{1, []float64{2.5}, []float64{2, 3}}, {0, []float64{2}, []float64{1.5, 2.5}}},
+		{{0, []float64{1.5, 2.5}, []float64{1.5, 2.5}}, {1, []float64{3}, []float64{2, 3}}},
+		{{0.5, []float64{2}, []float64{1.5, 2.5}}, {0, []float64{2.5}, []float64{1, 2.5}}},
+		{{1, []float64{3}, []float64{2, 3}}, {0, []float64{1.5}, []float64{1.5, 3}}},
 	}
-	trioBossa = []figure{
-		{delay: 0, inner: []float64{1.5, 3}},
-		{delay: 0.5, inner: []float64{2, 3.5}},
-		{delay: 1.5, inner: []float64{3}},
-		{delay: 0.5, inner: []float64{2.5}},
+	trioBossa = []turned{
+		{{0, []float64{1.5, 3}, []float64{1.5, 3}}, {0.5, []float64{2, 3.5}, []float64{2, 3.5}}},
+		{{0.5, []float64{2, 3.5}, []float64{2, 3.5}}, {0, []float64{1.5, 3}, []float64{1.5, 3}}},
+		{{1.5, []float64{3}, []float64{2.5, 3.5}}, {0, []float64{1.5, 2.5}, []float64{1.5, 2.5}}},
+		{{0.5, []float64{2.5}, []float64{1.5, 2.5}}, {0, []float64{1, 2.5}, []float64{1, 2.5}}},
 	}
 )
 
 // trioFigures are the figures of a metre and feel with bass and drums.
-func (s *score) trioFigures(b Bar, slow bool) []figure {
+func (s *score) trioFigures(b Bar, slow bool) []turned {
 	switch {
 	case compound(b):
 		return trioCompound
@@ -322,6 +329,15 @@ func (s *score) trioFigures(b Bar, slow bool) []figure {
 		return trioSlow
 	}
 	return trioFours
+}
+
+// turns is which half of a figure point p has: it is turned round every two bars
+// of a phrase.
+func (s *score) turns(p *point) int {
+	if p.phrase >= len(s.phrase) {
+		return 0
+	}
+	return (s.barAt(p.at) - s.phrase[p.phrase].From) / 2 % 2
 }
 
 // trioLayouts lists the textures of a point with bass and drums.
@@ -346,7 +362,8 @@ func (l *layout) trioLayouts(d Density, t *TextureTaste) []texture {
 	for k, fig := range figs {
 		from := len(out)
 		for _, level := range levels {
-			l.fig, l.level = fig, level
+			half := &fig[s.turns(p)]
+			l.fig, l.line, l.level = figure{delay: half.delay, inner: half.stabs}, half.line, level
 			l.layTrio()
 			if slices.ContainsFunc(out[from:], func(o texture) bool { return o.same(&l.tx) }) {
 				continue
@@ -433,8 +450,9 @@ func (l *layout) trioName() string {
 }
 
 // answerTrio names the moments of a stretch that inner voices answer: those of
-// the figure, as stabs or, under a long note, as a line; the moment at which solo
-// has its chord, where that waits; and one soon, where the grip owes something.
+// the figure, as stabs or, under a long note, as a line; one note or two under
+// the strong notes of a run; the moment at which solo has its chord, where that
+// waits; and one soon, where the grip owes something.
 func (l *layout) answerTrio() {
 	s, p, beat, one := l.s, l.p, l.bar.Beat, unit(l.bar)
 	l.inner, l.last = 0, l.tx.innerAt
@@ -448,14 +466,18 @@ func (l *layout) answerTrio() {
 			continue
 		}
 		owes := p.owes && l.inner == 0 && t < p.at+2*beat
+		wants := l.wants(l.fig.inner, t)
+		onBeat := s.onBeat(t)
 		i := s.tuneAt(t)
 		if i >= 0 && s.tune[i].at == t {
-			onBeat, long := s.onBeat(t), s.tune[i].end-t >= beat
+			long, room := s.tune[i].end-t >= beat, s.seconds(l.last, t) >= 0.25
 			switch {
 			case onBeat && i > 0 && s.passing(p, i) && !sparse:
 				l.add(answer{at: t, pair: true}) // the chord steps with the tune
-			case full && onBeat && long && s.seconds(l.last, t) >= 0.25:
+			case full && onBeat && long && room:
 				l.add(answer{at: t, pair: s.strong(t)})
+			case !sparse && onBeat && room && (long && wants && t-l.last >= beat || s.strong(t) && t-l.last >= 2*beat):
+				l.add(answer{at: t, pair: long}) // one note is enough under a run (the model trio, bar 5)
 			case owes && onBeat && s.seconds(l.last, t) >= 0.2:
 				l.add(answer{at: t})
 			}
@@ -465,17 +487,16 @@ func (l *layout) answerTrio() {
 			continue
 		}
 		hold := i >= 0 && s.tune[i].end > t && s.tune[i].end-max(s.tune[i].at, p.at) >= 3*one
-		wants := l.wants(l.fig.inner, t)
 		due := t-l.last >= 2*one && (i < 0 || t-s.tune[i].at >= 2*one) // it is not left to die
 		switch {
 		case owes:
 			l.add(answer{at: t, pair: !hold, line: hold})
 		case hold:
-			if !wants && !due && !(full && t-l.last >= one) || sparse && l.inner > 0 || l.slow && t-l.last < one && !full {
+			if !l.wants(l.line, t) && !due && !(full && t-l.last >= one) || sparse && l.inner > 0 || l.slow && t-l.last < one && !full {
 				continue
 			}
-			l.add(answer{at: t, line: true, pair: full && !s.onBeat(t)})
-		case due && !sparse, wants && !sparse && !(l.slow && t-l.last < one), full && !s.onBeat(t) && t-l.last >= one:
+			l.add(answer{at: t, line: true, pair: full && !onBeat})
+		case due && !sparse, wants && !sparse && !(l.slow && t-l.last < one), full && !onBeat && t-l.last >= one:
 			l.add(answer{at: t, pair: true})
 		}
 	}
