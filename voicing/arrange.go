@@ -557,7 +557,7 @@ func (w *worker) Node(i, c, m int) float64 {
 	g, tx := &w.grips[i][c], &w.ps[i].layouts[m]
 	cost := g.cost + tx.cost + w.ps[i].pay(w.notePrice(i), g, tx) + w.sameAgain(i, g, tx)
 	if w.s.trio {
-		cost -= w.later(i, g, tx)
+		cost += tx.bareAgainst(g) - w.later(i, g, tx)
 	}
 	if !tx.alone && tx.innerAt > w.ps[i].at && w.s.takesWord(g.inner(), tx.innerAt) {
 		cost += 2 * w.taste.Answer.TuneAhead

@@ -13,6 +13,7 @@ type texture struct {
 	// it takes the place of the last answer.
 	rootLast bool
 	alone    bool   // the tune alone: what sounds rings on, the grip is not struck
+	bare     bool   // with bass and drums: for the tune alone, or for nothing, with what answers it
 	chords   []Tick // where it comps: when the chord is struck again
 	name     string
 	figure   int     // index of the figure it follows, -1 for none
@@ -29,13 +30,18 @@ type answer struct {
 	root bool // the bass is the root: it has not sounded yet
 	// waited says that it comes only if the chord did not come before.
 	waited bool
+	due    bool // with bass and drums: a long note would be left to die, whatever the density
 }
 
 // count sets how many notes the answers add.
 func (tx *texture) count() {
-	tx.adds = len(tx.answers)
+	tx.adds = 0
 	for _, a := range tx.answers {
-		if a.pair {
+		switch {
+		case a.due:
+		case a.pair:
+			tx.adds += 2
+		default:
 			tx.adds++
 		}
 	}
@@ -43,7 +49,7 @@ func (tx *texture) count() {
 
 // same reports whether two textures strike the same voices at the same times.
 func (tx *texture) same(o *texture) bool {
-	return tx.bassAt == o.bassAt && tx.innerAt == o.innerAt && tx.split == o.split && tx.alone == o.alone && slices.Equal(tx.answers, o.answers) && slices.Equal(tx.chords, o.chords)
+	return tx.bassAt == o.bassAt && tx.innerAt == o.innerAt && tx.split == o.split && tx.alone == o.alone && tx.bare == o.bare && slices.Equal(tx.answers, o.answers) && slices.Equal(tx.chords, o.chords)
 }
 
 // A figure is how a phrase lays its grips out, in beats after the point (in

@@ -104,8 +104,12 @@ func (l *layer) replies(i int, a answer, now []strike, most int, limit float64) 
 		}
 	}
 	opts := l.w.scratch.options[:0]
+	price := l.w.notePrice(i)
+	if a.due {
+		price = min(price, l.w.taste.Texture.Note)
+	}
 	add := func(x strike, cost float64) {
-		cost += l.w.notePrice(i) + l.w.answerAgain(i, &x)
+		cost += price + l.w.answerAgain(i, &x)
 		if a.pair || cost < bound { // what rings can only make it dearer
 			opts = append(opts, option{x, cost})
 		}
@@ -114,10 +118,10 @@ func (l *layer) replies(i int, a answer, now []strike, most int, limit float64) 
 		l.bassReplies(i, a, add)
 		if len(now) == 0 && !l.w.ps[i].final {
 			// an inner voice rather than a poor bass note
-			l.innerReplies(i, answer{at: a.at}, bound-l.w.notePrice(i)-wt.InnerForBass, func(x strike, cost float64) { add(x, cost+wt.InnerForBass) })
+			l.innerReplies(i, answer{at: a.at}, bound-price-wt.InnerForBass, func(x strike, cost float64) { add(x, cost+wt.InnerForBass) })
 		}
 	} else {
-		most := bound - l.w.notePrice(i)
+		most := bound - price
 		if a.pair {
 			most += wt.Pair + pairGain
 		}

@@ -225,6 +225,15 @@ func (e *enumerator) trioGuides(g *grip) float64 {
 	return c
 }
 
+// bareAgainst is what it costs that a texture for the tune alone has a chord, or
+// one for a chord has none: it is never so.
+func (tx *texture) bareAgainst(g *grip) float64 {
+	if tx.figure >= 0 && tx.bare != (len(g.inner()) == 0) {
+		return 30
+	}
+	return 0
+}
+
 // later is how much cheaper it is that a grip leaves out guide tones where
 // something answers soon enough to bring them.
 func (w *worker) later(i int, g *grip, tx *texture) float64 {
@@ -361,9 +370,10 @@ func (l *layout) trioLayouts(d Density, t *TextureTaste) []texture {
 	var out []texture
 	for k, fig := range figs {
 		from := len(out)
-		for _, level := range levels {
+		for n := range 2 * len(levels) {
 			half := &fig[s.turns(p)]
-			l.fig, l.line, l.level = figure{delay: half.delay, inner: half.stabs}, half.line, level
+			l.fig, l.line, l.level = figure{delay: half.delay, inner: half.stabs}, half.line, levels[n/2]
+			l.tx = texture{bassAt: p.at, innerAt: p.at, bare: n%2 == 1}
 			l.layTrio()
 			if slices.ContainsFunc(out[from:], func(o texture) bool { return o.same(&l.tx) }) {
 				continue
@@ -383,9 +393,9 @@ func (l *layout) trioLayouts(d Density, t *TextureTaste) []texture {
 // layTrio lays a grip out in one figure.
 func (l *layout) layTrio() {
 	s, p := l.s, l.p
-	l.tx = texture{bassAt: p.at, innerAt: p.at}
 	l.misfit = false
 	switch {
+	case l.tx.bare: // there is no chord to come
 	case p.late:
 		l.tx.innerAt = s.tune[p.tune].at // the rhythm section has the beat
 	case p.early:
@@ -417,6 +427,10 @@ func (l *layout) delayTrio() {
 	}
 	l.misfit = true
 }
+
+// dies is how long a note of the tune lasts, in seconds, that wants something
+// under it.
+const dies = 1.2
 
 // latestChord is how long after a change its chord comes at the latest, in
 // seconds.
@@ -488,16 +502,17 @@ func (l *layout) answerTrio() {
 		}
 		hold := i >= 0 && s.tune[i].end > t && s.tune[i].end-max(s.tune[i].at, p.at) >= 3*one
 		due := t-l.last >= 2*one && (i < 0 || t-s.tune[i].at >= 2*one) // it is not left to die
+		dying := i >= 0 && onBeat && t-max(s.tune[i].at, p.at) >= one && s.seconds(s.tune[i].at, min(s.tune[i].end, s.nextOnset(t))) >= dies && l.last <= max(s.tune[i].at, p.at)
 		switch {
 		case owes:
 			l.add(answer{at: t, pair: !hold, line: hold})
 		case hold:
-			if !l.wants(l.line, t) && !due && !(full && t-l.last >= one) || sparse && l.inner > 0 || l.slow && t-l.last < one && !full {
+			if !l.wants(l.line, t) && !due && !dying && !(full && t-l.last >= one) || sparse && l.inner > 0 || l.slow && t-l.last < one && !full {
 				continue
 			}
-			l.add(answer{at: t, line: true, pair: full && !onBeat})
-		case due && !sparse, wants && !sparse && !(l.slow && t-l.last < one), full && !onBeat && t-l.last >= one:
-			l.add(answer{at: t, pair: true})
+			l.add(answer{at: t, line: true, pair: full && !onBeat, due: l.inner == 0})
+		case dying, due && !sparse, wants && !sparse && !(l.slow && t-l.last < one), full && !onBeat && t-l.last >= one:
+			l.add(answer{at: t, pair: true, due: dying})
 		}
 	}
 }
@@ -511,7 +526,7 @@ func (l *layout) weighTrio(t *TextureTaste) float64 {
 	}
 	empty := 0
 	for b := p.at; b < p.end; b += beat {
-		if !s.emptyBeat(b, beat) || in(l.tx.innerAt, b, b+beat) || slices.ContainsFunc(l.tx.answers, func(x answer) bool { return in(x.at, b, b+beat) }) {
+		if !s.emptyBeat(b, beat) || !l.tx.bare && in(l.tx.innerAt, b, b+beat) || slices.ContainsFunc(l.tx.answers, func(x answer) bool { return in(x.at, b, b+beat) }) {
 			empty = 0
 			continue
 		}
