@@ -120,37 +120,53 @@ func (w *worker) withoutRoots(i int) []grip {
 	d, p := &w.duties[i], &w.ps[i]
 	solo := &d.grip
 	e := w.trioEnumerator(i)
-	var upper []tone
+	var upper, below []tone
 	start := 0
 	if solo.tune {
 		start = 1
 	}
 	for _, t := range solo.note[start:solo.n] {
-		if e.low(int(t.midi), t.voice) || t.voice == Bass && e.pal.grounded(int(t.midi)) {
-			continue
-		}
+		v := t.voice
 		t.voice = Inner
-		upper = append(upper, t)
+		switch {
+		case v == Bass && e.pal.grounded(int(t.midi)):
+		case !e.low(int(t.midi), v):
+			upper = append(upper, t)
+		case t.midi >= lowestInner && e.s.trio == trioNew && slices.Contains(e.pal.guides, int(t.midi)%12):
+			below = append(below, t)
+		}
 	}
 	var out []grip
 	owes := true // nothing has the guide tones yet
-	for mask := 1<<len(upper) - 1; mask >= 0; mask-- {
-		g := grip{pos: solo.pos, mood: solo.mood, tune: solo.tune}
-		if solo.tune {
-			g.take(solo.note[0])
-		}
-		for k, t := range upper {
-			if mask&(1<<k) != 0 {
-				g.take(t)
+	some := func(from []tone, all bool) {
+		for mask := 1<<len(from) - 1; mask >= 0; mask-- {
+			g := grip{pos: solo.pos, mood: solo.mood, tune: solo.tune}
+			if solo.tune {
+				g.take(solo.note[0])
 			}
+			for k, t := range from {
+				if mask&(1<<k) != 0 {
+					g.take(t)
+				}
+			}
+			g.hasBass = false
+			if mask > 0 && (d.split > 0 || e.rootLow(&g) || d.alone || w.right.attack(g.strings) == NoAttack) {
+				continue
+			}
+			missing := e.missing(&g) > 0
+			if missing && !all {
+				continue
+			}
+			g.cost = e.weigh(&g, nil)
+			owes = owes && missing
+			out = append(out, g)
 		}
-		g.hasBass = false
-		if mask > 0 && (d.split > 0 || e.rootLow(&g) || d.alone || w.right.attack(g.strings) == NoAttack) {
-			continue
-		}
-		g.cost = e.weigh(&g, nil)
-		owes = owes && e.missing(&g) > 0
-		out = append(out, g)
+	}
+	some(upper, true)
+	if owes && len(below) > 0 { // a guide tone that solo has lower is better than none
+		all := append(slices.Clone(upper), below...)
+		slices.SortStableFunc(all, func(a, b tone) int { return int(b.midi) - int(a.midi) })
+		some(all, false)
 	}
 	if d.split == 0 {
 		p.want = upper
@@ -159,7 +175,7 @@ func (w *worker) withoutRoots(i int) []grip {
 	if p.owes && d.split == 0 {
 		near := 0
 		for _, g := range w.m.at(e.s) {
-			if g.n < 2 || g.tune != solo.tune || g.tune && (g.note[0].str != solo.note[0].str || g.note[0].fret != solo.note[0].fret) ||
+			if g.n < 2 || e.missing(&g) > 0 || g.tune != solo.tune || g.tune && (g.note[0].str != solo.note[0].str || g.note[0].fret != solo.note[0].fret) ||
 				solo.pos > 0 && g.pos > 0 && absInt(int(g.pos)-int(solo.pos)) > 2 {
 				continue
 			}
@@ -265,7 +281,7 @@ func (w *worker) again(i int, ga, gb *grip) float64 {
 		return 0
 	}
 	if w.ps[i].change {
-		return w.taste.Trio.Attack
+		return 0
 	}
 	var rings, said uint16
 	for _, t := range ga.inner() {
