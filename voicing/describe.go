@@ -78,7 +78,7 @@ func (w *worker) placed(i int, at Tick, g *grip, texture string, terms []Term) P
 	low, _ := g.low()
 	pl.Name = theory.GripName(g.pcs, int(low.midi)%12, c)
 	if s.trio {
-		pl.Name = theory.GripName(g.pcs, c.BassPC(), c) // as it sounds with the bass player
+		pl.Name = g.nameInTrio(c)
 	}
 	for k := range pl.Frets {
 		pl.Frets[k] = -1

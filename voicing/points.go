@@ -28,6 +28,7 @@ type point struct {
 	wait    Tick      // when solo's chord comes, where that is with the tune's next beat; 0 elsewhere
 	want    []tone    // what it is then
 	owes    bool      // no grip of a trio has its guide tones: they are to come
+	said    bool      // its grip has to have them: no answer brought them
 	grain   float64   // factor on the price of a note here
 	layouts []texture // the ways it may be laid out
 	texture texture   // the one that is taken

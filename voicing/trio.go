@@ -2,7 +2,10 @@ package voicing
 
 import (
 	"slices"
+	"sort"
+	"strings"
 
+	"thumbline/theory"
 	"thumbline/voicing/search"
 )
 
@@ -73,11 +76,47 @@ func (w *worker) trio(solo *layer, res search.Result) (*layer, search.Result) {
 	w.layOut(w.density)
 	aim, all := trioShares[w.density], float64(max(solo.added(), 1))
 	best, bestRes := w.toShare(aim, all)
+	for range 2 {
+		if !w.unsaid(best) {
+			break
+		}
+		best, bestRes = w.toShare(target{aim.least, aim.low, aim.high, aim.most, best.price}, all)
+	}
 	w.price = best.price
 	if l, r := w.vary(best, bestRes); aim.off(float64(l.added())/all) <= aim.off(float64(best.added())/all) {
 		best, bestRes = l, r
 	}
+	for i := range w.ps { // what comes again is looked at no more
+		w.ps[i].said = w.ps[i].said || w.barTime != nil && w.barTime[w.s.barAt(w.ps[i].at)] > 1
+	}
 	return w.repeats(best, bestRes)
+}
+
+// unsaid finds new chords whose guide tones were to come with an answer and have
+// not: their grips have to say them. It reports whether there are any.
+func (w *worker) unsaid(l *layer) bool {
+	any := false
+	heard := make([]theory.PCSet, len(w.ps))
+	for k := range l.done {
+		x := &l.done[k]
+		i := sort.Search(len(w.ps), func(i int) bool { return w.ps[i].end > x.at })
+		for ; i < len(w.ps) && w.ps[i].at < x.end; i++ {
+			if x.at < w.ps[i].at+2*w.s.bars[w.s.barAt(w.ps[i].at)].Beat {
+				heard[i] = heard[i].With(int(x.midi))
+			}
+		}
+	}
+	for i := range w.ps {
+		p := &w.ps[i]
+		if w.spots[i].trio != trioNew || p.said {
+			continue
+		}
+		e := w.trioEnumerator(i)
+		if e.missing(&grip{pcs: heard[i]}) > 0 {
+			p.said, any = true, true
+		}
+	}
+	return any
 }
 
 // toShare looks for the price of a note at which a share of all is added.
@@ -263,7 +302,7 @@ func (w *worker) later(i int, g *grip, tx *texture) float64 {
 	}
 	e := w.trioEnumerator(i)
 	n := e.missing(g)
-	if n == 0 || !tx.soon(p.at, w.s.bars[w.s.barAt(p.at)].Beat) {
+	if n == 0 || p.said || !tx.soon(p.at, w.s.bars[w.s.barAt(p.at)].Beat) {
 		return -late
 	}
 	return (1-w.taste.Trio.Later)*w.taste.GuideMissing*float64(n) - late
@@ -506,7 +545,7 @@ func (l *layout) answerTrio() {
 				l.add(answer{at: t, pair: true}) // the chord steps with the tune
 			case full && onBeat && long && room:
 				l.add(answer{at: t, pair: s.strong(t)})
-			case !sparse && onBeat && room && (long && wants && t-l.last >= beat || s.strong(t) && t-l.last >= 2*beat):
+			case !sparse && onBeat && room && (long && wants && t-l.last >= beat || s.strong(t) && (long && t-l.last >= 2*beat || t-l.last >= 3*beat)):
 				l.add(answer{at: t, pair: long}) // one note is enough under a run (the model trio, bar 5)
 			case owes && onBeat && s.seconds(l.last, t) >= 0.2:
 				l.add(answer{at: t})
@@ -599,6 +638,25 @@ func (w *worker) reasonTrio(i int, g *grip) []string {
 		return []string{"the solo grip without its bass"}
 	}
 	return []string{"notes of the solo grip, the rest is left to the bass player or to the ear"}
+}
+
+// nameInTrio names a grip over the root that the bass player has: whatever the
+// guitar has lowest is no bass. Where the tune's note is foreign to the chord, it
+// is named without it, and what has no name over that root is the chord as it is
+// written.
+func (g *grip) nameInTrio(c theory.Chord) string {
+	root := c.RootPC()
+	rest := theory.PCSet(0)
+	for _, t := range g.inner() {
+		rest = rest.With(int(t.midi))
+	}
+	for _, pcs := range []theory.PCSet{g.pcs, rest} {
+		if name := theory.GripName(pcs.With(root), root, c); pcs != 0 && !strings.Contains(name, "/") {
+			return name
+		}
+	}
+	c.Slash = false
+	return c.String()
 }
 
 // within reports whether all notes of a grip are another's, on the same strings.
