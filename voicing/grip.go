@@ -547,6 +547,9 @@ func (e *enumerator) weigh(g *grip, terms *[]Term) float64 {
 	}
 	if g.n == 1 && g.tune && e.s.trio != noTrio {
 		add("guide tones", e.trioGuides(g))
+		if e.s.room {
+			add("an arrival alone", w.Trio.Arrival)
+		}
 		return total
 	}
 	if g.n == 1 && g.tune {

@@ -113,6 +113,7 @@ type TrioTaste struct {
 	Heard      float64 // factor on a missing guide tone where the chord has been heard
 	Attack     float64 // a chord that is struck: rather few, and those full
 	OneVoice   float64 // and that is a single note
+	Arrival    float64 // a note of the tune alone that has room for a chord
 	LowGuide   float64 // a guide tone below G3, where the tune leaves it no place above
 	Owed       float64 // factor on the gain of a guide tone that was not heard yet
 	NothingNew float64 // a grip all of which rings already
@@ -293,6 +294,6 @@ func DefaultTaste() Taste {
 			Free: 0.6, Quick: 0.35, Foreign: 0.1, Again: 1.2, Before: 0.3, Tame: 0.8,
 			Tension: 0.1, NoFifth: 0.2, WrongMode: 0.4, Suspended: 0.4, Passing: 0.3,
 		},
-		Trio: TrioTaste{Attack: 0.8, OneVoice: 0.8, LowGuide: 1.5, Owed: 3, Heard: 0.1, NothingNew: 1.5, Later: 0.5, OtherGrip: 3},
+		Trio: TrioTaste{Attack: 0.8, OneVoice: 0.8, Arrival: 1, LowGuide: 1.5, Owed: 3, Heard: 0.1, NothingNew: 1.5, Later: 0.5, OtherGrip: 3},
 	}
 }

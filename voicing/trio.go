@@ -42,7 +42,7 @@ type duty struct {
 // Sparse may be sparser still and full fuller, so that the three keep their order.
 var trioShares = map[Density]target{
 	densitySparse: {0.40, 0.48, 0.64, 0.68, 0},
-	densityMedium: {0.58, 0.60, 0.66, 0.70, 0},
+	densityMedium: {0.57, 0.615, 0.65, 0.70, 0},
 	densityFull:   {0.50, 0.55, 0.75, 0.90, 0},
 }
 
@@ -347,11 +347,11 @@ type turned [2]struct {
 
 var (
 	trioFours = []turned{
-		{{0.5, []float64{2, 3}, []float64{2, 3}}, {0, []float64{2.5}, []float64{1.5, 3}}},
-		{{0, []float64{1, 2.5}, []float64{1, 2.5}}, {0.5, []float64{2}, []float64{2, 3}}},
-		{{1, []float64{2.5}, []float64{2.5, 3.5}}, {0, []float64{1.5}, []float64{1.5, 3}}},
-		{{0, []float64{1.5, 3}, []float64{1.5, 2.5}}, {1, []float64{2.5}, []float64{2, 3}}},
-		{{0.5, []float64{2.5}, []float64{1.5, 3}}, {0, []float64{2}, []float64{1, 2.5}}},
+		{{0.5, []float64{2, 3}, []float64{2, 3}}, {0, []float64{2.5}, []float64{1.5, 2.5}}},
+		{{0, []float64{1, 2.5}, []float64{1, 2.5}}, {0.5, []float64{2}, []float64{1.5, 2.5}}},
+		{{1, []float64{2.5}, []float64{2.5, 3.5}}, {0, []float64{1.5}, []float64{1.5, 2.5}}},
+		{{0, []float64{1.5, 3}, []float64{1.5, 3}}, {1, []float64{2.5}, []float64{2, 2.5}}},
+		{{0.5, []float64{2.5}, []float64{1.5, 3}}, {0, []float64{2}, []float64{1, 2}}},
 	}
 	trioThrees = []turned{
 		{{0.5, []float64{2}, []float64{1.5, 2.5}}, {0, []float64{1.5}, []float64{1, 2}}},
@@ -401,7 +401,11 @@ func (s *score) turns(p *point) int {
 	if p.phrase >= len(s.phrase) {
 		return 0
 	}
-	return (s.barAt(p.at) - s.phrase[p.phrase].From) / 2 % 2
+	from := s.phrase[p.phrase].From
+	if from+1 < len(s.bars) && s.bars[from].Len < s.bars[from+1].Len {
+		from++ // behind the pick-up
+	}
+	return max(s.barAt(p.at)-from, 0) / 2 % 2
 }
 
 // trioLayouts lists the textures of a point with bass and drums.
@@ -545,7 +549,7 @@ func (l *layout) answerTrio() {
 				l.add(answer{at: t, pair: true}) // the chord steps with the tune
 			case full && onBeat && long && room:
 				l.add(answer{at: t, pair: s.strong(t)})
-			case !sparse && onBeat && room && (long && wants && t-l.last >= beat || s.strong(t) && (long && t-l.last >= 2*beat || t-l.last >= 3*beat)):
+			case !sparse && onBeat && room && (long && wants && t-l.last >= beat && p.end-t > beat || s.strong(t) && (long && t-l.last >= 2*beat || t-l.last >= 3*beat)):
 				l.add(answer{at: t, pair: long}) // one note is enough under a run (the model trio, bar 5)
 			case owes && onBeat && s.seconds(l.last, t) >= 0.2:
 				l.add(answer{at: t})
@@ -566,7 +570,7 @@ func (l *layout) answerTrio() {
 				continue
 			}
 			l.add(answer{at: t, line: true, pair: full && !onBeat, due: l.inner == 0})
-		case dying, due && !sparse, wants && !sparse && !(l.slow && t-l.last < one), full && !onBeat && t-l.last >= one:
+		case dying, due && !sparse, wants && !sparse && t-l.last >= one, full && !onBeat && t-l.last >= one:
 			l.add(answer{at: t, pair: true, due: dying})
 		}
 	}
