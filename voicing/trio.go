@@ -440,7 +440,7 @@ func (l *layout) trioLayouts(d Density, t *TextureTaste) []texture {
 			l.tx.figure = k
 			l.tx.cost = l.weighTrio(t)
 			if k != p.phrase%len(figs) {
-				l.tx.cost += t.Order
+				l.tx.cost += 2 * t.Order
 			}
 			l.tx.count()
 			out = append(out, l.tx)
@@ -581,7 +581,7 @@ func (l *layout) weighTrio(t *TextureTaste) float64 {
 	s, p, beat := l.s, l.p, l.bar.Beat
 	cost := 0.0
 	if l.misfit {
-		cost += t.Misfit
+		cost += t.Misfit / 2 // a chord with the tune is as good
 	}
 	empty := 0
 	for b := p.at; b < p.end; b += beat {
