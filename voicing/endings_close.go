@@ -93,6 +93,42 @@ func (w *worker) plainClose(p *point, c theory.Chord) (out []grip) {
 	return out[:min(len(out), mostExact)]
 }
 
+// closeAfresh lets no inner voice of the last chord say the same again: what
+// comes back later waits until then, where the chord has been heard before and
+// something else strikes its beat; else it is left out.
+func (l *layer) closeAfresh() {
+	k := len(l.w.ps) - 1
+	if k < 0 || l.w.setting == Trio {
+		return
+	}
+	inner := func(x *strike) bool { return x.point == k && x.voice == Inner && x.tune < 0 }
+	for i := 0; i < len(l.done); i++ {
+		x := &l.done[i]
+		if !inner(x) {
+			continue
+		}
+		again, company := -1, 0
+		for j := range l.done {
+			switch y := &l.done[j]; {
+			case j == i || !inner(y):
+			case y.at == x.at:
+				company++
+			case y.at > x.at && y.midi == x.midi:
+				again = j
+			}
+		}
+		switch {
+		case again < 0:
+			continue
+		case company > 0 && !l.w.ps[k].change:
+			l.done = slices.Delete(l.done, i, i+1)
+		default:
+			l.done = slices.Delete(l.done, again, again+1)
+		}
+		i = -1
+	}
+}
+
 // closeOnRoot drops what answers after the low root of the last chord: that is
 // the last word. What the tune strikes stays.
 func (l *layer) closeOnRoot() {

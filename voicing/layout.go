@@ -193,7 +193,7 @@ func (s *score) layouts(p *point, d Density, t *TextureTaste) []texture {
 				}
 				tx.figure = k
 				tx.cost = l.weigh(t)
-				if k != p.phrase%len(figs) {
+				if k != s.turnOf(p)%len(figs) {
 					tx.cost += t.Order
 				}
 				out = append(out, tx)
@@ -579,7 +579,7 @@ func (s *score) turn(q, p *point, a, b *texture, t *TextureTaste) float64 {
 		return cost
 	}
 	switch {
-	case p.phrase != q.phrase:
+	case s.turnOf(p) != s.turnOf(q):
 		if a.figure == b.figure {
 			cost += t.Stale
 		}
@@ -591,6 +591,16 @@ func (s *score) turn(q, p *point, a, b *texture, t *TextureTaste) float64 {
 		}
 	}
 	return cost
+}
+
+// turnOf counts phrases and, in an ending that goes round, every two bars of it: a
+// vamp that keeps one figure stands still.
+func (s *score) turnOf(p *point) int {
+	turn := p.phrase
+	if b := s.barAt(p.at); s.putIn(p.at) && b >= s.form.ending {
+		turn += (b - s.form.ending) / 2
+	}
+	return turn
 }
 
 // fourth reports whether a point lies in the fourth bar of its phrase.
@@ -621,7 +631,7 @@ func (s *score) planEnd(p *point, tx *texture) {
 	case room >= 2*beat:
 		tx.answers = []answer{{at: last + beat, bass: true, root: true}}
 	}
-	if p.tune >= 0 && (!p.held || !p.change) && last == from && last == p.at && room >= 2*beat && (put || s.falls(p)) {
+	if p.tune >= 0 && (put || !p.held || !p.change) && last == from && last == p.at && room >= 2*beat {
 		// nothing but the tune's last note here, or that it rings on over a chord
 		// that has come already: the grip's own root is the last word
 		tx.rootLast = true

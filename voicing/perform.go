@@ -281,6 +281,7 @@ func (l *layer) play() {
 	for l.step() {
 	}
 	l.done = append(l.done, l.live...)
+	l.closeAfresh()
 	l.closeOnRoot()
 }
 
