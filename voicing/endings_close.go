@@ -129,6 +129,22 @@ func (l *layer) closeAfresh() {
 	}
 }
 
+// closeInTime drops what an inner voice says of the last chord in the beat before
+// it and then says again, where the chord is one that was put in.
+func (l *layer) closeInTime() {
+	k := len(l.w.ps) - 1
+	s := l.w.s
+	if k < 1 || !l.w.ps[k].change || !s.putIn(l.w.ps[k].at) && s.chords[l.w.ps[k].chord].added == "" {
+		return
+	}
+	at := l.w.ps[k].at
+	from := at - s.bars[s.barAt(at)].Beat
+	l.done = slices.DeleteFunc(l.done, func(x strike) bool {
+		return x.point == k-1 && x.voice == Inner && x.tune < 0 && x.at >= from && x.at > l.w.ps[k-1].at &&
+			slices.ContainsFunc(l.done, func(y strike) bool { return y.point == k && y.at == at && y.midi == x.midi })
+	})
+}
+
 // closeOnRoot drops what answers after the low root of the last chord: that is
 // the last word. What the tune strikes stays.
 func (l *layer) closeOnRoot() {

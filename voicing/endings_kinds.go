@@ -269,7 +269,7 @@ func (f *frame) vamps() (all []sketch) {
 	if n := f.beats(); n%2 == 0 && n > 2 && each.Less(f.bar.Beat.Mul(int64(n/2), 1)) {
 		each = f.bar.Beat.Mul(int64(n/2), 1)
 	}
-	if n := f.beats(); n == 3 {
+	if n := f.beats(); n == 3 || n == 2 && f.brief(each) && f.bar.Beat.Cmp(theory.Quarters(2, 1)) == 0 {
 		each = f.full()
 	}
 	from := f.last.Pitch.MIDI()

@@ -558,6 +558,8 @@ func (l *layer) bassSays(i int, a answer, midi int, line bassLine) (cost float64
 		return 0, false // what is asked for has its bass
 	case pc != pal.bass && s.writtenLine(p.chord):
 		return 0, false // the sheet has a line of its own there
+	case s.putIn(a.at) && next > 0 && isStep(last-next) && (isStep(midi-next) || isStep(midi-last)) && !between(last, midi, next):
+		return 0, false // it would spoil the step that comes
 	case next > 0 && next != last && isStep(midi-next) && a.at-p.at >= beat &&
 		(w.ps[i+1].change || pal.cost[pc] == 0 && deg != 1 || between(last, midi, next)):
 		// the approach: a half step, or a step of the scale or chord
@@ -580,6 +582,9 @@ func (l *layer) bassSays(i int, a answer, midi int, line bassLine) (cost float64
 		if deg == 11 && c.Kind != theory.Major || pal.third >= 0 && (deg == 3 || deg == 4) && pc != pal.third {
 			if a.at-s.chords[p.chord].at < 2*PerQuarter && s.chords[p.chord].end-a.at > PerQuarter {
 				return 0, false // the chord is still new, and there are beats to come of it
+			}
+			if s.putIn(a.at) && p.texture.innerAt == a.at {
+				return 0, false // or its third comes only now
 			}
 			cost += wt.StepDenies
 		}
