@@ -17,6 +17,13 @@ func GripName(pcs PCSet, bass int, over Chord) string {
 	if pcs.Len() == 1 {
 		return spell(bass)
 	}
+	over = over.overPedal()
+	if over.Slash && bass == over.BassPC() && !over.Tones.Has(bass-over.RootPC()) {
+		// a bass that is none of the chord: what lies above it may be nothing else
+		if up := (pcs &^ tones(bass)).Rotate(-over.RootPC()); up.Len() >= 3 && up&^over.Tones == 0 {
+			return over.String()
+		}
+	}
 	if name, ok := nameOver(pcs, bass, over); ok {
 		return name
 	}
@@ -38,11 +45,20 @@ func GripName(pcs PCSet, bass int, over Chord) string {
 	return name
 }
 
+// overPedal is what a diminished chord over a bass a major third under its root
+// is: the dominant on that bass with its flat nine (harmony.md 2.2).
+func (c Chord) overPedal() Chord {
+	if c.Kind != Diminished || mod12(c.RootPC()-c.BassPC()) != 4 {
+		return c
+	}
+	return NewChord(c.Bass, tones(0, 1, 4, 7, 10), c.Bass)
+}
+
 // spell names a pitch class as a degree of the chord, in the letters a chart
 // would use.
 func (c Chord) spell(pc int) Name {
 	if c.NoChord {
-		return plainName(pc, false)
+		return plainName(pc, c.Root.Alter > 0)
 	}
 	d := mod12(pc - c.RootPC())
 	letters := degreeLetters[d]
@@ -119,6 +135,9 @@ func nameOver(pcs PCSet, bass int, over Chord) (string, bool) {
 // the 9 and 11 under a 13 or 11.
 func looseSuffix(t PCSet, over Chord) string {
 	seventh := t.Has(10) || t.Has(11)
+	if t.Has(3) && t.Has(9) && t.Has(11) && t&tones(1, 4, 5, 6, 8, 10) == 0 {
+		return "m(maj13)" // the minor tonic with all of its scale
+	}
 	if t.Has(4) && t.Has(10) && t.Has(8) && !t.Has(7) && !t.Has(9) && !t.Has(2) && (t.Has(1) || t.Has(3)) {
 		return "7alt"
 	}

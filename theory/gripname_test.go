@@ -31,6 +31,14 @@ func TestGripName(t *testing.T) {
 		{"F A C D", "G7", "G9sus4/F, no root", "harmony.md 2.2: G9sus4"},
 		{"E G Bb D", "Em7b5", "Em7b5", "common practice"},
 		{"E D G", "Em7b5", "Em7b5", "a shell"},
+		// Over a bass that is none of the chord's.
+		{"D C Eb A", "F#dim7/D", "D7b9, no 3", "harmony.md 2.2: the diminished over the root of the dominant"},
+		{"D F# C Eb", "F#dim7/D", "D7b9", "the same"},
+		{"D A F# C", "F#dim7/D", "D7", "the same, with the plain fifth"},
+		{"D C G Bb", "Eb6/D", "Eb6/D", "nothing but the chord above its bass"},
+		{"A G Bb E", "Gm6/A", "Gm6/A", "the same"},
+		{"D F C# B", "Dm6", "Dm(maj13)", "common practice"},
+		{"Db F Ab", "N.C.", "Db", "no chord, down into one"},
 		// Two and one.
 		{"Bb F", "Bb6", "Bb5", "common practice"},
 		{"F Bb", "Bb6", "Bb5/F", "common practice"},

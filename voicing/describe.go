@@ -13,14 +13,19 @@ import (
 func (w *worker) describe(a *Arrangement, l *layer) {
 	k, n := 0, 0
 	for i := range w.ps {
+		g := l.chosen[i]
 		for ; k < len(l.slides) && l.slides[k].point == i; k++ {
 			x := l.slides[k]
 			a.Grips = append(a.Grips, w.placed(i-1, x.at, &x.grip, "the coming grip a fret away", nil))
 			pl := &a.Grips[len(a.Grips)-1]
-			pl.Name, pl.Scale, pl.Borrowed = theory.GripName(x.grip.pcs, int(x.grip.note[x.grip.n-1].midi)%12, theory.Chord{NoChord: true}), "", []string{}
+			from := theory.Chord{NoChord: true}
+			if g.tune && x.grip.note[0].midi < g.note[0].midi {
+				from.Root.Alter = 1 // on the way up it reads in sharps
+			}
+			pl.Name, pl.Scale, pl.Borrowed = theory.GripName(x.grip.pcs, int(x.grip.note[x.grip.n-1].midi)%12, from), "", []string{}
 			pl.Reason = "an approach by half step: the tune's note is in no scale of the chord"
 		}
-		p, g := &w.ps[i], l.chosen[i]
+		p := &w.ps[i]
 		if g.n == 0 || g.n == 1 && g.tune {
 			if w.s.trio {
 				w.describeLate(a, l, i)
