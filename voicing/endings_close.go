@@ -145,6 +145,21 @@ func (l *layer) closeInTime() {
 	})
 }
 
+// sayOnce drops an inner voice that comes alone between the beats of an ending and
+// says what the same chord has said already.
+func (l *layer) sayOnce() {
+	s := l.w.s
+	if s.form == nil || s.form.ending >= len(s.bars) {
+		return
+	}
+	from := s.bars[s.form.ending].At
+	l.done = slices.DeleteFunc(l.done, func(x strike) bool {
+		return x.at >= from && x.voice == Inner && x.tune < 0 && x.point >= 0 && !s.onBeat(x.at) && x.at > l.w.ps[x.point].at &&
+			!slices.ContainsFunc(l.done, func(y strike) bool { return y.at == x.at && y != x }) &&
+			slices.ContainsFunc(l.done, func(y strike) bool { return y.point == x.point && y.at < x.at && y.midi == x.midi })
+	})
+}
+
 // closeOnRoot drops what answers after the low root of the last chord: that is
 // the last word. What the tune strikes stays.
 func (l *layer) closeOnRoot() {

@@ -160,6 +160,9 @@ func (f *frame) backs(p *phrase) (out []back) {
 			return
 		}
 		b := back{name: name, lead: total, cost: cost}
+		if stood := hold.Sub(total); f.full().Less(stood) { // home is heard in a bar
+			b.cost += stood.Sub(f.full()).Float() / f.full().Float()
+		}
 		for i, c := range chords {
 			it := item{len: d, chord: c}
 			begins := total.Sub(hold) == zero && i == 0

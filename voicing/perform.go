@@ -283,6 +283,7 @@ func (l *layer) play() {
 	l.done = append(l.done, l.live...)
 	l.closeAfresh()
 	l.closeInTime()
+	l.sayOnce()
 	l.closeOnRoot()
 }
 
