@@ -46,6 +46,7 @@ type opening struct {
 	scale   theory.PCSet
 	lo, hi  int // where its top line may lie
 	middle  float64
+	pull    float64 // what a half step away from a contour costs a line
 }
 
 // A mode is what a progression is chosen by.
@@ -65,7 +66,7 @@ const shortestUnit = 0.75
 
 func newOpening(f *frame) *opening {
 	t := f.tune
-	o := &opening{frame: f, first: t.Melody[0].Pitch.MIDI()}
+	o := &opening{frame: f, first: t.Melody[0].Pitch.MIDI(), pull: 0.18}
 	for _, b := range t.Bars {
 		o.full = b
 		if !b.IsPickup() {
@@ -337,7 +338,7 @@ func (o *opening) sing(pulses []pulse, chords []passageChord, start int, round b
 			if !o.onNeck(o.lo + p) {
 				stay[i][p] += 1e6
 			}
-			stay[i][p] += 0.18 * abs(float64(o.lo+p)-want(x))
+			stay[i][p] += o.pull * abs(float64(o.lo+p)-want(x))
 		}
 	}
 	var best []int
@@ -612,7 +613,9 @@ func (o *opening) pedals() []passage {
 		end := total.Sub(o.pickup)
 		chords := o.lay(all, unit, end)
 		ss := o.over(chords)
-		line := o.sing(ss, chords, 0, false, o.shape(i%2 == 0))
+		grows := *o // it goes somewhere while the bass stands
+		grows.pull = 2 * o.pull
+		line := grows.sing(ss, chords, 0, false, o.shape(i%2 == 0 && o.first-o.lo >= o.hi-o.first))
 		o.hold(chords, ss, line)
 		out = append(out, passage{name: "a pedal on " + all[0].Bass.String() + " under " + uppers(all), bars: o.barsFor(bars), notes: o.notes(ss, line), chords: chords})
 	}

@@ -623,7 +623,7 @@ func (s *score) planEnd(p *point, tx *texture) {
 	room := s.end - last
 	put := s.putIn(p.at) || s.chords[p.chord].added != "" && s.chords[p.chord].added == s.form.overName
 	switch {
-	case room >= 3*beat && put:
+	case room >= 3*beat && put && p.change:
 		// what is put in has said enough: the chord, and its root
 		tx.answers = []answer{{at: last + 2*beat, bass: true, root: true}}
 	case room >= 3*beat:

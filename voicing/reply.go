@@ -1026,6 +1026,9 @@ func (l *layer) innerReplies(i int, a answer, most float64, add func(strike, flo
 				}
 				x := strike{tone: tone{st.String, st.Fret, f, int16(midi), Inner}, at: a.at,
 					end: until, point: i, fill: fill, tune: -1}
+				if p.final && pal.third >= 0 && l.givesUp(x, []int{pal.third}) {
+					return // the third rings to the end
+				}
 				if left > 0 && owed[pc] == 0 && !arrives && l.givesUp(x, keeps) {
 					fc += left
 				}
