@@ -569,6 +569,9 @@ func (l *layer) bassSays(i int, a answer, midi int, line bassLine) (cost float64
 		if deg == 1 && !toned && absInt(midi-next) != 1 {
 			return 0, false // a half step over the root pulls back to it unless it falls on by another
 		}
+		if !toned && s.putIn(a.at) && p.texture.innerAt == a.at {
+			return 0, false // the chord itself comes only now
+		}
 		if !toned && s.rubs(midi, a.at) {
 			return 0, false // it rubs against the tune
 		}
@@ -582,9 +585,6 @@ func (l *layer) bassSays(i int, a answer, midi int, line bassLine) (cost float64
 		if deg == 11 && c.Kind != theory.Major || pal.third >= 0 && (deg == 3 || deg == 4) && pc != pal.third {
 			if a.at-s.chords[p.chord].at < 2*PerQuarter && s.chords[p.chord].end-a.at > PerQuarter {
 				return 0, false // the chord is still new, and there are beats to come of it
-			}
-			if s.putIn(a.at) && p.texture.innerAt == a.at {
-				return 0, false // or its third comes only now
 			}
 			cost += wt.StepDenies
 		}
