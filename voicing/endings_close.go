@@ -26,6 +26,14 @@ func (w *worker) closeGrips(i int, gs []grip) []grip {
 		return w.setting == Trio || ok && (int(b.midi)%12 == c.RootPC() || later && int(b.midi)%12 == c.BassPC())
 	}
 	out := slices.DeleteFunc(slices.Clone(gs), func(g grip) bool { return !closes(g) })
+	if has && p.held && w.s.tune[p.tune].end+w.s.bars[w.s.barAt(p.at)].Beat <= p.end { // the tune leaves before the chord is over
+		own := slices.DeleteFunc(slices.Clone(out), func(g grip) bool {
+			return !slices.ContainsFunc(g.inner(), func(t tone) bool { return int(t.midi)%12 == third })
+		})
+		if len(own) > 0 {
+			out = own
+		}
+	}
 	if len(out) > 0 || w.setting == Trio {
 		if len(out) == 0 {
 			return gs
