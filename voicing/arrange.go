@@ -212,7 +212,6 @@ type worker struct {
 	parts   []chorus  // that have the tune, where it is played several times
 
 	unvaried bool      // what comes again is as it was
-	earlier  []int     // of each bar, the one in which it was played the time before, -1
 	barTime  []int     // which time it is, from 1
 	recurs   []bool    // it comes again
 	all      *material // what the first search chose from, while what comes again is played
@@ -242,7 +241,7 @@ func (w *worker) arrange() *Arrangement {
 	w.findTwins()
 	l, res := w.lay()
 	if w.setting == Trio {
-		l, res = w.trio(l, res)
+		l, _ = w.trio(l, res)
 	}
 	a := l.arrangement()
 	a.Cost, a.Alone = l.cost, l.alone()

@@ -791,9 +791,7 @@ func (l *layer) told(i int) []strike {
 		}
 	}
 	out = append(out, w.joined(i)...)
-	for _, n := range out {
-		l.due = append(l.due, n)
-	}
+	l.due = append(l.due, out...)
 	if src.waited[x.of] {
 		l.waited[i] = true
 	}
