@@ -2,13 +2,11 @@ package voicing
 
 import (
 	"slices"
-	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
 
 	"thumbline/theory"
-	"thumbline/theory/leadsheet"
 	"thumbline/voicing/search"
 )
 
@@ -84,11 +82,8 @@ func TestAnyTune(t *testing.T) {
 // TestChangeBeforeTheTuneMoves: a chord that is gripped for the next note of the
 // tune stays under the one that still rings where it changes.
 func TestChangeBeforeTheTuneMoves(t *testing.T) {
-	tune, err := leadsheet.Read(strings.NewReader("X:1\nM:4/4\nL:1/16\nQ:1/4=201\nK:C\n"+
-		"\"C\"c z2 E3-\"Dm7\"E G3-\"C\"G4-\"C\"G2-|G2-\"C\"G4-\"C\"G6-\"Dm7\"G4-|G3 z \"C\"z12|\n"), "test.abc", leadsheet.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
+	tune := readABC(t, "X:1\nM:4/4\nL:1/16\nQ:1/4=201\nK:C\n"+
+		"\"C\"c z2 E3-\"Dm7\"E G3-\"C\"G4-\"C\"G2-|G2-\"C\"G4-\"C\"G6-\"Dm7\"G4-|G3 z \"C\"z12|\n")
 	a, err := Arrange(tune, Plan{})
 	if err != nil {
 		t.Fatal(err)
@@ -99,7 +94,7 @@ func TestChangeBeforeTheTuneMoves(t *testing.T) {
 // TestSlideAlone: where a chord slides into a change with the tune's G#, no
 // answer of the chord before is struck with it: five strings were too many.
 func TestSlideAlone(t *testing.T) {
-	a, err := Arrange(sheetOf(t, "X:1\nM:6/8\nL:1/8\nQ:1/4=40\nK:C\n\"C6\"E6|\"Am6\"A3 _A3|\"Bm7b5\"A6|\"C6\"E6|\n"), Plan{})
+	a, err := Arrange(readABC(t, "X:1\nM:6/8\nL:1/8\nQ:1/4=40\nK:C\n\"C6\"E6|\"Am6\"A3 _A3|\"Bm7b5\"A6|\"C6\"E6|\n"), Plan{})
 	if err != nil {
 		t.Fatal(err)
 	}

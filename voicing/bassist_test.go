@@ -2,7 +2,6 @@ package voicing
 
 import (
 	"fmt"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -11,7 +10,6 @@ import (
 	"pgregory.net/rapid"
 
 	"thumbline/theory"
-	"thumbline/theory/leadsheet"
 )
 
 // changesPlayed are the chords as they are played: the sheet's, and what is put
@@ -271,7 +269,7 @@ func TestBassistOfOurs(t *testing.T) {
 		if strings.HasSuffix(name, ".tsv") {
 			continue
 		}
-		tune := ourTune(t, name)
+		tune := ReadSheet(t, name)
 		for _, p := range []Plan{{}, {Choruses: 2}, {Feel: "straight"}, {Feel: "bossa"}, {Density: "sparse", Phrasing: "relaxed"}, {Choruses: 3, Comp: 2},
 			{Intro: "pedal", Ending: "run"}, {Intro: "vamp", Ending: "tag", Ritardando: true}, {Intro: "last", Ending: "vamp"}, {Ending: "run:2"}, {Ending: "none"}} {
 			p.Setting = "trio"
@@ -290,20 +288,6 @@ func TestBassistOfOurs(t *testing.T) {
 	if n < 12 {
 		t.Errorf("only %d arrangements", n)
 	}
-}
-
-func ourTune(t *testing.T, name string) *theory.Tune {
-	t.Helper()
-	f, err := os.Open(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	tune, err := leadsheet.Read(f, filepath.Base(name), leadsheet.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return tune
 }
 
 // Whatever the tune.
@@ -328,7 +312,7 @@ func TestAnyBassist(t *testing.T) {
 
 // A solo has no company.
 func TestNoBassistAlone(t *testing.T) {
-	a, err := Arrange(ourTune(t, "../cmd/thumbline/demo.abc"), Plan{})
+	a, err := Arrange(ReadSheet(t, "../cmd/thumbline/demo.abc"), Plan{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -361,10 +345,7 @@ func TestBassLines(t *testing.T) {
 		{"under a run of the tonic scale the root stays", "M:4/4\nQ:1/4=140\nK:C\n\"Dm7\"d4 f4|\"G7\"g4 f4|\"C6\"c8-|c8|]", "run",
 			"1 D2, 3 A1, 4 Ab1 | 1 G1, 3 D2, 4 Db2 | 1 C2, 3 C3 | 1 C2, 3 C2, 4 G1 | 1 Ab1, 3 Db2 | 1 C2 | "},
 	} {
-		tune, err := leadsheet.Read(strings.NewReader("X:1\nT:x\nL:1/8\n"+x.head), "x.abc", leadsheet.Options{})
-		if err != nil {
-			t.Fatal(err)
-		}
+		tune := readABC(t, "X:1\nT:x\nL:1/8\n"+x.head)
 		p := Plan{Setting: "trio", Feel: x.plan, Ending: "none", SameRepeats: true}
 		if x.plan == "2" {
 			p.Feel, p.Choruses = "", 2

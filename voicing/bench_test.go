@@ -7,7 +7,7 @@ import (
 )
 
 func BenchmarkArrangeDemo(b *testing.B) {
-	tune := demo(b)
+	tune := voicing.BuiltIn(b)
 	b.ReportAllocs()
 	for b.Loop() {
 		if _, err := voicing.Arrange(tune, voicing.Plan{}); err != nil {

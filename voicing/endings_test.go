@@ -3,7 +3,6 @@ package voicing
 import (
 	"flag"
 	"fmt"
-	"os"
 	"strings"
 	"testing"
 
@@ -56,19 +55,6 @@ func (f *frame) closesOn(kind string) theory.Chord {
 	return f.home
 }
 
-func demoTune(t testing.TB) *theory.Tune {
-	t.Helper()
-	text, err := os.ReadFile("../cmd/thumbline/demo.abc")
-	if err != nil {
-		t.Fatal(err)
-	}
-	tune, err := leadsheet.Read(strings.NewReader(string(text)), "demo.abc", leadsheet.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return tune
-}
-
 // sounding is the frame of a tune in the octave in which it is arranged.
 func sounding(t testing.TB, tune *theory.Tune) *frame {
 	t.Helper()
@@ -117,7 +103,7 @@ func TestEndingsOfSheets(t *testing.T) {
 // TestEndingsOfDemo: the built-in tune has three endings of each kind at least,
 // each of its own name, and closes with all of them.
 func TestEndingsOfDemo(t *testing.T) {
-	tune := demoTune(t)
+	tune := BuiltIn(t)
 	f := sounding(t, tune)
 	for _, kind := range endingsTried {
 		all := f.endings(kind)

@@ -2,7 +2,6 @@ package voicing
 
 import (
 	"errors"
-	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -11,7 +10,6 @@ import (
 	"pgregory.net/rapid"
 
 	"thumbline/theory"
-	"thumbline/theory/leadsheet"
 )
 
 // ownTunes are the built-in tune and the sheets for checks of the whole program:
@@ -27,16 +25,7 @@ func ownTunes(t testing.TB) map[string]*theory.Tune {
 		if filepath.Ext(name) == ".tsv" {
 			continue
 		}
-		f, err := os.Open(name)
-		if err != nil {
-			t.Fatal(err)
-		}
-		tune, err := leadsheet.Read(f, filepath.Base(name), leadsheet.Options{})
-		f.Close()
-		if err != nil {
-			t.Fatal(err)
-		}
-		out[filepath.Base(name)] = tune
+		out[filepath.Base(name)] = ReadSheet(t, name)
 	}
 	if len(out) < 5 {
 		t.Fatalf("%d tunes", len(out))

@@ -1,14 +1,12 @@
 package voicing
 
 import (
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
 
 	"thumbline/theory"
-	"thumbline/theory/leadsheet"
 )
 
 const beat = PerQuarter
@@ -16,10 +14,7 @@ const beat = PerQuarter
 // played is a layer in which nothing is struck yet: a test strikes it itself.
 func played(t *testing.T, abc string) *layer {
 	t.Helper()
-	tune, err := leadsheet.Read(strings.NewReader("X:1\n"+abc), "test.abc", leadsheet.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
+	tune := readABC(t, "X:1\n"+abc)
 	w := &worker{neck: StandardNeck(), hand: NormalHand(), right: NormalRightHand(), taste: DefaultTaste(), tension: tensionMedium, s: newScore(onceThrough(tune))}
 	w.arrange()
 	l := &layer{w: w, chosen: make([]grip, len(w.ps)), waited: map[int]bool{}}
@@ -191,10 +186,7 @@ func TestOneBass(t *testing.T) {
 // The last bare note before a grip takes a finger that the grip does not need
 // elsewhere, so that it rings to its end.
 func TestFingerLeftFree(t *testing.T) {
-	tune, err := leadsheet.Read(strings.NewReader("X:1\nM:4/4\nL:1/4\nQ:1/4=240\nK:C\n\"C\"^a=b2z|\n"), "test.abc", leadsheet.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
+	tune := readABC(t, "X:1\nM:4/4\nL:1/4\nQ:1/4=240\nK:C\n\"C\"^a=b2z|\n")
 	s := newScore(onceThrough(tune))
 	var to grip
 	to.take(tone{2, 8, 4, 67, Melody})
@@ -260,14 +252,7 @@ func TestSheetsCanBeHeld(t *testing.T) {
 // TestLastChordRings: at the very end the tune's last chord still sounds, on its
 // root, whatever it was that closed it.
 func TestLastChordRings(t *testing.T) {
-	text, err := os.ReadFile("../cmd/thumbline/demo.abc")
-	if err != nil {
-		t.Fatal(err)
-	}
-	tune, err := leadsheet.Read(strings.NewReader(string(text)), "demo.abc", leadsheet.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
+	tune := BuiltIn(t)
 	for _, density := range []string{"sparse", "medium", "full"} {
 		a, err := Arrange(tune, Plan{Density: density})
 		if err != nil {

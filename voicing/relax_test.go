@@ -13,15 +13,6 @@ import (
 	"thumbline/theory/leadsheet"
 )
 
-func readABC(t testing.TB, abc string) *theory.Tune {
-	t.Helper()
-	tune, err := leadsheet.Read(strings.NewReader(abc), "test.abc", leadsheet.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return tune
-}
-
 // moves tells which notes of an arrangement are moved, by where they are
 // written: "3:1<" earlier, "3:1>" later, and by what part of a beat where it is
 // not the half.

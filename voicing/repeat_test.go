@@ -178,27 +178,12 @@ func TestRepeatsReport(t *testing.T) {
 	for _, p := range []string{"corpus/abc/*.abc", "corpus/leadsheets/*.mxl"} {
 		SharedTunes(t, p, measure)
 	}
-	measure("the demo", builtIn(t))
+	measure("the demo", BuiltIn(t))
 	slices.SortFunc(rows, func(x, y row) int { return cmp.Compare(x.r.notes.percent(), y.r.notes.percent()) })
 	for _, x := range rows {
 		t.Logf("%-40s %5.1f %5.1f %5.1f  of %d; tune %d kept %d %v %v", x.name, x.r.notes.percent(), x.r.strings.percent(), x.r.attacks.percent(), x.r.notes.whole/2, x.r.tune, x.r.kept, x.r.where, x.r.bars)
 	}
 	t.Logf("%d tunes: %.1f %.1f %.1f; outside %v; tune %d kept %d", n, all.notes.percent(), all.strings.percent(), all.attacks.percent(), out, all.tune, all.kept)
-}
-
-// builtIn is the built-in tune.
-func builtIn(t *testing.T) *theory.Tune {
-	t.Helper()
-	f, err := os.Open("../cmd/thumbline/demo.abc")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	tune, err := leadsheet.Read(f, "demo.abc", leadsheet.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return tune
 }
 
 // TestRepeatsNeedWeights: each weight of what comes again says something in the
@@ -223,7 +208,7 @@ func TestRepeatsNeedWeights(t *testing.T) {
 			if zero {
 				*c.of(&taste.Again) = 0
 			}
-			a, err := Arrange(builtIn(t), Plan{Taste: &taste, Tension: c.tension})
+			a, err := Arrange(BuiltIn(t), Plan{Taste: &taste, Tension: c.tension})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -270,7 +255,7 @@ func TestRepeatsOverSheets(t *testing.T) {
 	for _, p := range []string{"corpus/abc/*.abc", "corpus/leadsheets/*.mxl"} {
 		SharedTunes(t, p, measure)
 	}
-	measure("the built-in tune", builtIn(t))
+	measure("the built-in tune", BuiltIn(t))
 	if tunes < 50 {
 		t.Fatalf("%d tunes with repeats: nothing is tried", tunes)
 	}
@@ -304,7 +289,7 @@ func TestRepeatsSame(t *testing.T) {
 	for _, p := range []string{"corpus/abc/*.abc", "corpus/leadsheets/*.mxl"} {
 		SharedTunes(t, p, measure)
 	}
-	measure("the built-in tune", builtIn(t))
+	measure("the built-in tune", BuiltIn(t))
 	if tunes < 50 {
 		t.Errorf("%d tunes with repeats: nothing is tried", tunes)
 	}
@@ -315,7 +300,7 @@ func TestRepeatsSame(t *testing.T) {
 // without it 15 to 40 % differ.
 func TestRepeatsChoruses(t *testing.T) {
 	for _, same := range []bool{false, true} {
-		a, err := Arrange(builtIn(t), Plan{Choruses: 3, SameRepeats: same})
+		a, err := Arrange(BuiltIn(t), Plan{Choruses: 3, SameRepeats: same})
 		if err != nil {
 			t.Fatal(err)
 		}

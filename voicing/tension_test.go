@@ -2,27 +2,12 @@ package voicing_test
 
 import (
 	"fmt"
-	"os"
 	"strings"
 	"testing"
 
 	"thumbline/theory"
-	"thumbline/theory/leadsheet"
 	"thumbline/voicing"
 )
-
-func demo(t testing.TB) *theory.Tune {
-	t.Helper()
-	text, err := os.ReadFile("../cmd/thumbline/demo.abc")
-	if err != nil {
-		t.Fatal(err)
-	}
-	tune, err := leadsheet.Read(strings.NewReader(string(text)), "demo.abc", leadsheet.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return tune
-}
 
 func arrange(t testing.TB, tune *theory.Tune, p voicing.Plan) *voicing.Arrangement {
 	t.Helper()
@@ -47,7 +32,7 @@ func far(a *voicing.Arrangement) int {
 }
 
 func TestTension(t *testing.T) {
-	tune := demo(t)
+	tune := voicing.BuiltIn(t)
 	low := arrange(t, tune, voicing.Plan{Tension: "low"})
 	medium := arrange(t, tune, voicing.Plan{Tension: "medium"})
 	high := arrange(t, tune, voicing.Plan{Tension: "high"})

@@ -13,7 +13,6 @@ import (
 	"pgregory.net/rapid"
 
 	"thumbline/theory"
-	"thumbline/theory/leadsheet"
 )
 
 var densityWords = []string{"sparse", "medium", "full"}
@@ -244,13 +243,7 @@ func arrangeAll(t *testing.T, files []string) (out []sheetAt) {
 	var wg sync.WaitGroup
 	for i, name := range files {
 		wg.Go(func() {
-			f, err := os.Open(name)
-			if err != nil {
-				errs[i] = err
-				return
-			}
-			defer f.Close()
-			tune, err := leadsheet.Read(f, filepath.Base(name), leadsheet.Options{})
+			tune, err := read(name)
 			if err != nil {
 				errs[i] = err
 				return

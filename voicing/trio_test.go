@@ -1,7 +1,6 @@
 package voicing
 
 import (
-	"os"
 	"path/filepath"
 	"slices"
 	"testing"
@@ -9,23 +8,7 @@ import (
 	"pgregory.net/rapid"
 
 	"thumbline/theory"
-	"thumbline/theory/leadsheet"
 )
-
-// readSheet reads a lead sheet of the repository.
-func readSheet(t *testing.T, name string) *theory.Tune {
-	t.Helper()
-	f, err := os.Open(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	tune, err := leadsheet.Read(f, filepath.Base(name), leadsheet.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return tune
-}
 
 // withBass is a tune alone and with bass and drums.
 type withBass struct{ solo, trio *Arrangement }
@@ -54,7 +37,7 @@ func TestTrioTexturesAsTold(t *testing.T) {
 		t.Fatalf("no sheets (%v, %v)", err, err2)
 	}
 	for _, name := range append(files, "../cmd/thumbline/demo.abc") {
-		tune := readSheet(t, name)
+		tune := ReadSheet(t, name)
 		for _, d := range densityWords {
 			a, err := Arrange(tune, Plan{Density: d, Setting: "trio"})
 			if err != nil {
@@ -229,7 +212,7 @@ func TestTrio(t *testing.T) {
 	}
 	t.Run("built-in", func(t *testing.T) {
 		var c trioCount
-		b := bothSettings(t, readSheet(t, "../cmd/thumbline/demo.abc"), Plan{})
+		b := bothSettings(t, ReadSheet(t, "../cmd/thumbline/demo.abc"), Plan{})
 		soundTrio(t, b.trio)
 		c.count(b)
 		c.tell(t)
@@ -265,7 +248,7 @@ func TestTrioDensities(t *testing.T) {
 		t.Fatalf("no tunes (%v)", err)
 	}
 	for _, name := range append(files, "../cmd/thumbline/demo.abc") {
-		tune := readSheet(t, name)
+		tune := ReadSheet(t, name)
 		var added []int
 		for _, d := range densityWords {
 			a, err := Arrange(tune, Plan{Setting: "trio", Density: d})
@@ -305,7 +288,7 @@ func TestTrioAnyTune(t *testing.T) {
 func TestTrioCloses(t *testing.T) {
 	files := []string{"../cmd/thumbline/demo.abc", "../testdata/tunes/hollow-reed.abc"}
 	for _, name := range files {
-		a, err := Arrange(readSheet(t, name), Plan{Setting: "trio"})
+		a, err := Arrange(ReadSheet(t, name), Plan{Setting: "trio"})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -10,20 +10,9 @@ import (
 	"pgregory.net/rapid"
 
 	"thumbline/theory"
-	"thumbline/theory/leadsheet"
 )
 
 var turnTaste = DefaultTaste().Turn
-
-// sheetOf reads a tune written as ABC.
-func sheetOf(t *testing.T, abc string) *theory.Tune {
-	t.Helper()
-	tune, err := leadsheet.Read(strings.NewReader(abc), "tune.abc", leadsheet.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return tune
-}
 
 // TestTurnaroundSteps: the chords that the steps stand for, against the check
 // values of harmony.md.
@@ -160,7 +149,7 @@ func TestTurnarounds(t *testing.T) {
 			if x.want == "" && x.tension == tensionHigh {
 				x.want = c.medium
 			}
-			s := newScore(onceThrough(sheetOf(t, c.abc)))
+			s := newScore(onceThrough(readABC(t, c.abc)))
 			s.turnarounds(x.tension, densityMedium, &turnTaste)
 			if got := s.addedText(); got != strings.TrimPrefix(x.want, "-") {
 				t.Errorf("%s, tension %d: %q (want %q: %s)", c.name, x.tension, got, x.want, c.why)
@@ -211,7 +200,7 @@ func TestTurnaroundsVary(t *testing.T) {
 		abc, tension := "X:1\n"+c.head+"\n"+strings.Repeat("P:A\n"+c.part+"\n", 6), c.tension
 		var first []string
 		for range 2 {
-			s := newScore(onceThrough(sheetOf(t, abc)))
+			s := newScore(onceThrough(readABC(t, abc)))
 			s.turnarounds(tension, densityMedium, &turnTaste)
 			all := turnaroundsIn(s)
 			if len(all) != 5 {
@@ -237,7 +226,7 @@ func TestTurnaroundsVary(t *testing.T) {
 // TestTurnaroundDensity: a sparse setting takes two chords at most.
 func TestTurnaroundDensity(t *testing.T) {
 	for d, want := range map[Density]string{densitySparse: "8:1 Dm7 8:3 G7", densityMedium: "7:3 A7 8:1 Dm7 8:3 G7", densityFull: "7:3 A7 8:1 Dm7 8:3 G7"} {
-		s := newScore(onceThrough(sheetOf(t, partsOf(inC, upC+`"C6"E4-|E4`, backC))))
+		s := newScore(onceThrough(readABC(t, partsOf(inC, upC+`"C6"E4-|E4`, backC))))
 		s.turnarounds(tensionMedium, d, &turnTaste)
 		if got := s.addedText(); got != want {
 			t.Errorf("density %d: %q (want %q)", d, got, want)
@@ -249,7 +238,7 @@ func TestTurnaroundDensity(t *testing.T) {
 // symbols stay, the chords put in are told apart, their notes are marked as
 // added, and a grip in them says what it is there for.
 func TestTurnaroundArranged(t *testing.T) {
-	tune := sheetOf(t, partsOf(inC, upC+`"C6"E4-|E4`, backC))
+	tune := readABC(t, partsOf(inC, upC+`"C6"E4-|E4`, backC))
 	a, err := Arrange(tune, Plan{})
 	if err != nil {
 		t.Fatal(err)
@@ -300,7 +289,7 @@ func TestTurnaroundArranged(t *testing.T) {
 // TestTurnaroundComesBack: a chord that the sheet writes once for four bars over
 // the end of a part comes back after the turnaround, and is told.
 func TestTurnaroundComesBack(t *testing.T) {
-	a, err := Arrange(sheetOf(t, partsOf(inC, upC+`"C6"E4-|E4`, `E2 G2|"Dm7"A2 c2|"G7"d2 B2|"C6"c4`)), Plan{})
+	a, err := Arrange(readABC(t, partsOf(inC, upC+`"C6"E4-|E4`, `E2 G2|"Dm7"A2 c2|"G7"d2 B2|"C6"c4`)), Plan{})
 	if err != nil {
 		t.Fatal(err)
 	}
