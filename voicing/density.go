@@ -79,33 +79,7 @@ func (w *worker) lay() (*layer, search.Result) {
 	medium := float64(l.added())
 	share := func(l *layer) float64 { return float64(l.added()) / max(medium, 1) }
 	w.layOut(w.density)
-	l, res = w.playAt(aim.price)
-	low, high := cheapest, dearest // the price lies between
-	lowKnown, highKnown := false, false
-	price, n := aim.price, share(l)
-	for try := 1; try < priceSteps && aim.off(n) > 0; try++ {
-		if n > aim.high {
-			low, lowKnown = price, true
-		} else {
-			high, highKnown = price, true
-		}
-		if (price <= cheapest || price >= dearest) && !(lowKnown && highKnown) {
-			break
-		}
-		switch {
-		case lowKnown && highKnown:
-			price = (low + high) / 2
-		case highKnown:
-			price = max(price-1.5*math.Abs(price)-0.05, cheapest)
-		default:
-			price = min(price+1.5*math.Abs(price)+0.05, dearest)
-		}
-		m, r := w.playAt(price)
-		n = share(m)
-		if aim.off(n) < aim.off(share(l)) {
-			l, res = m, r
-		}
-	}
+	l, res = w.toShare(aim, medium, func(price, way float64) float64 { return price + way*(1.5*math.Abs(price)+0.05) })
 	finish := func(l *layer, res search.Result) (*layer, search.Result) {
 		w.price = l.price
 		if m, r := w.vary(l, res); aim.off(share(m)) <= aim.off(share(l)) {
@@ -132,14 +106,50 @@ func (w *worker) lay() (*layer, search.Result) {
 	return l, res
 }
 
+// toShare plays at a price of a note at which a share of all is added, as near as
+// a few tries come: away from the price of aim by steps, dearer (way 1) or cheaper
+// (-1), and between two prices as soon as it lies there.
+func (w *worker) toShare(aim target, all float64, step func(price, way float64) float64) (*layer, search.Result) {
+	share := func(l *layer) float64 { return float64(l.added()) / max(all, 1) }
+	l, res := w.playAt(aim.price)
+	low, high := cheapest, dearest // the price lies between
+	lowKnown, highKnown := false, false
+	price, n := aim.price, share(l)
+	for try := 1; try < priceSteps && aim.off(n) > 0; try++ {
+		if n > aim.high {
+			low, lowKnown = price, true
+		} else {
+			high, highKnown = price, true
+		}
+		if (price <= cheapest || price >= dearest) && !(lowKnown && highKnown) {
+			break
+		}
+		switch {
+		case lowKnown && highKnown:
+			price = (low + high) / 2
+		case highKnown:
+			price = max(step(price, -1), cheapest)
+		default:
+			price = min(step(price, 1), dearest)
+		}
+		m, r := w.playAt(price)
+		n = share(m)
+		if aim.off(n) < aim.off(share(l)) {
+			l, res = m, r
+		}
+	}
+	return l, res
+}
+
 // playAt is play at a price of a note.
 func (w *worker) playAt(price float64) (*layer, search.Result) {
 	w.price = price
 	return w.play()
 }
 
-// pay is what the notes of a grip and of its texture cost at a price. At a change of chord its root and one voice more are what says, with the
-// tune, what it is: they go last.
+// pay is what the notes of a grip and of its texture cost at a price. At a
+// change of chord its root and one voice more are what says, with the tune, what
+// it is: they go last.
 func (p *point) pay(price float64, g *grip, tx *texture) float64 {
 	if tx.alone {
 		return 0

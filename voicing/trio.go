@@ -75,12 +75,12 @@ func (w *worker) trio(solo *layer, res search.Result) (*layer, search.Result) {
 	}
 	w.layOut(w.density)
 	aim, all := trioShares[w.density], float64(max(solo.added(), 1))
-	best, bestRes := w.toShare(aim, all)
+	best, bestRes := w.toShare(aim, all, trioStep)
 	for range 2 {
 		if !w.unsaid(best) {
 			break
 		}
-		best, bestRes = w.toShare(target{aim.least, aim.low, aim.high, aim.most, best.price}, all)
+		best, bestRes = w.toShare(target{aim.least, aim.low, aim.high, aim.most, best.price}, all, trioStep)
 	}
 	w.price = best.price
 	if l, r := w.vary(best, bestRes); aim.off(float64(l.added())/all) <= aim.off(float64(best.added())/all) {
@@ -119,36 +119,16 @@ func (w *worker) unsaid(l *layer) bool {
 	return any
 }
 
-// toShare looks for the price of a note at which a share of all is added.
-func (w *worker) toShare(aim target, all float64) (*layer, search.Result) {
-	l, res := w.playAt(aim.price)
-	share := func(l *layer) float64 { return float64(l.added()) / all }
-	low, high := cheapest, dearest
-	price, n := aim.price, share(l)
-	for try := 1; try < priceSteps && aim.off(n) > 0; try++ {
-		if n > aim.high {
-			low = price
-		} else {
-			high = price
-		}
-		switch {
-		case low > cheapest && high < dearest:
-			price = (low + high) / 2
-		case low > cheapest:
-			price = min(2*price+0.5, dearest)
-			if price < 0 {
-				price = 0.5
-			}
-		default:
-			price = max(price-0.8-max(0, -price), cheapest)
-		}
-		m, r := w.playAt(price)
-		n = share(m)
-		if aim.off(n) < aim.off(share(l)) {
-			l, res = m, r
-		}
+// trioStep is the next price to try with a bass player, where a small one says
+// little: a grip has few notes to lose.
+func trioStep(price, way float64) float64 {
+	switch {
+	case way < 0:
+		return price - 0.8 - max(0, -price)
+	case price < -0.25:
+		return 0.5
 	}
-	return l, res
+	return 2*price + 0.5
 }
 
 // withoutRoots are the choices of point i: the solo grip with its bass and
