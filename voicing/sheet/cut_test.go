@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -97,5 +98,25 @@ func TestCut(t *testing.T) {
 		if c := Cut(a, r[0], r[1]); len(c.Bars) != 0 || len(c.Notes) != 0 {
 			t.Errorf("Cut %v has %d bars", r, len(c.Bars))
 		}
+	}
+}
+
+// Any bars of an introduction are still the introduction.
+func TestCutOfIntroduction(t *testing.T) {
+	a := formed()
+	a.Sections = []voicing.Section{{Name: voicing.IntroName, From: 0, To: 3}, {Name: "A", From: 3, To: 5}}
+	a.Phrases = []theory.Phrase{{From: 0, To: 1}, {From: 1, To: 3}, {From: 3, To: 5}}
+	a.Choruses, a.Before, a.After = nil, 2, 0
+	for from, want := range []string{"introduction section", "introduction section", "introduction section", "section"} {
+		var kinds []string
+		for _, p := range parts(Cut(a, from, 5)) {
+			kinds = append(kinds, p.kind)
+		}
+		if got := strings.Join(kinds, " "); got != want {
+			t.Errorf("from bar %d: %s, wanted %s", from, got, want)
+		}
+	}
+	if put := putIn(Cut(a, 2, 5)); put != a.Bars[2].Label {
+		t.Errorf("put in: %s", put)
 	}
 }

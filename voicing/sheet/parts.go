@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 
+	"thumbline/theory"
 	"thumbline/voicing"
 )
 
@@ -20,10 +21,12 @@ func parts(a *voicing.Arrangement) []part {
 	for _, c := range a.Choruses {
 		out = append(out, part{c, "chorus"})
 	}
+	// of an introduction that was cut away, phrases without bars are left
+	begins := slices.ContainsFunc(a.Phrases[:min(a.Before, len(a.Phrases))], func(p theory.Phrase) bool { return p.From < p.To })
 	for i, s := range a.Sections {
 		kind := "section"
 		switch {
-		case i == 0 && a.Before > 0 && a.Phrases[0].From < a.Phrases[0].To && s.Name == voicing.IntroName:
+		case i == 0 && begins && s.Name == voicing.IntroName:
 			kind = voicing.IntroName
 		case i == len(a.Sections)-1 && a.After > 0 && s.Name == voicing.EndingName:
 			kind = voicing.EndingName
