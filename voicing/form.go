@@ -294,7 +294,7 @@ func (f *form) close(x *passage) {
 		// a bar that was short for the pick-up is played out
 		d := full.Sub(last.Len)
 		last.Len = full
-		if m := len(t.Melody) - 1; m >= 0 {
+		if m := len(t.Melody) - 1; m >= 0 && last.At.Less(t.Melody[m].At.Add(t.Melody[m].Len)) { // no note of a chorus before
 			t.Melody[m].Len = t.Melody[m].Len.Add(d)
 			f.full[m] = t.Melody[m].Len
 		}

@@ -290,3 +290,19 @@ func TestIntroductionsOfAnyTune(t *testing.T) {
 		}
 	})
 }
+
+// The tune's last note stays in its own chorus where the last chorus is without
+// the tune and its last bar is played out for bars that are put in.
+func TestCompedLastChorusHasNoNote(t *testing.T) {
+	tune := readABC(t, "X:1\nM:3/4\nL:1/4\nQ:1/4=140\nK:C\nG|\"C6\"c2d|\"Am7\"e2c|\"Dm7\"f2\"G7\"d|\"C6\"c2|]\n")
+	a, err := Arrange(tune, Plan{Choruses: 2, Comp: 2, Ending: "tag"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	from := a.Bars[a.Comped.From].At
+	for _, n := range a.Melody {
+		if n.At < from && n.At+n.Dur > from {
+			t.Errorf("the note at %d lasts until %d, the chorus without the tune begins at %d", n.At, n.At+n.Dur, from)
+		}
+	}
+}
