@@ -665,7 +665,7 @@ type link struct {
 	comp       bool // without a tune, both
 }
 
-// links prepares what voices asks for again and again.
+// prepareLinks lists what voices asks for again and again.
 func (w *worker) prepareLinks() {
 	w.links = make([]link, len(w.ps))
 	for i := 1; i < len(w.ps); i++ {

@@ -200,7 +200,7 @@ func (s *score) compFigure(t Tick) compFigure {
 	return figs[max(s.phraseOf(k)-s.phraseOf(s.barAt(s.comp[0])), 0)%len(figs)]
 }
 
-// soonest is the least time between two chords that are struck, in seconds.
+// soonestChord is the least time between two chords that are struck, in seconds.
 const soonestChord = 0.26
 
 // compLayout is the texture of a point in the chorus without its tune: the bass

@@ -282,7 +282,7 @@ func (n *innerLine) arrives(midi int) bool {
 	return false
 }
 
-// A link is a pitch that leads from one inner note to another and must stop
+// A linkNote is a pitch that leads from one inner note to another and must stop
 // when that one comes.
 type linkNote struct {
 	midi   int

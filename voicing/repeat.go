@@ -299,9 +299,8 @@ func (w *worker) take(m material) {
 	}
 }
 
-// How much of what comes again is to differ, of its notes and of its attacks,
-// how often a factor on what is the same is tried, and the
-// highest.
+// How much of what comes again is to differ, of its notes and of its attacks, how
+// often a factor on what is the same is tried, and the highest.
 const (
 	leastAgain, lowAgain, highAgain, mostAgain = 0.15, 0.20, 0.33, 0.40
 	againSteps                                 = 6
@@ -636,7 +635,7 @@ func onlyAt(all []stand, at stand) []stand {
 	return out
 }
 
-// same is what a grip of point i in a texture costs for what is as it was the
+// sameAgain is what a grip of point i in a texture costs for what is as it was the
 // time before, and for what is changed before the bass.
 func (w *worker) sameAgain(i int, g *grip, tx *texture) float64 {
 	f := w.staleness(i)

@@ -139,10 +139,12 @@ func newScore(f *form) *score {
 // takeOver puts the chords of the ending where they take the place of the
 // tune's own, and asks for the grips that its bars want.
 func (s *score) takeOver() {
+	if len(s.form.pins) > 0 {
+		s.chords = slices.Clone(s.chords) // what is written stays
+	}
 	for i := range s.form.pins {
 		c := &s.form.pins[i]
 		if k := s.chordAt(ticks(c.At)); k >= 0 && s.chords[k].at == ticks(c.At) {
-			s.chords = slices.Clone(s.chords)
 			s.chords[k].asked = c
 		}
 	}
@@ -152,8 +154,7 @@ func (s *score) takeOver() {
 	from := ticks(s.form.over[0].At)
 	var out []chordSpan
 	for _, x := range s.chords {
-		switch {
-		case x.at < from:
+		if x.at < from {
 			x.end = min(x.end, from)
 			out = append(out, x)
 		}

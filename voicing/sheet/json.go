@@ -9,11 +9,12 @@ import (
 	"thumbline/voicing"
 )
 
-// JSON writes the arrangement as one object for other programs: bars,
-// sections (introduction, choruses, the tune's own that have a name, ending) with
-// their first and last bar, tempi in quarters a minute, the sheet's chords, grips and notes as they sound, times in ticks before swing, strings and frets low to high with -1
-// for a string that is not used, no list ever null. One entry stands on one
-// line, so that two versions can be compared by lines.
+// JSON writes the arrangement as one object for other programs: bars, sections
+// (introduction, choruses, the tune's own that have a name, ending) with their
+// first and last bar, tempi in quarters a minute, the sheet's chords, grips and
+// notes as they sound, times in ticks before swing, strings and frets low to high
+// with -1 for a string that is not used, no list ever null. One entry stands on
+// one line, so that two versions can be compared by lines.
 //
 // A note ends as meant, or early because its string is struck again, its finger
 // is needed elsewhere, the hand leaves (a shift) or cannot hold it any more; early
