@@ -245,6 +245,9 @@ func (s *score) shifts() (out []shift) {
 		if step == 0 || !s.onBeat(at) || phrases[k] < 0 {
 			continue
 		}
+		if s.tune[k].fill && !s.tune[k-1].fill {
+			continue // an ending takes over there, and the tune's note lasts until then
+		}
 		starts, stops := s.stops(k-1), s.stops(k)
 		slow := s.seconds(at, at+step) >= slowPush
 		add := func(start bool, by Tick, rank float64) {
