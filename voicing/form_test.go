@@ -233,8 +233,7 @@ func TestJoins(t *testing.T) {
 func TestFormKeepsTheTune(t *testing.T) {
 	for name, tune := range ownTunes(t) {
 		for _, p := range []Plan{
-			{Choruses: 2, Ending: "none"}, {Choruses: 2, Ending: "vamp"}, {Choruses: 3, Ending: "run", Intro: "last"},
-			{Choruses: 2, Ending: "tag", Intro: "pedal", SameRepeats: true}, {Choruses: 2, Intro: "vamp", Setting: "trio"},
+			{Ending: "vamp"}, {Choruses: 2, Ending: "run", Intro: "last"}, {Ending: "tag", Intro: "pedal", SameRepeats: true}, {Intro: "vamp", Setting: "trio"},
 		} {
 			a, err := Arrange(tune, p)
 			if err != nil {
