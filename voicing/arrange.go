@@ -701,7 +701,6 @@ func (w *worker) voices(i int, ga, gb *grip) (c [parts]float64) {
 	p := &w.ps[i]
 	ia, ib := ga.inner(), gb.inner()
 	if len(ia) > 0 {
-		moved := int16(0)
 		for x := range ib {
 			d := int16(99)
 			for y := range ia {
@@ -714,14 +713,10 @@ func (w *worker) voices(i int, ga, gb *grip) (c [parts]float64) {
 				}
 				d = min(d, e)
 			}
-			moved += d
 			c[partInner] += t.InnerMove * float64(d)
 			if d > 4 {
 				c[partInner] += t.InnerLeap
 			}
-		}
-		if p.final && !p.change && moved == 0 {
-			c[partInner] += t.InnerLeap // it closes on what has been said
 		}
 	}
 	// the seventh falls to the third
