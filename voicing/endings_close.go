@@ -130,8 +130,10 @@ func (l *layer) closeAfresh() {
 			continue
 		case company > 0 && !l.w.ps[k].change:
 			l.done = slices.Delete(l.done, i, i+1)
-		default:
+		case l.w.s.putIn(x.at):
 			l.done = slices.Delete(l.done, again, again+1)
+		default:
+			continue // it fills a beat of the tune
 		}
 		i = -1
 	}

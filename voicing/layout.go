@@ -631,7 +631,7 @@ func (s *score) planEnd(p *point, tx *texture) {
 	case room >= 2*beat:
 		tx.answers = []answer{{at: last + beat, bass: true, root: true}}
 	}
-	if p.tune >= 0 && (put || !p.held || !p.change) && last == from && last == p.at && room >= 2*beat {
+	if p.tune >= 0 && (put || (!p.held || !p.change) && s.falls(p)) && last == from && last == p.at && room >= 2*beat {
 		// nothing but the tune's last note here, or that it rings on over a chord
 		// that has come already: the grip's own root is the last word
 		tx.rootLast = true

@@ -227,3 +227,13 @@ func (s *score) under(t Tick, g *grip) bool {
 	over, inner := s.tuneOver(t), g.inner()
 	return over == 0 || len(inner) == 0 || int(inner[0].midi) < over-1
 }
+
+// falls reports whether the bass comes home by a fifth. Then the ear waits for
+// the root and it may come last; a bass that comes by step lands at once.
+func (s *score) falls(p *point) bool {
+	if p.chord == 0 || s.chords[p.chord].chord.Slash {
+		return false
+	}
+	before := s.chords[p.chord-1].chord
+	return !before.Slash && fallsFifth(before, s.chords[p.chord].chord)
+}

@@ -1026,7 +1026,7 @@ func (l *layer) innerReplies(i int, a answer, most float64, add func(strike, flo
 				}
 				x := strike{tone: tone{st.String, st.Fret, f, int16(midi), Inner}, at: a.at,
 					end: until, point: i, fill: fill, tune: -1}
-				if p.final && pal.third >= 0 && l.givesUp(x, []int{pal.third}) {
+				if p.final && pal.third >= 0 && w.s.putIn(a.at) && l.givesUp(x, []int{pal.third}) {
 					return // the third rings to the end
 				}
 				if left > 0 && owed[pc] == 0 && !arrives && l.givesUp(x, keeps) {
