@@ -294,6 +294,6 @@ func DefaultTaste() Taste {
 			Free: 0.6, Quick: 0.35, Foreign: 0.1, Again: 1.2, Before: 0.3, Tame: 0.8,
 			Tension: 0.1, NoFifth: 0.2, WrongMode: 0.4, Suspended: 0.4, Passing: 0.3,
 		},
-		Trio: TrioTaste{Attack: 0.8, OneVoice: 0.8, Arrival: 1, LowGuide: 2.2, Owed: 3, Heard: 0.1, NothingNew: 1.5, Later: 0.5, OtherGrip: 3},
+		Trio: TrioTaste{Attack: 0.8, OneVoice: 0.8, Arrival: 1, LowGuide: 1.5, Owed: 3, Heard: 0.1, NothingNew: 1.5, Later: 0.5, OtherGrip: 3},
 	}
 }
