@@ -468,9 +468,13 @@ func (w *worker) moodCost(m mood) float64 {
 }
 
 // ceiling is the highest inner note while the tune rests: under the tune on
-// both sides.
+// both sides, and under what still rings of it.
 func (w *worker) ceiling(t Tick) int {
-	return max(w.s.around(t, 66), 55)
+	c := max(w.s.around(t, 66), 55)
+	if over := w.s.tuneOver(t); over > 0 {
+		c = min(c, over-2)
+	}
+	return c
 }
 
 // prepareRuns tables the ways along the bare notes between points.
