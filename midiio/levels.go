@@ -117,9 +117,7 @@ func setLevels(a *voicing.Arrangement, ks []stroke, shape swell, feel theory.Fee
 			switch k.note.Voice {
 			case voicing.Melody:
 				db = tune.of(pos, beat, k.sung)
-				if !k.note.Fill {
-					db += swell
-				}
+				db += swell
 				if k.arrives {
 					db += arrivalLevel
 				}

@@ -223,6 +223,25 @@ func TestPhraseSwell(t *testing.T) {
 	}
 }
 
+// TestPutInSwells: the top line of an introduction or an ending is a phrase like
+// those of the tune.
+func TestPutInSwells(t *testing.T) {
+	a := phrases44([2]int{3, 1}, [2]int{5, 1}, [2]int{7, 1}, [2]int{10, 1}, [2]int{8, 2}, [2]int{5, 2}, [2]int{3, 8})
+	plain := byTick(Perform(a, PerformOptions{}))
+	for i := range a.Notes {
+		a.Notes[i].Fill = true
+	}
+	put := byTick(Perform(a, PerformOptions{}))
+	for at, l := range plain {
+		if put[at][Melody] != l[Melody] {
+			t.Errorf("at %d: %.2f dB put in, %.2f as the tune", at, put[at][Melody], l[Melody])
+		}
+	}
+	if put[2880][Melody] < put[960][Melody]+0.5 {
+		t.Errorf("the highest note has %.2f dB, one on the way %.2f", put[2880][Melody], put[960][Melody])
+	}
+}
+
 // TestCompLevels: without the tune the top of the chords leads, near a tune's
 // level, over the bass and the rest; elsewhere nothing is changed by it.
 func TestCompLevels(t *testing.T) {

@@ -47,7 +47,7 @@ func (s swell) at(leg int, t voicing.Tick) float64 {
 func shapePhrases(a *voicing.Arrangement, ks []stroke) swell {
 	var tune []*stroke
 	for i := range ks {
-		if k := &ks[i]; k.note.Voice == voicing.Melody && !k.note.Fill {
+		if k := &ks[i]; k.note.Voice == voicing.Melody {
 			tune = append(tune, k)
 		}
 	}

@@ -128,7 +128,7 @@ func spread(ks []stroke, r *roller) {
 		on := chord[0].on
 		pivot := len(chord) - 1
 		for n, k := range chord {
-			if k.note.Voice == voicing.Melody && !k.note.Fill {
+			if k.note.Voice == voicing.Melody {
 				pivot = n
 			}
 		}
