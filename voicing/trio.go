@@ -43,7 +43,7 @@ type duty struct {
 var trioShares = map[Density]target{
 	densitySparse: {0.40, 0.48, 0.64, 0.68, 0},
 	densityMedium: {0.57, 0.615, 0.65, 0.70, 0},
-	densityFull:   {0.50, 0.55, 0.75, 0.90, 0},
+	densityFull:   {0.52, 0.60, 0.75, 0.90, 0},
 }
 
 // trio takes the solo arrangement for what it is with bass and drums: every
@@ -527,8 +527,8 @@ func (l *layout) answerTrio() {
 			switch {
 			case onBeat && i > 0 && s.passing(p, i) && !sparse:
 				l.add(answer{at: t, pair: true}) // the chord steps with the tune
-			case full && onBeat && long && room:
-				l.add(answer{at: t, pair: s.strong(t)})
+			case full && onBeat && room && (long || t-l.last >= 2*beat):
+				l.add(answer{at: t, pair: long && s.strong(t)})
 			case !sparse && onBeat && room && (long && wants && t-l.last >= beat && p.end-t > beat || s.strong(t) && (long && t-l.last >= 2*beat || t-l.last >= 3*beat)):
 				l.add(answer{at: t, pair: long}) // one note is enough under a run (the model trio, bar 5)
 			case owes && onBeat && s.seconds(l.last, t) >= 0.2:
