@@ -3,6 +3,7 @@ package voicing
 import (
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -60,6 +61,8 @@ type trioCount struct {
 	rootless, within, pitches, low, guides share
 	alone, aloneSolo, full, fullSolo       share // tune notes of a beat and more: alone, with two others or more
 	added                                  share // of solo's
+	holds                                  share // long notes of the tune, the last apart, with something under them after their attack
+	named                                  share // grips whose name has a bass of its own
 	apart, apartSolo                       share // attacks with inner voices that do not come with the tune
 }
 
@@ -82,7 +85,17 @@ func (c *trioCount) count(b withBass) {
 	for _, g := range b.solo.Grips {
 		at[g.At] = append(at[g.At], g)
 	}
+	for k, m := range b.trio.Melody {
+		if k+1 == len(b.trio.Melody) {
+			break
+		}
+		room := b.trio.Melody[k+1].At - m.At
+		if room >= 3*PerQuarter || room >= 2*PerQuarter && float64(room)/float64(PerQuarter)*60/b.trio.Tempi[0].BPM >= 1.2 {
+			c.holds.count(slices.ContainsFunc(trio.times, func(t Tick) bool { return t > m.At && t < m.At+room }))
+		}
+	}
 	for _, g := range b.trio.Grips {
+		c.named.count(strings.Contains(g.Name, "/"))
 		if len(at[g.At]) == 0 {
 			continue // solo strikes its own a little sooner or later
 		}
@@ -237,6 +250,8 @@ func (c *trioCount) tell(t *testing.T) {
 		{"grips within solo's, by pitch", c.pitches, 85, 100},
 		{"added notes below G3", c.low, 0, 6}, // guide tones that have no place above
 		{"changes with their guide tones", c.guides, 97, 100},
+		{"long notes answered", c.holds, 90, 100},
+		{"grips named over a bass of their own", c.named, 0, 0},
 		{"added, of solo's", c.added, 57, 67}, // 4.0 a bar of 6.5 in the models
 	} {
 		tellFigure(t, f.name, f.s.percent() >= f.least && f.s.percent() <= f.most, "%.1f %% (%d of %d), wanted %.0f to %.0f", f.s.percent(), f.s.part, f.s.whole, f.least, f.most)
@@ -245,6 +260,61 @@ func (c *trioCount) tell(t *testing.T) {
 	tellFigure(t, "chords apart from the tune", c.apart.percent() >= 0.8*c.apartSolo.percent() && c.apart.percent() <= 75, "%.1f %%, in solo %.1f %%", c.apart.percent(), c.apartSolo.percent())
 	tellFigure(t, "the tune alone", c.alone.percent() > c.aloneSolo.percent()+5, "%.1f %%, in solo %.1f %%", c.alone.percent(), c.aloneSolo.percent())
 	tellFigure(t, "the tune with two others or more", c.full.percent() <= c.fullSolo.percent(), "%.1f %%, in solo %.1f %%", c.full.percent(), c.fullSolo.percent())
+}
+
+// TestTrioTurns: a figure is turned round every two bars of a phrase, a pick-up
+// apart (the model trio: off the beat in bars 1 and 2, on it in 3 and 4).
+func TestTrioTurns(t *testing.T) {
+	s := &score{phrase: []theory.Phrase{{From: 0, To: 5}, {From: 5, To: 9}}}
+	for k := range 9 {
+		s.bars = append(s.bars, Bar{Len: 4 * PerQuarter})
+		s.start = append(s.start, Tick(4*k-3)*PerQuarter)
+	}
+	s.bars[0].Len, s.start[0] = PerQuarter, 0
+	for k := range s.bars {
+		s.bars[k].At = s.start[k]
+	}
+	want := []int{0, 0, 0, 1, 1, 0, 0, 1, 1}
+	for k, w := range want {
+		p := &point{at: s.start[k]}
+		if k >= 5 {
+			p.phrase = 1
+		}
+		if got := s.turns(p); got != w {
+			t.Errorf("bar %d has half %d of its figure, wanted %d", k, got, w)
+		}
+	}
+}
+
+// TestTrioLine: under a note of a whole bar the inner line goes out by step and
+// comes back (the model trio, bar 4: C D C).
+func TestTrioLine(t *testing.T) {
+	tune := readABC(t, "X:1\nT:Line\nM:4/4\nL:1/8\nQ:1/4=132\nK:Bb\n"+
+		"\"Bb6\"d3c B2G2 | \"G7\"z_A2=B d4 | \"Cm7\"e3d c2G2 | \"Ebm6\"_G8 | \"Dm7\"FGAB \"G7\"=Bcd2 | \"Cm7\"e3c \"F7\"A2GB | \"Bb6\"B4 z2FG | d8 |]\n")
+	a, err := Arrange(tune, Plan{Setting: "trio"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var struck [][]int // inner notes of each attack in bar 4
+	last := Tick(-1)
+	for _, n := range a.Notes {
+		if n.Voice != Inner || n.At < a.Bars[3].At || n.At >= a.Bars[4].At {
+			continue
+		}
+		if n.At > last {
+			struck, last = append(struck, nil), n.At
+		}
+		struck[len(struck)-1] = append(struck[len(struck)-1], n.MIDI)
+	}
+	out := false
+	for k := 1; k+1 < len(struck); k++ {
+		for _, from := range struck[0] {
+			out = out || isStep(absInt(struck[k][0]-from)) && slices.Contains(struck[k+1], from)
+		}
+	}
+	if !out {
+		t.Errorf("under the note of bar 4 the inner voices go %v, wanted out by step and back", struck)
+	}
 }
 
 // TestTrioDensities: sparse adds less than medium, medium less than full.
