@@ -34,19 +34,15 @@ func newFrame(t *theory.Tune, n Neck) *frame {
 		f.bpm = m.BPM
 	}
 	before := theory.Chord{NoChord: true}
-	rich := 0
 	for _, c := range t.Changes {
 		if c.Chord.NoChord {
 			continue
-		}
-		if c.Chord.Tones.Len() >= 4 && c.Chord.Tones != degrees(0, 4, 7, 10) {
-			rich++
 		}
 		if c.Chord != f.home {
 			before, f.home = f.home, c.Chord
 		}
 	}
-	f.plain = 7*rich < len(t.Changes)
+	f.plain = !coloured(t.Changes)
 	f.findTonic(before)
 	return f
 }

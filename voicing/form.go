@@ -63,6 +63,9 @@ func newForm(t *theory.Tune, p *Plan, n Neck) (*form, error) {
 	if p.Right != nil {
 		fr.right = *p.Right
 	}
+	if p.Taste != nil {
+		fr.taste = *p.Taste
+	}
 	if intro.Kind != "none" {
 		x, err := choose(fr.introductions(intro.Kind), intro, IntroName)
 		if err != nil {

@@ -37,11 +37,10 @@ type opening struct {
 	bar     theory.Time // how long a full bar is
 	unit    theory.Time // how long a chord of a turnaround lasts
 	pickup  theory.Time // what the tune has before its first full bar
-	seconds float64     // that a full bar takes
+	barTime float64     // how long a full bar is, in seconds
 	first   int         // the tune's first note
 	target  theory.Chord
 	iv      theory.Interval // from C, in which progressions are written
-	plain   bool            // triads and plain sevenths, as in folk tunes
 	mode    mode
 	scale   theory.PCSet
 	lo, hi  int // where its top line may lie
@@ -82,26 +81,18 @@ func newOpening(f *frame) *opening {
 	if len(t.Tempi) > 0 {
 		bpm = t.Tempi[0].BPM
 	}
-	o.seconds = o.bar.Float() * 60 / bpm
+	o.barTime = o.bar.Float() * 60 / bpm
 	o.unit = o.bar
-	if o.beats()%2 == 0 && o.seconds/2 >= shortestUnit {
+	if o.beats()%2 == 0 && o.barTime/2 >= shortestUnit {
 		o.unit = o.bar.Mul(1, 2)
 	}
 	o.iv = theory.IntervalBetween(theory.Name{Letter: theory.C}, o.key.Tonic)
-	rich, chords := 0, 0
 	for _, c := range t.Changes {
-		if c.Chord.NoChord {
-			continue
-		}
-		chords++
-		if c.Chord.Tones.Len() >= 4 && c.Chord.Tones != degrees(0, 4, 7, 10) {
-			rich++
-		}
-		if o.target.Tones == 0 && o.full.At.Less(c.At.Add(c.Len)) {
+		if !c.Chord.NoChord && o.full.At.Less(c.At.Add(c.Len)) {
 			o.target = c.Chord
+			break
 		}
 	}
-	o.plain = 7*rich < chords
 	major0 := theory.Key{Tonic: theory.Name{Letter: theory.C}}.Transpose(o.iv).Fifths
 	switch d := o.key.Fifths - major0; {
 	case o.key.Minor && d == -2:
@@ -176,7 +167,7 @@ type cell [][2]int64
 // cells are the rhythms of bars for top lines, the first for a riff, the second
 // calmer, the third for what leads on.
 func (o *opening) cells() [3]cell {
-	slow := o.seconds > 3.2
+	slow := o.barTime > 3.2
 	switch n := o.beats(); {
 	case n == 4 && !o.compound():
 		if slow {
@@ -524,7 +515,7 @@ func (o *opening) vamps() []passage {
 		length := unit.Mul(int64(len(turn)), 1)
 		bars := int(length.Mul(o.bar.Den(), o.bar.Num()).Num())
 		times := 2
-		if o.seconds*float64(bars) > longestTurn {
+		if o.barTime*float64(bars) > longestTurn {
 			times = 1
 		}
 		var all []theory.Chord
@@ -598,7 +589,7 @@ func (o *opening) pedals() []passage {
 			all = append(all, o.chord(s))
 		}
 		bars := 4
-		if o.seconds > 3.2 {
+		if o.barTime > 3.2 {
 			bars = 2
 		}
 		if o.unit == o.bar {

@@ -123,17 +123,23 @@ func newScore(f *form) *score {
 		heard[x.Name] = true
 	}
 	s.phrase = t.Phrases
-	rich := 0
-	for _, x := range s.chords {
-		if c := x.chord; !c.NoChord && c.Tones.Len() >= 4 && c.Tones != degrees(0, 4, 7, 10) {
-			rich++
-		}
-	}
-	s.coloured = 7*rich >= len(s.chords)
+	s.coloured = coloured(t.Changes)
 	s.written = s.chords
 	s.findSilences()
 	s.earlier = s.barsBefore()
 	return s
+}
+
+// coloured reports whether a sheet has more than triads and plain sevenths: in one
+// chord of seven at least.
+func coloured(changes []theory.Change) bool {
+	rich := 0
+	for _, x := range changes {
+		if c := x.Chord; !c.NoChord && c.Tones.Len() >= 4 && c.Tones != degrees(0, 4, 7, 10) {
+			rich++
+		}
+	}
+	return 7*rich >= len(changes)
 }
 
 // takeOver puts the chords of the ending where they take the place of the
