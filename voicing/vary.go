@@ -26,6 +26,9 @@ func (w *worker) vary(l *layer, res search.Result) (*layer, search.Result) {
 			break
 		}
 		for _, b := range bars {
+			for w.hasty && w.s.earlier[b] >= 0 {
+				b = w.s.earlier[b]
+			}
 			w.refresh(l, b)
 		}
 		m, r := w.play()
@@ -47,11 +50,11 @@ func (l *layer) rhythms() [][]Tick {
 		out[b] = append(out[b], l.done[i].at-s.start[b])
 	}
 	for b := range out {
-		if l.w.hasty && s.earlier[b] >= 0 {
-			out[b] = nil // not what it will be
-		}
 		slices.Sort(out[b])
 		out[b] = slices.Compact(out[b])
+		if m := s.earlier[b]; l.w.hasty && m >= 0 {
+			out[b] = out[m] // what it comes again after: it will be much like that
+		}
 	}
 	return out
 }
