@@ -187,8 +187,8 @@ func TestRepeatsReport(t *testing.T) {
 }
 
 // TestRepeatsNeedWeights: each weight of what comes again says something in the
-// built-in tune, which is gone when it is 0. (What changes first: the issue of
-// the form, from harmony.md 5.4.)
+// built-in tune, which is gone when it is 0. (What changes first:
+// harmony.md 5.4.)
 func TestRepeatsNeedWeights(t *testing.T) {
 	for _, c := range []struct {
 		weight  string
@@ -222,7 +222,7 @@ func TestRepeatsNeedWeights(t *testing.T) {
 
 // TestRepeatsOverSheets: over the shared sheets and the built-in tune the second
 // time differs by 15 to 40 % in every tune, whether by pitches, by strings and frets
-// or by attacks (the issue of the form); the tune is struck as it was, and so is
+// or by attacks (the project's own bounds); the tune is struck as it was, and so is
 // what closes a section.
 func TestRepeatsOverSheets(t *testing.T) {
 	var all again
