@@ -50,6 +50,51 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 	if len(t.Melody) == 0 || len(t.Bars) == 0 {
 		return nil, fmt.Errorf("the tune has no notes (a lead sheet needs a melody)")
 	}
+	w, err := newWorker(t, &p)
+	if err != nil {
+		return nil, err
+	}
+	f := w.s.form
+	a := w.arrange()
+	a.Title, a.Key, a.Transposition, a.Feel = f.tune.Title, f.tune.Key, w.shift, w.feel
+	a.TempoAssumed = f.tune.TempoAssumed
+	a.Phrases = f.tune.Phrases
+	for _, x := range f.tune.Sections {
+		a.Sections = append(a.Sections, Section{x.Name, x.From, x.To})
+	}
+	for _, x := range f.tune.Phrases {
+		switch {
+		case x.To <= f.intro:
+			a.Before++
+		case x.From >= f.ending:
+			a.After++
+		}
+	}
+	if len(f.choruses) > 1 {
+		a.Choruses = f.choruses
+		if f.comped >= 0 {
+			a.Comped = f.choruses[f.comped]
+		}
+	}
+	a.Intro, a.Ending = f.names[0], f.names[1]
+	a.Setting = w.setting
+	if w.setting == Trio {
+		w.s.company(a)
+	}
+	if p.Ritardando {
+		a.ritard()
+	}
+	for _, x := range f.tune.Warnings {
+		a.Warnings = append(a.Warnings, x.Text)
+	}
+	if text := w.s.outOfTheWay(); text != "" {
+		a.Warnings = append(a.Warnings, text)
+	}
+	return a, nil
+}
+
+// newWorker reads a plan and lays out what is played: a worker that has its score.
+func newWorker(t *theory.Tune, p *Plan) (*worker, error) {
 	w := &worker{neck: StandardNeck(), hand: NormalHand(), right: NormalRightHand(), taste: DefaultTaste()}
 	var err error
 	if w.tension, err = ParseTension(p.Tension); err != nil {
@@ -77,7 +122,6 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 	if p.Taste != nil {
 		w.taste = *p.Taste
 	}
-	shift := 0
 	if p.Key != "" {
 		k, err := theory.ParseKey(p.Key)
 		if err != nil {
@@ -85,7 +129,7 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 		}
 		iv := theory.IntervalBetween(t.Key.Tonic, k.Tonic)
 		t = t.Transpose(iv)
-		shift += iv.Semitones
+		w.shift += iv.Semitones
 	}
 	oct, err := register(t, w.neck)
 	if err != nil {
@@ -93,61 +137,25 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 	}
 	if oct != 0 {
 		t = t.Transpose(theory.Interval{Steps: 7 * (oct / 12), Semitones: oct})
-		shift += oct
+		w.shift += oct
 	}
-	feel, err := feelOf(t, p.Feel)
-	if err != nil {
+	if w.feel, err = feelOf(t, p.Feel); err != nil {
 		return nil, err
 	}
-	f, err := newForm(t, &p, w.neck)
+	f, err := newForm(t, p, w.neck)
 	if err != nil {
 		return nil, err
 	}
 	w.unvaried = p.SameRepeats
 	w.s = newScore(f)
-	w.s.bossa, w.s.swings = feel.Bossa, feel.Swings()
+	w.s.bossa, w.s.swings = w.feel.Bossa, w.feel.Swings()
 	w.s.turnarounds(w.tension, w.density, &w.taste.Turn)
 	if relaxed {
 		w.s.relax()
 	}
 	w.s.comping()
 	w.s.takeOver()
-	a := w.arrange()
-	a.Title, a.Key, a.Transposition, a.Feel = t.Title, t.Key, shift, feel
-	a.TempoAssumed = t.TempoAssumed
-	a.Phrases = f.tune.Phrases
-	for _, x := range f.tune.Sections {
-		a.Sections = append(a.Sections, Section{x.Name, x.From, x.To})
-	}
-	for _, x := range f.tune.Phrases {
-		switch {
-		case x.To <= f.intro:
-			a.Before++
-		case x.From >= f.ending:
-			a.After++
-		}
-	}
-	if len(f.choruses) > 1 {
-		a.Choruses = f.choruses
-		if f.comped >= 0 {
-			a.Comped = f.choruses[f.comped]
-		}
-	}
-	a.Intro, a.Ending = f.names[0], f.names[1]
-	a.Setting = w.setting
-	if w.setting == Trio {
-		w.s.company(a)
-	}
-	if p.Ritardando {
-		a.ritard()
-	}
-	for _, x := range t.Warnings {
-		a.Warnings = append(a.Warnings, x.Text)
-	}
-	if text := w.s.outOfTheWay(); text != "" {
-		a.Warnings = append(a.Warnings, text)
-	}
-	return a, nil
+	return w, nil
 }
 
 func feelOf(t *theory.Tune, name string) (theory.Feel, error) {
@@ -196,6 +204,8 @@ type worker struct {
 	tension Tension
 	density Density
 	setting Setting
+	feel    theory.Feel
+	shift   int // semitones from the sheet to what sounds
 	s       *score
 	m       *maker
 	ps      []point
@@ -239,9 +249,9 @@ func (w *worker) arrange() *Arrangement {
 	w.m = newMaker(w.neck, w.grasp, w.right, w.taste)
 	w.ps = s.points()
 	w.findTwins()
-	l, res := w.lay()
+	l, _ := w.lay()
 	if w.setting == Trio {
-		l, _ = w.trio(l, res)
+		l = w.trio(l)
 	}
 	a := l.arrangement()
 	a.Cost, a.Alone = l.cost, l.alone()

@@ -9,24 +9,10 @@ import (
 // grownTune arranges a tune and keeps what its choruses were to be.
 func grownTune(t testing.TB, tune *theory.Tune, p Plan) (*worker, *Arrangement) {
 	t.Helper()
-	w := &worker{neck: StandardNeck(), hand: NormalHand(), right: NormalRightHand(), taste: DefaultTaste(), tension: tensionMedium}
-	var err error
-	if w.density, err = ParseDensity(p.Density); err != nil {
-		t.Fatal(err)
-	}
-	oct, err := register(tune, w.neck)
+	w, err := newWorker(tune, &p)
 	if err != nil {
 		t.Fatal(err)
 	}
-	tune = tune.Transpose(theory.Interval{Steps: 7 * (oct / 12), Semitones: oct})
-	f, err := newForm(tune, &p, w.neck)
-	if err != nil {
-		t.Fatal(err)
-	}
-	w.s = newScore(f)
-	w.s.turnarounds(w.tension, w.density, &w.taste.Turn)
-	w.s.comping()
-	w.s.takeOver()
 	return w, w.arrange()
 }
 

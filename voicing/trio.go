@@ -6,7 +6,6 @@ import (
 	"strings"
 
 	"thumbline/theory"
-	"thumbline/voicing/search"
 )
 
 // With a bass player and a drummer the guitar plays less. The roots are the
@@ -49,7 +48,7 @@ var trioShares = map[Density]target{
 // trio takes the solo arrangement for what it is with bass and drums: every
 // grip is one of solo's with notes left out, or the tune alone, laid out anew
 // in time.
-func (w *worker) trio(solo *layer, res search.Result) (*layer, search.Result) {
+func (w *worker) trio(solo *layer) *layer {
 	w.duties = make([]duty, len(w.ps))
 	for i := range w.ps {
 		d := &w.duties[i]
@@ -89,7 +88,8 @@ func (w *worker) trio(solo *layer, res search.Result) (*layer, search.Result) {
 	for i := range w.ps { // what comes again is looked at no more
 		w.ps[i].said = w.ps[i].said || w.barTime != nil && w.barTime[w.s.barAt(w.ps[i].at)] > 1
 	}
-	return w.repeats(best, bestRes)
+	best, _ = w.repeats(best, bestRes)
+	return best
 }
 
 // unsaid finds new chords whose guide tones were to come with an answer and have
