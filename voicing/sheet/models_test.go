@@ -147,15 +147,23 @@ func TestModelsGoThrough(t *testing.T) {
 					want.Notes[i].Ends = voicing.EndMeant.String()
 				}
 			}
-			if want.LetGo == nil {
-				want.LetGo = []wireLetGo{}
-			}
 			a := want.arrangement()
 			var out bytes.Buffer
 			if err := JSON(&out, a); err != nil {
 				t.Fatal(err)
 			}
-			if d := cmp.Diff(want, parseWire(t, out.Bytes())); d != "" {
+			got := parseWire(t, out.Bytes())
+			// lists that some of the models do not have yet
+			if want.LetGo == nil {
+				want.LetGo = []wireLetGo{}
+			}
+			if want.Sections == nil && len(got.Sections) == 0 {
+				want.Sections = got.Sections
+			}
+			if want.Tempi == nil && len(got.Tempi) == 1 && got.Tempi[0].At == 0 && got.Tempi[0].BPM == want.Tempo {
+				want.Tempi = got.Tempi
+			}
+			if d := cmp.Diff(want, got); d != "" {
 				t.Error(d)
 			}
 			for _, show := range []func(*bytes.Buffer) error{
