@@ -212,12 +212,7 @@ func (l *layer) write() {
 			l.due = l.chordAgain(i, l.due)
 		}
 	}
-	sort.SliceStable(l.due, func(a, b int) bool {
-		if l.due[a].at != l.due[b].at {
-			return l.due[a].at < l.due[b].at
-		}
-		return l.due[a].str < l.due[b].str
-	})
+	slices.SortStableFunc(l.due, strike.before)
 }
 
 // ringEnd is where a note of point i must stop: where the chord changes to one

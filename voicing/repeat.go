@@ -1,6 +1,7 @@
 package voicing
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"sort"
@@ -196,9 +197,9 @@ func (w *worker) scripted(i int) bool {
 // answeredLater reports whether what answers at point i is found when it comes again.
 func (w *worker) answeredLater(i int) bool { return w.hasty && w.twins[i].of >= 0 }
 
-// newRerun looks at what a layer struck.
-func (w *worker) newRerun(l *layer) *rerun {
-	r := &rerun{from: l, scripts: make([]script, len(w.ps)), strikes: make([][]strike, len(w.ps)), stands: make([]stand, len(w.s.tune)), models: make([]model, len(w.ps))}
+// newRerun looks at what a layer struck, to play what comes for that time.
+func (w *worker) newRerun(l *layer, time int) *rerun {
+	r := &rerun{from: l, time: time, scripts: make([]script, len(w.ps)), strikes: make([][]strike, len(w.ps)), stands: make([]stand, len(w.s.tune)), models: make([]model, len(w.ps))}
 	n := make([]int, len(w.ps))
 	for k := range l.done {
 		if p := l.done[k].point; p >= 0 {
@@ -219,12 +220,7 @@ func (w *worker) newRerun(l *layer) *rerun {
 		}
 	}
 	for i := range r.strikes {
-		slices.SortStableFunc(r.strikes[i], func(a, b strike) int {
-			if a.at != b.at {
-				return int(a.at - b.at)
-			}
-			return int(a.str - b.str)
-		})
+		slices.SortStableFunc(r.strikes[i], strike.before)
 		r.scripts[i] = script{of: i, until: never}
 	}
 	return r
@@ -233,14 +229,7 @@ func (w *worker) newRerun(l *layer) *rerun {
 // moved is a strike of the script of point i, at its time.
 func (w *worker) moved(x strike, i int) strike {
 	off := w.rerun.scripts[i].off
-	x.at += off
-	x.end += off
-	if x.meant > 0 {
-		x.meant += off
-	}
-	if x.brief > 0 {
-		x.brief += off
-	}
+	x = x.moved(off)
 	x.point = i
 	if st, ok := w.standBefore(x.tune); ok && w.joins(i, x.at) {
 		x.str, x.fret, x.finger = st.str, st.fret, st.finger
@@ -257,6 +246,24 @@ func (w *worker) moved(x strike, i int) strike {
 		}
 	}
 	return x
+}
+
+// moved is a strike off later.
+func (x strike) moved(off Tick) strike {
+	x.at += off
+	x.end += off
+	if x.meant > 0 {
+		x.meant += off
+	}
+	if x.brief > 0 {
+		x.brief += off
+	}
+	return x
+}
+
+// before puts strikes in order: by time, then from the highest string down.
+func (x strike) before(y strike) int {
+	return cmp.Or(cmp.Compare(x.at, y.at), cmp.Compare(x.str, y.str))
 }
 
 // moved is a texture off later.
@@ -331,12 +338,29 @@ func (w *worker) first() {
 
 // playAgain plays the bars that come for that time.
 func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
-	s := w.s
-	r := w.newRerun(l)
-	r.time = time
-	w.rerun = r
-	m := material{grips: make([][]grip, len(w.ps)), layouts: make([][]texture, len(w.ps)), runs: slices.Clone(w.all.runs)}
-	varied := false
+	w.rerun = w.newRerun(l, time)
+	varied := w.script()
+	w.take(w.choices())
+	if varied {
+		return w.otherwise()
+	}
+	l, res := w.play()
+	l.cost = w.cost(res) - w.paid(l, res)
+	return l, res
+}
+
+// comesNow reports whether point i is one that comes again, for the time that is
+// played.
+func (w *worker) comesNow(i int) bool {
+	t := w.twins[i]
+	return t.of >= 0 && t.time == w.rerun.time
+}
+
+// script says which points are played as the layer before has them and, where
+// they come again, as they were the time before; the others are searched. It
+// reports whether any of these are to differ.
+func (w *worker) script() (varied bool) {
+	r := w.rerun
 	has := make([]bool, len(w.ps)) // has a twin that stays as it was
 	for _, t := range w.twins {
 		if t.of >= 0 && t.keep {
@@ -344,27 +368,36 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 		}
 	}
 	seam := func(i int) bool { // comes after what comes again, and is free
-		return i > 0 && w.twins[i-1].of >= 0 && w.twins[i-1].time == time && w.twins[i].of < 0 && !has[i]
+		return i > 0 && w.comesNow(i-1) && w.twins[i].of < 0 && !has[i]
 	}
 	for i := range w.ps {
 		t := w.twins[i]
 		switch {
-		case t.of >= 0 && t.time == time && t.keep:
+		case w.comesNow(i) && t.keep:
 			r.scripts[i] = script{of: t.of, off: t.off, until: t.until}
-		case t.of >= 0 && t.time == time:
+		case w.comesNow(i):
 			r.scripts[i].of = -1
 			varied = true
 		case w.spans(i):
 			r.scripts[i] = w.span(i)
-		case seam(i), w.strays(i), w.ps[i].final && t.of < 0 && w.barTime[s.barAt(w.ps[i].at)] == time:
+		case seam(i), w.strays(i), w.ps[i].final && t.of < 0 && w.barTime[w.s.barAt(w.ps[i].at)] == r.time:
 			r.scripts[i].of = -1
 		}
 	}
+	return varied
+}
+
+// choices is what there is to choose from: for a point that is played from its
+// script one grip in one texture, for the others what the first time had, the
+// tune on its strings and frets.
+func (w *worker) choices() material {
+	r := w.rerun
+	m := material{grips: make([][]grip, len(w.ps)), layouts: make([][]texture, len(w.ps)), runs: slices.Clone(w.all.runs)}
 	for i := range w.ps {
-		p, t := &w.ps[i], w.twins[i]
+		p := &w.ps[i]
 		if x := r.scripts[i]; x.of >= 0 {
-			m.grips[i] = l.chosen[x.of : x.of+1 : x.of+1]
-			m.layouts[i] = []texture{l.textures[x.of].moved(x.off)}
+			m.grips[i] = r.from.chosen[x.of : x.of+1 : x.of+1]
+			m.layouts[i] = []texture{r.from.textures[x.of].moved(x.off)}
 			if i+1 < len(w.ps) && (r.scripts[i+1].of < 0 || x.until < p.end) {
 				m.runs[i] = w.runAgain(i)
 			}
@@ -373,71 +406,79 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 		m.layouts[i] = w.all.layouts[i]
 		m.grips[i] = w.all.grips[i]
 		m.runs[i] = w.runAgain(i)
-		if t.of >= 0 && t.time == time {
-			r.models[i].past = w.heardAt(t.of, t.off, t.until)
-			for u, off := w.twins[t.of], t.off; u.of >= 0; u = w.twins[u.of] {
-				off += u.off
-				r.models[i].older = append(r.models[i].older, w.heardAt(u.of, off, t.until)...)
-			}
-			tx := &l.textures[t.of]
-			r.models[i].mood, r.models[i].late = l.chosen[t.of].mood, tx.innerAt > tx.bassAt
-			r.models[i].bass = l.chosen[t.of].hasBass
+		if w.comesNow(i) {
+			r.models[i] = w.modelOf(i)
 		}
 		if p.tune < 0 {
 			continue
 		}
-		st, ok := w.standBefore(p.tune)
-		if b := s.barAt(s.tune[p.tune].at); !ok && w.recurs[b] && w.barTime[b] < time {
-			st, ok = r.stands[p.tune], true // it will come again so
-		}
-		if !ok {
-			continue
-		}
-		if out := gripsAt(w.all.grips[i], st); len(out) > 0 {
-			m.grips[i] = out
-		}
-	}
-	w.take(m)
-	play := func(lambda float64) (*layer, search.Result) {
-		r.lambda = lambda
-		return w.play()
-	}
-	if !varied {
-		l, res := play(0)
-		l.cost = w.cost(res) - w.paid(l, res)
-		return l, res
-	}
-	off := func(notes, strings, attacks float64) float64 {
-		d := max(lowAgain-notes, notes-highAgain, 0)
-		for _, x := range []float64{notes, strings, attacks} {
-			if o := max(leastAgain-x, x-mostAgain, 0); o > 0 {
-				d += 1 + o
+		if st, ok := w.standAgain(p.tune); ok {
+			if out := gripsAt(w.all.grips[i], st); len(out) > 0 {
+				m.grips[i] = out
 			}
 		}
-		return d
 	}
-	lambda, next := 0.0, w.taste.Again.Same
-	low, high := -1.0, -1.0
+	return m
+}
+
+// modelOf is what point i, which comes again, is to differ from.
+func (w *worker) modelOf(i int) model {
+	t, l := w.twins[i], w.rerun.from
+	tx, g := &l.textures[t.of], &l.chosen[t.of]
+	m := model{past: w.heardAt(t.of, t.off, t.until), mood: g.mood, late: tx.innerAt > tx.bassAt, bass: g.hasBass}
+	for u, off := w.twins[t.of], t.off; u.of >= 0; u = w.twins[u.of] {
+		off += u.off
+		m.older = append(m.older, w.heardAt(u.of, off, t.until)...)
+	}
+	return m
+}
+
+// shares is how much differs from the time before: of the notes, of where they
+// are taken, of the attacks.
+type shares struct{ notes, strings, attacks float64 }
+
+// off is how far they lie from what is aimed at; what lies outside the bounds is
+// further than anything inside.
+func (x shares) off() float64 {
+	d := max(lowAgain-x.notes, x.notes-highAgain, 0)
+	for _, x := range []float64{x.notes, x.strings, x.attacks} {
+		if o := max(leastAgain-x, x-mostAgain, 0); o > 0 {
+			d += 1 + o
+		}
+	}
+	return d
+}
+
+// much reports whether too much differs, short whether too little.
+func (x shares) much() bool {
+	return x.attacks > mostAgain || x.notes > highAgain || x.strings > mostAgain
+}
+func (x shares) short() bool { return min(x.notes, x.strings, x.attacks) < leastAgain }
+
+// otherwise plays what is to differ at a factor on what is the same that makes as
+// much of it differ as is wanted.
+func (w *worker) otherwise() (*layer, search.Result) {
+	r := w.rerun
 	var best *layer
 	var found search.Result
-	least, short := 0.0, false
-	try := func(at float64) (d float64, much bool) {
-		n, res := play(at)
-		notes, strings, attacks := w.differ(n, time)
-		d = off(notes, strings, attacks)
-		much = attacks > mostAgain || notes > highAgain || strings > mostAgain
-		if best == nil || d < least {
-			best, found, least, lambda = n, res, d, at
-			short = min(notes, strings, attacks) < leastAgain
+	var reached shares
+	lambda := 0.0
+	try := func(at float64) shares {
+		r.lambda = at
+		n, res := w.play()
+		x := w.differ(n)
+		if best == nil || x.off() < reached.off() {
+			best, found, reached, lambda = n, res, x, at
 		}
-		return d, much
+		return x
 	}
+	next, low, high := w.taste.Again.Same, -1.0, -1.0
 	for step := 0; step < againSteps && next <= mostSame; step++ {
-		d, much := try(next)
-		if d == 0 {
+		x := try(next)
+		if x.off() == 0 {
 			break
 		}
-		if much {
+		if x.much() {
 			high = next
 		} else {
 			low = next
@@ -452,19 +493,16 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 		}
 	}
 	over, restore := w.over, func() {}
-	if short && w.laid != densitySparse { // which keeps to few notes
-		restore = w.fuller(time, func() bool {
-			d, much := try(lambda)
-			return d == 0 || much
+	if reached.short() && w.laid != densitySparse { // which keeps to few notes
+		restore = w.fuller(func() bool {
+			x := try(lambda)
+			return x.off() == 0 || x.much()
 		})
 		w.over = best.over
 	}
 	r.lambda = lambda
-	if n, res := w.vary(best, found); n != best {
-		notes, strings, attacks := w.differ(n, time)
-		if off(notes, strings, attacks) < max(least, 1) {
-			best, found = n, res
-		}
+	if n, res := w.vary(best, found); n != best && w.differ(n).off() < max(reached.off(), 1) {
+		best, found = n, res
 	}
 	best.cost = w.cost(found) - w.paid(best, found)
 	w.over = over
@@ -475,11 +513,8 @@ func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
 // fuller makes notes cheaper, step by step until done, where what comes for that
 // time has too little that could differ: it is played with more in it.
 // restore puts the prices back.
-func (w *worker) fuller(time int, done func() bool) (restore func()) {
-	again := func(i int) bool {
-		t := w.twins[i]
-		return t.of >= 0 && t.time == time && !w.scripted(i)
-	}
+func (w *worker) fuller(done func() bool) (restore func()) {
+	again := func(i int) bool { return w.comesNow(i) && !w.scripted(i) }
 	grains := make([]float64, len(w.ps))
 	for i := range w.ps {
 		grains[i] = w.ps[i].grain
@@ -563,15 +598,27 @@ func (w *worker) standBefore(k int) (stand, bool) {
 		return stand{}, false
 	}
 	b := s.barAt(s.tune[k].at)
-	if w.s.earlier[b] < 0 {
+	if s.earlier[b] < 0 {
 		return stand{}, false
 	}
-	off := s.start[b] - s.start[w.s.earlier[b]]
+	off := s.start[b] - s.start[s.earlier[b]]
 	m := s.tuneAt(s.tune[k].at - off)
 	if m < 0 || !s.sameNote(m, k, off) {
 		return stand{}, false
 	}
 	return w.rerun.stands[m], true
+}
+
+// standAgain is where note k of the tune is to be taken, because it was the time
+// before, or because it comes again so.
+func (w *worker) standAgain(k int) (stand, bool) {
+	if st, ok := w.standBefore(k); ok {
+		return st, true
+	}
+	if b := w.s.barAt(w.s.tune[k].at); w.recurs[b] && w.barTime[b] < w.rerun.time {
+		return w.rerun.stands[k], true
+	}
+	return stand{}, false
 }
 
 // runAgain is the run after point i: what the script of a point has is taken
@@ -590,10 +637,8 @@ func (w *worker) runAgain(i int) *run {
 			stands[j] = []stand{w.rerun.stands[s.tuneAt(n.at-x.off)]}
 			continue
 		}
-		if st, ok := w.standBefore(k); ok {
+		if st, ok := w.standAgain(k); ok {
 			stands[j] = onlyAt(old.stands[j], st)
-		} else if b := s.barAt(s.tune[k].at); w.recurs[b] && w.barTime[b] < w.rerun.time {
-			stands[j] = onlyAt(old.stands[j], w.rerun.stands[k]) // it will come again so
 		}
 	}
 	to := s.end
@@ -716,10 +761,10 @@ func (w *worker) answerAgain(i int, x *strike) float64 {
 	return min(f, 1+f/8) * w.rerun.models[i].same(&w.taste.Again, &x.tone, x.at)
 }
 
-// differ is how much differs from the time before in the bars of that time: of
-// the notes, of where they are taken, of the attacks.
-func (w *worker) differ(l *layer, time int) (notes, strings, attacks float64) {
-	s := w.s
+// differ is how much differs from the time before in the bars of the time that is
+// played.
+func (w *worker) differ(l *layer) shares {
+	s, time := w.s, w.rerun.time
 	bars := make([][]strike, len(s.bars))
 	for _, x := range l.done {
 		b := s.barAt(x.at)
@@ -728,7 +773,7 @@ func (w *worker) differ(l *layer, time int) (notes, strings, attacks float64) {
 	}
 	whole, common, placed := 0, 0, 0
 	sets, both := 0, 0
-	for b, m := range w.s.earlier {
+	for b, m := range s.earlier {
 		if m < 0 || w.barTime[b] != time {
 			continue
 		}
@@ -755,7 +800,7 @@ func (w *worker) differ(l *layer, time int) (notes, strings, attacks float64) {
 		}
 	}
 	share := func(common, whole int) float64 { return 1 - 2*float64(common)/float64(max(whole, 1)) }
-	return share(common, whole), share(placed, whole), share(both, sets)
+	return shares{share(common, whole), share(placed, whole), share(both, sets)}
 }
 
 // pitchSets are the pitches struck at each time, as a mask from the lowest.
@@ -880,13 +925,8 @@ func (w *worker) joined(i int) (out []strike) {
 		to := min(s.bars[b].At+s.bars[b].Len, p.end)
 		for _, x := range w.rerun.between(s.bars[b].At-off, to-off) {
 			if x.tune < 0 && x.point >= 0 && w.rerun.scripts[x.point].of == x.point {
-				x.at, x.end, x.point = x.at+off, x.end+off, i
-				if x.meant > 0 {
-					x.meant += off
-				}
-				if x.brief > 0 {
-					x.brief += off
-				}
+				x = x.moved(off)
+				x.point = i
 				out = append(out, x)
 			}
 		}
@@ -901,12 +941,7 @@ func (r *rerun) between(from, to Tick) (out []strike) {
 			out = append(out, *x)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b strike) int {
-		if a.at != b.at {
-			return int(a.at - b.at)
-		}
-		return int(a.str - b.str)
-	})
+	slices.SortStableFunc(out, strike.before)
 	return out
 }
 
