@@ -29,6 +29,7 @@ const (
 // A duty is what one point of the solo arrangement has to do in the trio.
 type duty struct {
 	grip  grip // as solo has it, with its bass
+	e     enumerator
 	alone bool // the tune alone, by choice
 	// late is what solo holds at split, where its chord comes with the tune's
 	// next beat; split is 0 elsewhere.
@@ -50,43 +51,37 @@ var trioShares = map[Density]target{
 // in time.
 func (w *worker) trio(solo *layer) *layer {
 	w.duties = make([]duty, len(w.ps))
-	for i := range w.ps {
-		d := &w.duties[i]
-		d.grip = solo.whole[i]
-		d.alone = solo.textures[i].alone
-	}
-	for i := range w.ps {
-		if d := &w.duties[i]; solo.waited[i] {
-			d.split = solo.textures[i].split
-			d.late = solo.heldAt(d.split)
-			w.ps[i].wait, w.ps[i].want = d.split, slices.Clone(d.late.inner())
-		}
-	}
 	w.soloAlone = solo.alone()
 	w.first()
 	w.s.trio = true
 	for i := range w.ps {
-		w.spots[i].trio = trioAgain
-		if w.ps[i].change || w.ps[i].final {
-			w.spots[i].trio = trioNew
+		d, p, sp := &w.duties[i], &w.ps[i], &w.spots[i]
+		d.grip, d.alone = solo.whole[i], solo.textures[i].alone
+		if solo.waited[i] {
+			d.split = solo.textures[i].split
+			d.late = solo.heldAt(d.split)
+			p.wait, p.want = d.split, slices.Clone(d.late.inner())
 		}
+		sp.trio = trioAgain
+		if p.change || p.final {
+			sp.trio = trioNew
+		}
+		d.e = w.trioEnumerator(i)
 		w.grips[i] = w.withoutRoots(i)
 	}
 	w.layOut(w.density)
 	aim, all := trioShares[w.density], float64(max(solo.added(), 1))
 	best, bestRes := w.toShare(aim, all, trioStep)
-	for range 2 {
-		if !w.unsaid(best) {
-			break
-		}
-		best, bestRes = w.toShare(target{aim.least, aim.low, aim.high, aim.most, best.price}, all, trioStep)
+	for try := 0; try < 2 && w.unsaid(best); try++ {
+		aim.price = best.price
+		best, bestRes = w.toShare(aim, all, trioStep)
 	}
 	w.price = best.price
 	if l, r := w.vary(best, bestRes); aim.off(float64(l.added())/all) <= aim.off(float64(best.added())/all) {
 		best, bestRes = l, r
 	}
 	for i := range w.ps { // what comes again is looked at no more
-		w.ps[i].said = w.ps[i].said || w.barTime != nil && w.barTime[w.s.barAt(w.ps[i].at)] > 1
+		w.ps[i].said = w.ps[i].said || w.barTime[w.s.barAt(w.ps[i].at)] > 1
 	}
 	best, _ = w.repeats(best, bestRes)
 	return best
@@ -94,8 +89,7 @@ func (w *worker) trio(solo *layer) *layer {
 
 // unsaid finds new chords whose guide tones were to come with an answer and have
 // not: their grips have to say them. It reports whether there are any.
-func (w *worker) unsaid(l *layer) bool {
-	any := false
+func (w *worker) unsaid(l *layer) (found bool) {
 	heard := make([]theory.PCSet, len(w.ps))
 	for k := range l.done {
 		x := &l.done[k]
@@ -111,12 +105,11 @@ func (w *worker) unsaid(l *layer) bool {
 		if w.spots[i].trio != trioNew || p.said {
 			continue
 		}
-		e := w.trioEnumerator(i)
-		if e.missing(&grip{pcs: heard[i]}) > 0 {
-			p.said, any = true, true
+		if w.duties[i].e.missing(&grip{pcs: heard[i]}) > 0 {
+			p.said, found = true, true
 		}
 	}
-	return any
+	return found
 }
 
 // trioStep is the next price to try with a bass player, where a small one says
@@ -137,8 +130,7 @@ func trioStep(price, way float64) float64 {
 // chord, other grips from the same place.
 func (w *worker) withoutRoots(i int) []grip {
 	d, p := &w.duties[i], &w.ps[i]
-	solo := &d.grip
-	e := w.trioEnumerator(i)
+	solo, e := &d.grip, &d.e
 	var upper, below []tone
 	start := 0
 	if solo.tune {
@@ -280,8 +272,7 @@ func (w *worker) later(i int, g *grip, tx *texture) float64 {
 	if g.n <= 1 && p.wait == 0 && slices.ContainsFunc(tx.answers, func(a answer) bool { return a.pair }) {
 		late = w.taste.Trio.Attack // the chord is struck all the same
 	}
-	e := w.trioEnumerator(i)
-	n := e.missing(g)
+	n := w.duties[i].e.missing(g)
 	if n == 0 || p.said || !tx.soon(p.at, w.s.bars[w.s.barAt(p.at)].Beat) {
 		return -late
 	}
@@ -296,23 +287,23 @@ func (tx *texture) soon(at, beat Tick) bool {
 // again is what it costs in the trio that a grip says nothing new after the one
 // before it: all of it rings already.
 func (w *worker) again(i int, ga, gb *grip) float64 {
-	if len(gb.inner()) == 0 {
+	said := gb.innerPCs()
+	switch {
+	case said == 0 || w.ps[i].change:
 		return 0
-	}
-	if w.ps[i].change {
-		return 0
-	}
-	var rings, said uint16
-	for _, t := range ga.inner() {
-		rings |= 1 << uint(t.midi%12)
-	}
-	for _, t := range gb.inner() {
-		said |= 1 << uint(t.midi%12)
-	}
-	if said&^rings != 0 {
+	case said&^ga.innerPCs() != 0:
 		return w.taste.Trio.Attack
 	}
 	return w.taste.Trio.Attack + w.taste.Trio.NothingNew
+}
+
+// innerPCs are the pitch classes of the inner voices.
+func (g *grip) innerPCs() theory.PCSet {
+	var pcs theory.PCSet
+	for _, t := range g.inner() {
+		pcs = pcs.With(int(t.midi))
+	}
+	return pcs
 }
 
 // A turned is how a phrase lays its grips out with bass and drums: the beat is
@@ -630,11 +621,7 @@ func (w *worker) reasonTrio(i int, g *grip) []string {
 // written.
 func (g *grip) nameInTrio(c theory.Chord) string {
 	root := c.RootPC()
-	rest := theory.PCSet(0)
-	for _, t := range g.inner() {
-		rest = rest.With(int(t.midi))
-	}
-	for _, pcs := range []theory.PCSet{g.pcs, rest} {
+	for _, pcs := range []theory.PCSet{g.pcs, g.innerPCs()} {
 		if name := theory.GripName(pcs.With(root), root, c); pcs != 0 && !strings.Contains(name, "/") {
 			return name
 		}
