@@ -160,17 +160,21 @@ func (s *score) layouts(p *point, d Density, t *TextureTaste) []texture {
 	if p.comp {
 		return s.compLayout(p, d)
 	}
+	if p.final {
+		l.tx = texture{bassAt: p.at, innerAt: p.at, figure: -1}
+		if p.late || p.early {
+			l.tx.innerAt = s.tune[p.tune].at
+		}
+		if s.trio { // nothing comes after it: the last root is the bass player's
+			l.tx.name = l.trioName()
+		} else {
+			s.planEnd(p, &l.tx)
+		}
+		l.tx.count()
+		return []texture{l.tx}
+	}
 	if s.trio {
 		return l.trioLayouts(d, t)
-	}
-	if p.final {
-		tx := texture{bassAt: p.at, innerAt: p.at, figure: -1}
-		if p.late || p.early {
-			tx.innerAt = s.tune[p.tune].at
-		}
-		s.planEnd(p, &tx)
-		tx.count()
-		return []texture{tx}
 	}
 	if c := &s.chords[p.chord]; c.asked != nil && c.at == p.at && !c.asked.free {
 		tx := texture{bassAt: p.at, innerAt: p.at, figure: -1, name: "together"}

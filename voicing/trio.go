@@ -382,16 +382,6 @@ func (s *score) turns(p *point) int {
 // trioLayouts lists the textures of a point with bass and drums.
 func (l *layout) trioLayouts(d Density, t *TextureTaste) []texture {
 	s, p := l.s, l.p
-	if p.final {
-		// the chord with the tune, and nothing after it: the last root is the bass player's
-		tx := texture{bassAt: p.at, innerAt: p.at, figure: -1, name: "together"}
-		if p.late || p.early {
-			tx.innerAt = s.tune[p.tune].at
-		}
-		l.tx = tx
-		l.tx.name = l.trioName()
-		return []texture{l.tx}
-	}
 	levels := []Density{densityMedium, densitySparse}
 	if d == densityFull {
 		levels = append(levels, densityFull)
