@@ -77,19 +77,14 @@ func (w *worker) lay() (*layer, search.Result) {
 	l, _ = w.repeats(l, res)
 	w.first()
 	medium := float64(l.added())
-	share := func(l *layer) float64 { return float64(l.added()) / max(medium, 1) }
 	w.layOut(w.density)
 	l, res = w.toShare(aim, medium, func(price, way float64) float64 { return price + way*(1.5*math.Abs(price)+0.05) })
 	finish := func(l *layer, res search.Result) (*layer, search.Result) {
-		w.price = l.price
-		if m, r := w.vary(l, res); aim.off(share(m)) <= aim.off(share(l)) {
-			l, res = m, r
-		}
-		return w.grow(l, res)
+		return w.grow(w.varyToShare(l, res, aim, medium))
 	}
 	l, res = finish(l, res)
 	for try := 0; try < againPrices && len(w.s.form.choruses) < 2; try++ { // what comes again may have more or less than what it comes after
-		n := share(l)
+		n := l.share(medium)
 		if n >= aim.least && n <= aim.most {
 			break
 		}
@@ -99,7 +94,7 @@ func (w *worker) lay() (*layer, search.Result) {
 		}
 		w.first()
 		w.layOut(w.density)
-		if m, r := finish(w.playAt(l.price + d)); aim.off(share(m)) < aim.off(n) {
+		if m, r := finish(w.playAt(l.price + d)); aim.off(m.share(medium)) < aim.off(n) {
 			l, res = m, r
 		}
 	}
@@ -110,11 +105,10 @@ func (w *worker) lay() (*layer, search.Result) {
 // a few tries come: away from the price of aim by steps, dearer (way 1) or cheaper
 // (-1), and between two prices as soon as it lies there.
 func (w *worker) toShare(aim target, all float64, step func(price, way float64) float64) (*layer, search.Result) {
-	share := func(l *layer) float64 { return float64(l.added()) / max(all, 1) }
 	l, res := w.playAt(aim.price)
 	low, high := cheapest, dearest // the price lies between
 	lowKnown, highKnown := false, false
-	price, n := aim.price, share(l)
+	price, n := aim.price, l.share(all)
 	for try := 1; try < priceSteps && aim.off(n) > 0; try++ {
 		if n > aim.high {
 			low, lowKnown = price, true
@@ -133,10 +127,20 @@ func (w *worker) toShare(aim target, all float64, step func(price, way float64) 
 			price = min(step(price, 1), dearest)
 		}
 		m, r := w.playAt(price)
-		n = share(m)
-		if aim.off(n) < aim.off(share(l)) {
+		n = m.share(all)
+		if aim.off(n) < aim.off(l.share(all)) {
 			l, res = m, r
 		}
+	}
+	return l, res
+}
+
+// varyToShare is vary at the price of l, where no less near a share of all is
+// added for it.
+func (w *worker) varyToShare(l *layer, res search.Result, aim target, all float64) (*layer, search.Result) {
+	w.price = l.price
+	if m, r := w.vary(l, res); aim.off(m.share(all)) <= aim.off(l.share(all)) {
+		return m, r
 	}
 	return l, res
 }
@@ -219,6 +223,9 @@ func (w *worker) play() (*layer, search.Result) {
 	l.cost = res.Cost - w.paid(l, res)
 	return l, res
 }
+
+// share is how many notes a layer adds to the tune, against all.
+func (l *layer) share(all float64) float64 { return float64(l.added()) / max(all, 1) }
 
 // added is how many notes a played layer adds to the tune.
 func (l *layer) added() int {

@@ -70,16 +70,13 @@ func (w *worker) trio(solo *layer) *layer {
 		w.grips[i] = w.withoutRoots(i)
 	}
 	w.layOut(w.density)
-	aim, all := trioShares[w.density], float64(max(solo.added(), 1))
+	aim, all := trioShares[w.density], float64(solo.added())
 	best, bestRes := w.toShare(aim, all, trioStep)
 	for try := 0; try < 2 && w.unsaid(best); try++ {
 		aim.price = best.price
 		best, bestRes = w.toShare(aim, all, trioStep)
 	}
-	w.price = best.price
-	if l, r := w.vary(best, bestRes); aim.off(float64(l.added())/all) <= aim.off(float64(best.added())/all) {
-		best, bestRes = l, r
-	}
+	best, bestRes = w.varyToShare(best, bestRes, aim, all)
 	for i := range w.ps { // what comes again is looked at no more
 		w.ps[i].said = w.ps[i].said || w.barTime[w.s.barAt(w.ps[i].at)] > 1
 	}
