@@ -88,9 +88,8 @@ func (w *worker) choruses(ns []struck) []chorus {
 		if k == s.form.comped || x.From >= x.To {
 			continue
 		}
-		last := s.bars[x.To-1]
-		c := chorus{from: s.start[x.From], to: last.At + last.Len, bars: x.To - x.From, high: -1, top: -1,
-			now: prices{arc: dearArc}, off: math.Inf(1)}
+		c := chorus{bars: x.To - x.From, high: -1, top: -1, now: prices{arc: dearArc}, off: math.Inf(1)}
+		c.from, c.to = s.spanOf(x)
 		c.first = sort.Search(len(w.ps), func(i int) bool { return w.ps[i].at >= c.from })
 		c.last = sort.Search(len(w.ps), func(i int) bool { return w.ps[i].at >= c.to })
 		c.rise(w, w.fullness(&c, ns))
@@ -118,7 +117,7 @@ func (c *chorus) rise(w *worker, full map[int]float64) {
 		mean += full[x] / float64(len(full))
 	}
 	most, point := math.Inf(-1), c.first
-	for k := max(s.tuneAt(c.from-1)+1, 0); k < len(s.tune) && s.tune[k].at < c.to && c.first < c.last; k++ {
+	for k := s.tuneAt(c.from-1) + 1; k < len(s.tune) && s.tune[k].at < c.to && c.first < c.last; k++ {
 		n := &s.tune[k]
 		for point+1 < c.last && w.ps[point+1].at <= n.written() {
 			point++
@@ -245,20 +244,19 @@ func (w *worker) grow(l *layer, res search.Result) (*layer, search.Result) {
 	}
 	ns := l.counted(false)
 	w.parts = w.choruses(ns)
-	cs := w.parts
 	all, bars := 0, 0
-	for k := range cs {
-		all += cs[k].addedTo(ns)
-		bars += cs[k].bars
+	for k := range w.parts {
+		all += w.parts[k].addedTo(ns)
+		bars += w.parts[k].bars
 	}
 	if all == 0 {
 		return w.repeats(l, res)
 	}
 	w.mean = float64(all) / float64(bars)
-	w.layChoruses(cs)
-	l, res = w.repeats(w.shape(cs, shapeSteps))
-	off, ok := w.grown(cs, l)
-	if ok || len(cs) > fewChoruses {
+	w.layChoruses()
+	l, res = w.repeats(w.shape(shapeSteps))
+	off, ok := w.grown(l)
+	if ok || len(w.parts) > fewChoruses {
 		return l, res
 	}
 	// what comes again has its own way with notes: that is made up for
@@ -266,14 +264,14 @@ func (w *worker) grow(l *layer, res search.Result) (*layer, search.Result) {
 	for try := 0; try == 0 || try < timesAgain && off > 1; try++ {
 		w.first()
 		ns = m.counted(true)
-		for k := range cs {
-			c := &cs[k]
+		for k := range w.parts {
+			c := &w.parts[k]
 			c.aims += c.share - c.adds(ns, w.mean)
 			c.off, c.cheap, c.dear, c.now = math.Inf(1), nil, nil, c.best
 		}
 		var found search.Result
-		m, found = w.repeats(w.shape(cs, shapeAgain))
-		if o, _ := w.grown(cs, m); o < off {
+		m, found = w.repeats(w.shape(shapeAgain))
+		if o, _ := w.grown(m); o < off {
 			l, res, off = m, found, o
 		}
 	}
@@ -282,16 +280,16 @@ func (w *worker) grow(l *layer, res search.Result) (*layer, search.Result) {
 
 // grown is how far the choruses of l are from what they are to be, and whether
 // that is good enough.
-func (w *worker) grown(cs []chorus, l *layer) (off float64, ok bool) {
+func (w *worker) grown(l *layer) (off float64, ok bool) {
 	ns, before := l.counted(true), 0.0
 	ok = true
-	for k := range cs {
-		c := &cs[k]
+	for k := range w.parts {
+		c := &w.parts[k]
 		share := c.adds(ns, w.mean)
 		d := abs(share - c.share)
 		short := w.belowTop(c, ns)
 		off += d + min(shortWeight*short, 0.1)
-		if c.share > before && share < before+shareOff && k > 0 && c.share > cs[k-1].share {
+		if c.share > before && share < before+shareOff && k > 0 && c.share > w.parts[k-1].share {
 			off++
 			ok = false
 		}
@@ -302,26 +300,26 @@ func (w *worker) grown(cs []chorus, l *layer) (off float64, ok bool) {
 }
 
 // shape finds the prices at which each chorus adds what it is to add.
-func (w *worker) shape(cs []chorus, steps int) (l *layer, res search.Result) {
+func (w *worker) shape(steps int) (l *layer, res search.Result) {
 	for range steps {
-		w.setPrices(cs)
+		w.setPrices()
 		l, res = w.play()
 		ns, good := l.counted(false), true
-		for k := range cs {
-			good = w.aim(&cs[k], ns) && good
+		for k := range w.parts {
+			good = w.aim(&w.parts[k], ns) && good
 		}
 		if good {
 			break
 		}
 	}
 	again := false
-	for k := range cs {
-		c := &cs[k]
+	for k := range w.parts {
+		c := &w.parts[k]
 		again = again || c.now != c.best
 		c.now = c.best
 	}
 	if again {
-		w.setPrices(cs)
+		w.setPrices()
 		l, res = w.play()
 	}
 	return w.vary(l, res)
@@ -394,9 +392,9 @@ func (c *chorus) adds(ns []struck, mean float64) float64 {
 
 // layChoruses lists the textures of the choruses: thinner ones where a chorus is
 // to add less than the density does, fuller ones where it is to add more.
-func (w *worker) layChoruses(cs []chorus) {
-	for k := range cs {
-		c := &cs[k]
+func (w *worker) layChoruses() {
+	for k := range w.parts {
+		c := &w.parts[k]
 		for i := c.first; i < c.last; i++ {
 			p := &w.ps[i]
 			d := w.density
@@ -412,10 +410,10 @@ func (w *worker) layChoruses(cs []chorus) {
 }
 
 // setPrices sets what a note costs more at each point of the choruses.
-func (w *worker) setPrices(cs []chorus) {
+func (w *worker) setPrices() {
 	w.over = make([]float64, len(w.ps)) // anew: layers keep theirs
-	for k := range cs {
-		c := &cs[k]
+	for k := range w.parts {
+		c := &w.parts[k]
 		peak := (c.first + c.last) / 2
 		for i := c.first; i < c.last; i++ {
 			if w.ps[i].phrase == c.high {

@@ -63,7 +63,7 @@ var (
 
 // compFigures are the figures of a metre and feel.
 func (s *score) compFigures(b Bar) []compFigure {
-	slow := s.seconds(b.At, b.At+unit(b)) > ringingQuarter
+	slow := s.leftToRing(b.At)
 	switch waltz := b.Metre.Num == 3; {
 	case compound(b):
 		return compCompound
@@ -90,11 +90,7 @@ func (s *score) comping() {
 		return
 	}
 	x := f.choruses[f.comped]
-	span := func(x Section) (from, to Tick) {
-		last := s.bars[x.To-1]
-		return s.start[x.From], last.At + last.Len
-	}
-	s.comp[0], s.comp[1] = span(x)
+	s.comp[0], s.comp[1] = s.spanOf(x)
 	s.compLead = s.comp[0]
 	if s.bars[x.From].Len < s.bars[x.From].full() && x.From+1 < x.To {
 		s.comp[0] = s.start[x.From+1]
@@ -103,7 +99,7 @@ func (s *score) comping() {
 	if like < 0 {
 		like = 1
 	}
-	from, to := span(f.choruses[like])
+	from, to := s.spanOf(f.choruses[like])
 	shift := s.compLead - from
 	var own []chordSpan
 	for _, c := range s.chords {
@@ -135,6 +131,12 @@ func (s *score) comping() {
 	s.findSilences()
 }
 
+// spanOf is where a section begins and ends.
+func (s *score) spanOf(x Section) (from, to Tick) {
+	last := s.bars[x.To-1]
+	return s.start[x.From], last.At + last.Len
+}
+
 // comps reports whether t lies in the chorus without its tune.
 func (s *score) comps(t Tick) bool { return in(t, s.comp[0], s.comp[1]) }
 
@@ -150,18 +152,13 @@ func (s *score) short(bar int) bool { return 2*s.bars[bar].Len <= s.bars[bar].fu
 // compHits are the moments from a up to b at which the figures strike a chord.
 func (s *score) compHits(a, b Tick) []Tick {
 	var out []Tick
-	if s.comp[1] <= s.comp[0] {
-		return out
-	}
-	first := s.phraseOf(s.barAt(s.comp[0]))
 	for k := s.barAt(max(a, s.comp[0])); k < len(s.bars) && s.bars[k].At < min(b, s.comp[1]); k++ {
 		bar, ph := s.bars[k], s.phraseOf(k)
 		u := unit(bar)
 		if bar.Len < u || s.short(k) {
 			continue
 		}
-		figs := s.compFigures(bar)
-		f := figs[(ph-first)%len(figs)]
+		f := s.compFigure(k)
 		beats := float64(bar.Len) / float64(u)
 		from := 0.0 // of the bar in the cycle
 		if n := f.cycle / beats; n == float64(int(n)) {
@@ -193,11 +190,10 @@ func (s *score) phraseOf(bar int) int {
 	return max(sort.Search(len(s.phrase), func(i int) bool { return s.phrase[i].From > bar })-1, 0)
 }
 
-// compFigure is the figure of the phrase at t.
-func (s *score) compFigure(t Tick) compFigure {
-	k := s.barAt(t)
-	figs := s.compFigures(s.bars[k])
-	return figs[max(s.phraseOf(k)-s.phraseOf(s.barAt(s.comp[0])), 0)%len(figs)]
+// compFigure is the figure of the phrase that holds a bar.
+func (s *score) compFigure(bar int) compFigure {
+	figs := s.compFigures(s.bars[bar])
+	return figs[max(s.phraseOf(bar)-s.phraseOf(s.barAt(s.comp[0])), 0)%len(figs)]
 }
 
 // soonestChord is the least time between two chords that are struck, in seconds.
@@ -259,9 +255,9 @@ func (s *score) compLayout(p *point, d Density) []texture {
 // compBass gives the bass its beats: the strong ones, and the last before a
 // change where it walks.
 func (s *score) compBass(p *point, d Density, tx *texture) {
-	bar := s.bars[s.barAt(p.at)]
-	walk := s.compFigure(p.at).walk && !p.closes
-	slow := s.seconds(p.at, p.at+unit(bar)) > ringingQuarter
+	k := s.barAt(p.at)
+	bar, walk := s.bars[k], s.compFigure(k).walk && !p.closes
+	slow := s.leftToRing(p.at)
 	for t := p.at + bar.Beat; t < p.end; t += bar.Beat {
 		switch last := t+bar.Beat >= p.end; {
 		case !s.onBeat(t):
@@ -275,9 +271,6 @@ func (s *score) compBass(p *point, d Density, tx *texture) {
 // compPoints marks the points of the chorus without its tune, and which of
 // their chords come half a unit before their beat.
 func (s *score) compPoints(ps []point) {
-	if s.comp[1] <= s.comp[0] {
-		return
-	}
 	for i := range ps {
 		p := &ps[i]
 		if !s.comps(p.at) || p.final || s.putIn(p.at) {
@@ -298,26 +291,27 @@ func (s *score) compPoints(ps []point) {
 	}
 }
 
-// chordLength is how long a chord of comping sounds that is struck at t: short off
-// the beat, a beat on it, and over the bar line where it was pushed. 0 where it
-// is left to ring.
-func (s *score) chordLength(t Tick) Tick {
-	bar := s.bars[s.barAt(t)]
-	u := unit(bar)
-	if s.seconds(t, t+u) > ringingQuarter || s.bossa {
+// leftToRing reports whether a chord of comping rings on at t: a beat is slow there.
+func (s *score) leftToRing(t Tick) bool {
+	return s.seconds(t, t+unit(s.bars[s.barAt(t)])) > ringingQuarter
+}
+
+// chordEnd is when a chord of comping that is struck at t stops: soon off the beat,
+// after a beat on it, and over the bar line where it was pushed. 0 where it is
+// left to ring.
+func (s *score) chordEnd(t Tick) Tick {
+	if s.bossa || s.leftToRing(t) {
 		return 0
 	}
-	d := u
-	if (t-bar.At)%u != 0 {
-		d = halfUnit(bar)
-		if t+d == bar.At+bar.Len {
-			d += u
+	bar := s.bars[s.barAt(t)]
+	end := t + unit(bar)
+	if (t-bar.At)%unit(bar) != 0 {
+		end = t + halfUnit(bar)
+		if end == bar.At+bar.Len {
+			end += unit(bar)
 		}
 	}
-	for s.seconds(t, t+d) < shortestStab {
-		d += halfUnit(bar)
-	}
-	return d
+	return s.heardFrom(t, end)
 }
 
 // chordAgain lists the strikes of a comped point's chord after the first.
@@ -325,18 +319,10 @@ func (l *layer) chordAgain(i int, out []strike) []strike {
 	p, g := &l.w.ps[i], &l.chosen[i]
 	for _, at := range p.texture.chords {
 		for _, t := range g.inner() {
-			out = append(out, strike{tone: t, at: at, end: l.ringEnd(i, t), point: i, tune: -1, brief: l.chordEnd(at)})
+			out = append(out, strike{tone: t, at: at, end: l.ringEnd(i, t), point: i, tune: -1, brief: l.w.s.chordEnd(at)})
 		}
 	}
 	return out
-}
-
-// chordEnd is when a chord of comping that is struck at t stops, 0 for when it has to.
-func (l *layer) chordEnd(t Tick) Tick {
-	if d := l.w.s.chordLength(t); d > 0 {
-		return t + d
-	}
-	return 0
 }
 
 // CompTaste weighs the grips of a chorus without its tune, in the unit of Taste.

@@ -74,13 +74,18 @@ func (s *score) stabEnd(t Tick) Tick {
 		return 0
 	}
 	bar := s.bars[s.barAt(t)]
-	half := halfUnit(bar)
-	end := t + half
+	end := t + halfUnit(bar)
 	if s.tuneOver(t) > 0 && (t-bar.At)%unit(bar) == 0 {
 		end = t + unit(bar)
 	}
+	return s.heardFrom(t, end)
+}
+
+// heardFrom puts off the end of what is struck at t until it is heard, by half
+// beats.
+func (s *score) heardFrom(t, end Tick) Tick {
 	for s.seconds(t, end) < shortestStab {
-		end += half
+		end += halfUnit(s.bars[s.barAt(t)])
 	}
 	return end
 }

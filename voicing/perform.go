@@ -204,7 +204,7 @@ func (l *layer) write() {
 			x := strike{tone: t, at: at, end: l.ringEnd(i, t), point: i, tune: -1,
 				fill: !p.comp && (p.tune < 0 || w.s.chords[p.chord].added != "" || w.s.putIn(at))}
 			if p.comp && t.voice == Inner {
-				x.brief = l.chordEnd(at)
+				x.brief = w.s.chordEnd(at)
 			}
 			l.due = append(l.due, x)
 		}
