@@ -249,7 +249,7 @@ func (w *worker) arrange() *Arrangement {
 	w.m = newMaker(w.neck, w.grasp, w.right, w.taste)
 	w.ps = s.points()
 	w.findTwins()
-	l, _ := w.lay()
+	l := w.lay()
 	if w.setting == Trio {
 		l = w.trio(l)
 	}

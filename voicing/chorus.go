@@ -4,8 +4,6 @@ import (
 	"math"
 	"slices"
 	"sort"
-
-	"thumbline/voicing/search"
 )
 
 // How a tune that is played several times grows: how much each chorus adds,
@@ -238,9 +236,9 @@ func (w *worker) arc(c *chorus, i int) float64 {
 // grow plays what comes again, of the layer l, and gives a tune that is played
 // several times its growth: a price for each point, found chorus by chorus by
 // playing all of it a few times.
-func (w *worker) grow(l *layer, res search.Result) (*layer, search.Result) {
+func (w *worker) grow(l *layer) *layer {
 	if len(w.s.form.choruses) < 2 || w.unvaried {
-		return w.repeats(l, res)
+		return w.repeats(l)
 	}
 	ns := l.counted(false)
 	w.parts = w.choruses(ns)
@@ -250,14 +248,14 @@ func (w *worker) grow(l *layer, res search.Result) (*layer, search.Result) {
 		bars += w.parts[k].bars
 	}
 	if all == 0 {
-		return w.repeats(l, res)
+		return w.repeats(l)
 	}
 	w.mean = float64(all) / float64(bars)
 	w.layChoruses()
-	l, res = w.repeats(w.shape(shapeSteps))
+	l = w.repeats(w.shape(shapeSteps))
 	off, ok := w.grown(l)
 	if ok || len(w.parts) > fewChoruses {
-		return l, res
+		return l
 	}
 	// what comes again has its own way with notes: that is made up for
 	m := l
@@ -269,13 +267,12 @@ func (w *worker) grow(l *layer, res search.Result) (*layer, search.Result) {
 			c.aims += c.share - c.adds(ns, w.mean)
 			c.off, c.cheap, c.dear, c.now = math.Inf(1), nil, nil, c.best
 		}
-		var found search.Result
-		m, found = w.repeats(w.shape(shapeAgain))
+		m = w.repeats(w.shape(shapeAgain))
 		if o, _ := w.grown(m); o < off {
-			l, res, off = m, found, o
+			l, off = m, o
 		}
 	}
-	return l, res
+	return l
 }
 
 // grown is how far the choruses of l are from what they are to be, and whether
@@ -300,10 +297,10 @@ func (w *worker) grown(l *layer) (off float64, ok bool) {
 }
 
 // shape finds the prices at which each chorus adds what it is to add.
-func (w *worker) shape(steps int) (l *layer, res search.Result) {
+func (w *worker) shape(steps int) (l *layer) {
 	for range steps {
 		w.setPrices()
-		l, res = w.play()
+		l = w.play()
 		ns, good := l.counted(false), true
 		for k := range w.parts {
 			good = w.aim(&w.parts[k], ns) && good
@@ -320,9 +317,9 @@ func (w *worker) shape(steps int) (l *layer, res search.Result) {
 	}
 	if again {
 		w.setPrices()
-		l, res = w.play()
+		l = w.play()
 	}
-	return w.vary(l, res)
+	return w.vary(l)
 }
 
 // aim looks how near a chorus came to what it is to add, and sets the prices to

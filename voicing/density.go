@@ -62,27 +62,27 @@ const (
 // taste finds by itself. The others put a price on each note that is added, or
 // reward it, and look for a price at which there are as many of them as asked
 // for, counted against medium: grips, textures and answers all see it.
-func (w *worker) lay() (*layer, search.Result) {
+func (w *worker) lay() *layer {
 	w.layOut(densityMedium)
 	w.candidates()
 	w.prepareRuns()
 	w.prepareLinks()
 	w.hasty = len(w.s.form.choruses) < 2 // choruses are weighed against all of it
-	l, res := w.vary(w.play())
+	l := w.vary(w.play())
 	w.hasty = false
 	aim, ok := targets[w.density]
 	if !ok {
-		return w.grow(l, res)
+		return w.grow(l)
 	}
-	l, _ = w.repeats(l, res)
+	l = w.repeats(l)
 	w.first()
 	medium := float64(l.added())
 	w.layOut(w.density)
-	l, res = w.toShare(aim, medium, func(price, way float64) float64 { return price + way*(1.5*math.Abs(price)+0.05) })
-	finish := func(l *layer, res search.Result) (*layer, search.Result) {
-		return w.grow(w.varyToShare(l, res, aim, medium))
+	l = w.toShare(aim, medium, func(price, way float64) float64 { return price + way*(1.5*math.Abs(price)+0.05) })
+	finish := func(l *layer) *layer {
+		return w.grow(w.varyToShare(l, aim, medium))
 	}
-	l, res = finish(l, res)
+	l = finish(l)
 	for try := 0; try < againPrices && len(w.s.form.choruses) < 2; try++ { // what comes again may have more or less than what it comes after
 		n := l.share(medium)
 		if n >= aim.least && n <= aim.most {
@@ -94,18 +94,18 @@ func (w *worker) lay() (*layer, search.Result) {
 		}
 		w.first()
 		w.layOut(w.density)
-		if m, r := finish(w.playAt(l.price + d)); aim.off(m.share(medium)) < aim.off(n) {
-			l, res = m, r
+		if m := finish(w.playAt(l.price + d)); aim.off(m.share(medium)) < aim.off(n) {
+			l = m
 		}
 	}
-	return l, res
+	return l
 }
 
 // toShare plays at a price of a note at which a share of all is added, as near as
 // a few tries come: away from the price of aim by steps, dearer (way 1) or cheaper
 // (-1), and between two prices as soon as it lies there.
-func (w *worker) toShare(aim target, all float64, step func(price, way float64) float64) (*layer, search.Result) {
-	l, res := w.playAt(aim.price)
+func (w *worker) toShare(aim target, all float64, step func(price, way float64) float64) *layer {
+	l := w.playAt(aim.price)
 	low, high := cheapest, dearest // the price lies between
 	lowKnown, highKnown := false, false
 	price, n := aim.price, l.share(all)
@@ -126,27 +126,27 @@ func (w *worker) toShare(aim target, all float64, step func(price, way float64) 
 		default:
 			price = min(step(price, 1), dearest)
 		}
-		m, r := w.playAt(price)
+		m := w.playAt(price)
 		n = m.share(all)
 		if aim.off(n) < aim.off(l.share(all)) {
-			l, res = m, r
+			l = m
 		}
 	}
-	return l, res
+	return l
 }
 
 // varyToShare is vary at the price of l, where no less near a share of all is
 // added for it.
-func (w *worker) varyToShare(l *layer, res search.Result, aim target, all float64) (*layer, search.Result) {
+func (w *worker) varyToShare(l *layer, aim target, all float64) *layer {
 	w.price = l.price
-	if m, r := w.vary(l, res); aim.off(m.share(all)) <= aim.off(l.share(all)) {
-		return m, r
+	if m := w.vary(l); aim.off(m.share(all)) <= aim.off(l.share(all)) {
+		return m
 	}
-	return l, res
+	return l
 }
 
 // playAt is play at a price of a note.
-func (w *worker) playAt(price float64) (*layer, search.Result) {
+func (w *worker) playAt(price float64) *layer {
 	w.price = price
 	return w.play()
 }
@@ -172,15 +172,15 @@ func (p *point) pay(price float64, g *grip, tx *texture) float64 {
 	return price * p.grain * (grip + float64(tx.adds))
 }
 
-// paid is how much of what the way res costs is the price of the day, which is
+// paid is how much of what the way of a layer costs is the price of the day, which is
 // of the density and says nothing of the notes.
-func (w *worker) paid(l *layer, res search.Result) float64 {
+func (w *worker) paid(l *layer) float64 {
 	taste, sum := w.taste.Texture.Note, 0.0
-	for i, c := range res.Path {
+	for i, c := range l.path {
 		if c < 0 {
 			continue
 		}
-		p, g, tx := &w.ps[i], &w.grips[i][c], &w.ps[i].layouts[res.Manner[i]]
+		p, g, tx := &w.ps[i], &w.grips[i][c], &w.ps[i].layouts[l.manner[i]]
 		price := l.price
 		if l.over != nil {
 			price += l.over[i]
@@ -217,11 +217,11 @@ func (w *worker) layOut(d Density) {
 }
 
 // play searches for the best way through the tune and plays it.
-func (w *worker) play() (*layer, search.Result) {
+func (w *worker) play() *layer {
 	res := search.Best(w)
 	l := w.perform(res.Path, res.Manner)
-	l.cost = res.Cost - w.paid(l, res)
-	return l, res
+	l.cost = res.Cost - w.paid(l)
+	return l
 }
 
 // share is how many notes a layer adds to the tune, against all.

@@ -29,6 +29,8 @@ type strike struct {
 // the answers, and lets the hand decide what rings.
 type layer struct {
 	w       *worker
+	path    []int // of each point the choice and the manner that were taken
+	manner  []int
 	whole   []grip   // of each point, as it was chosen
 	chosen  []grip   // the same as it is played
 	due     []strike // grips and tune, in order
@@ -59,7 +61,7 @@ type layer struct {
 
 // perform lays out the chosen path and plays it.
 func (w *worker) perform(path, manner []int) *layer {
-	l := &layer{w: w, price: w.price, over: w.over, lastAt: -1 << 30, waited: map[int]bool{}}
+	l := &layer{w: w, path: path, manner: manner, price: w.price, over: w.over, lastAt: -1 << 30, waited: map[int]bool{}}
 	for i, c := range path {
 		g := grip{}
 		if c >= 0 && c < len(w.grips[i]) {

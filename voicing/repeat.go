@@ -5,8 +5,6 @@ import (
 	"math"
 	"slices"
 	"sort"
-
-	"thumbline/voicing/search"
 )
 
 // A twin says of a point that it was played before, in the same bar of the sheet.
@@ -316,16 +314,16 @@ const (
 
 // repeats plays what comes again so that it differs from the time before, or is
 // the same where that is wanted. Everything else stays as it is.
-func (w *worker) repeats(l *layer, res search.Result) (*layer, search.Result) {
+func (w *worker) repeats(l *layer) *layer {
 	if w.times < 2 {
-		return l, res
+		return l
 	}
 	all := w.material()
 	w.all = &all
 	for time := 2; time <= w.times; time++ {
-		l, res = w.playAgain(l, time)
+		l = w.playAgain(l, time)
 	}
-	return l, res
+	return l
 }
 
 // first puts back what the search of the first time chooses from.
@@ -337,16 +335,16 @@ func (w *worker) first() {
 }
 
 // playAgain plays the bars that come for that time.
-func (w *worker) playAgain(l *layer, time int) (*layer, search.Result) {
+func (w *worker) playAgain(l *layer, time int) *layer {
 	w.rerun = w.newRerun(l, time)
 	varied := w.script()
 	w.take(w.choices())
 	if varied {
 		return w.otherwise()
 	}
-	l, res := w.play()
-	l.cost = w.cost(res) - w.paid(l, res)
-	return l, res
+	l = w.play()
+	l.cost = w.cost(l) - w.paid(l)
+	return l
 }
 
 // comesNow reports whether point i is one that comes again, for the time that is
@@ -457,18 +455,17 @@ func (x shares) short() bool { return min(x.notes, x.strings, x.attacks) < least
 
 // otherwise plays what is to differ at a factor on what is the same that makes as
 // much of it differ as is wanted.
-func (w *worker) otherwise() (*layer, search.Result) {
+func (w *worker) otherwise() *layer {
 	r := w.rerun
 	var best *layer
-	var found search.Result
 	var reached shares
 	lambda := 0.0
 	try := func(at float64) shares {
 		r.lambda = at
-		n, res := w.play()
+		n := w.play()
 		x := w.differ(n)
 		if best == nil || x.off() < reached.off() {
-			best, found, reached, lambda = n, res, x, at
+			best, reached, lambda = n, x, at
 		}
 		return x
 	}
@@ -501,13 +498,13 @@ func (w *worker) otherwise() (*layer, search.Result) {
 		w.over = best.over
 	}
 	r.lambda = lambda
-	if n, res := w.vary(best, found); n != best && w.differ(n).off() < max(reached.off(), 1) {
-		best, found = n, res
+	if n := w.vary(best); n != best && w.differ(n).off() < max(reached.off(), 1) {
+		best = n
 	}
-	best.cost = w.cost(found) - w.paid(best, found)
+	best.cost = w.cost(best) - w.paid(best)
 	w.over = over
 	restore()
-	return best, found
+	return best
 }
 
 // fuller makes notes cheaper, step by step until done, where what comes for that
@@ -572,18 +569,18 @@ func (w *worker) moves(b int) bool {
 	return false
 }
 
-// cost is what a result costs without what it costs to be the same.
-func (w *worker) cost(res search.Result) (cost float64) {
+// cost is what the way of a layer costs without what it costs to be the same.
+func (w *worker) cost(l *layer) (cost float64) {
 	w.rerun.lambda = 0
 	before := -1
-	for i, c := range res.Path {
+	for i, c := range l.path {
 		if c < 0 {
 			before = -1
 			continue
 		}
-		cost += w.Node(i, c, res.Manner[i])
+		cost += w.Node(i, c, l.manner[i])
 		if before >= 0 {
-			cost += w.Edge(i, before, c) + w.Turn(i, res.Manner[i-1], res.Manner[i])
+			cost += w.Edge(i, before, c) + w.Turn(i, l.manner[i-1], l.manner[i])
 		}
 		before = c
 	}

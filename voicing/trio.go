@@ -71,17 +71,16 @@ func (w *worker) trio(solo *layer) *layer {
 	}
 	w.layOut(w.density)
 	aim, all := trioShares[w.density], float64(solo.added())
-	best, bestRes := w.toShare(aim, all, trioStep)
+	best := w.toShare(aim, all, trioStep)
 	for try := 0; try < 2 && w.unsaid(best); try++ {
 		aim.price = best.price
-		best, bestRes = w.toShare(aim, all, trioStep)
+		best = w.toShare(aim, all, trioStep)
 	}
-	best, bestRes = w.varyToShare(best, bestRes, aim, all)
+	best = w.varyToShare(best, aim, all)
 	for i := range w.ps { // what comes again is looked at no more
 		w.ps[i].said = w.ps[i].said || w.barTime[w.s.barAt(w.ps[i].at)] > 1
 	}
-	best, _ = w.repeats(best, bestRes)
-	return best
+	return w.repeats(best)
 }
 
 // unsaid finds new chords whose guide tones were to come with an answer and have

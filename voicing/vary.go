@@ -3,8 +3,6 @@ package voicing
 import (
 	"slices"
 	"sort"
-
-	"thumbline/voicing/search"
 )
 
 // How long one rhythm may last, in bars (the models: never five running), and
@@ -18,7 +16,7 @@ const (
 // although the tune leaves room for another: in every fifth such bar the
 // textures that keep the rhythm are made dear, and thinner and fuller ones
 // stand beside them.
-func (w *worker) vary(l *layer, res search.Result) (*layer, search.Result) {
+func (w *worker) vary(l *layer) *layer {
 	rhythms, skip := l.rhythms(), 0
 	for range varySteps {
 		bars := w.worn(rhythms, skip)
@@ -31,14 +29,14 @@ func (w *worker) vary(l *layer, res search.Result) (*layer, search.Result) {
 			}
 			w.refresh(l, b)
 		}
-		m, r := w.play()
+		m := w.play()
 		if rs := m.rhythms(); len(w.worn(rs, 0)) < len(w.worn(rhythms, 0)) {
-			l, res, rhythms = m, r, rs
+			l, rhythms = m, rs
 		} else {
 			skip++ // the bar before may have more to choose from
 		}
 	}
-	return l, res
+	return l
 }
 
 // rhythms is when something is struck in each bar, counted from its start.
