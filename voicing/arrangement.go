@@ -3,7 +3,11 @@
 // is the best.
 package voicing
 
-import "thumbline/theory"
+import (
+	"sort"
+
+	"thumbline/theory"
+)
 
 // A Tick is a moment or a length in an arrangement, PerQuarter to the quarter,
 // before swing.
@@ -173,6 +177,13 @@ func (a *Arrangement) PhraseNumber(i int) int {
 		return 0
 	}
 	return i - a.Before + 1
+}
+
+// BarAt is the index of the bar that holds t; the first or last bar for times
+// before or after all, -1 if there are none.
+func (a *Arrangement) BarAt(t Tick) int {
+	i := sort.Search(len(a.Bars), func(i int) bool { return a.Bars[i].At > t }) - 1
+	return max(i, min(0, len(a.Bars)-1))
 }
 
 // End is the tick at which the last bar ends.

@@ -26,10 +26,10 @@ func (a *Arrangement) ritard() {
 		last = max(last, n.At)
 	}
 	if last <= start {
-		start = a.Bars[barOf(a, last)].At // the tune has come to rest before
+		start = a.Bars[a.BarAt(last)].At // the tune has come to rest before
 	}
 	var at []Tick // where the tempo changes
-	for i := barOf(a, start); i < len(a.Bars); i++ {
+	for i := a.BarAt(start); i < len(a.Bars); i++ {
 		b := a.Bars[i]
 		step := b.Beat
 		switch {
@@ -43,21 +43,11 @@ func (a *Arrangement) ritard() {
 		}
 	}
 	at = append(at, last)
-	written := a.Tempi
 	var out []TempoMark
-	for _, m := range written {
+	for _, m := range a.Tempi {
 		if m.At < start {
 			out = append(out, m)
 		}
-	}
-	bpm := func(t Tick) float64 {
-		x := written[0].BPM
-		for _, m := range written {
-			if m.At <= t {
-				x = m.BPM
-			}
-		}
-		return x
 	}
 	for i, t := range at {
 		slow := ritardTo
@@ -66,28 +56,17 @@ func (a *Arrangement) ritard() {
 			slow = math.Pow(1+(math.Pow(ritardTo, ritardPower)-1)*x, 1.0/ritardPower)
 		}
 		if i == len(at)-1 {
-			rest := float64(a.End()-last) / float64(PerQuarter) * 60 / (bpm(t) * ritardTo)
+			rest := float64(a.End()-last) / float64(PerQuarter) * 60 / (bpmAt(a.Tempi, t) * ritardTo)
 			slow = ritardTo * min(1, max(holdTo, rest/holdFor))
 		}
 		if k := len(out) - 1; k >= 0 && out[k].At == t {
 			out = out[:k]
 		}
 		// whole hundredths read better than what a root leaves
-		m := TempoMark{t, math.Round(100*bpm(t)*slow) / 100}
+		m := TempoMark{t, math.Round(100*bpmAt(a.Tempi, t)*slow) / 100}
 		if k := len(out) - 1; k < 0 || out[k].BPM != m.BPM {
 			out = append(out, m)
 		}
 	}
 	a.Tempi = out
-}
-
-// barOf is the index of the bar that holds t.
-func barOf(a *Arrangement, t Tick) int {
-	k := 0
-	for i, b := range a.Bars {
-		if b.At <= t {
-			k = i
-		}
-	}
-	return k
 }

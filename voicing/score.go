@@ -311,13 +311,18 @@ func (s *score) seconds(a, b Tick) float64 {
 
 // ticksFor is how many ticks sec lasts at t.
 func (s *score) ticksFor(t Tick, sec float64) Tick {
-	bpm := s.tempi[0].BPM
-	for _, m := range s.tempi {
+	return Tick(sec*bpmAt(s.tempi, t)/60*float64(PerQuarter) + 0.999)
+}
+
+// bpmAt is the tempo at t in quarters a minute, the first before all marks.
+func bpmAt(tempi []TempoMark, t Tick) float64 {
+	bpm := tempi[0].BPM
+	for _, m := range tempi {
 		if m.At <= t {
 			bpm = m.BPM
 		}
 	}
-	return Tick(sec*bpm/60*float64(PerQuarter) + 0.999)
+	return bpm
 }
 
 // before is the moment that lies sec before t, at the tempi that lead there.

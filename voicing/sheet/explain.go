@@ -77,7 +77,7 @@ func letGo(b *bytes.Buffer, a *voicing.Arrangement) {
 	io.WriteString(tw, "AT\tNOTE\tBEATS EARLY\tBECAUSE\n")
 	for _, g := range a.LetGo {
 		beat := voicing.PerQuarter
-		if i := barAt(a, g.At); i >= 0 {
+		if i := a.BarAt(g.At); i >= 0 {
 			beat = beatLen(a.Bars[i])
 		}
 		fmt.Fprintf(tw, "%s\t%s\t%.2f\t%s\n", place(a, g.At), g.Pitch, float64(g.Early)/float64(beat), oneLine(g.Reason))

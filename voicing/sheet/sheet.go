@@ -39,22 +39,9 @@ func beatLen(b voicing.Bar) voicing.Tick {
 	return voicing.PerQuarter
 }
 
-// barAt is the index of the bar that holds t; the last bar for what lies behind
-// the end, -1 when there are no bars.
-func barAt(a *voicing.Arrangement, t voicing.Tick) int {
-	at := -1
-	for i, b := range a.Bars {
-		if b.At > t && i > 0 {
-			break
-		}
-		at = i
-	}
-	return at
-}
-
 // place is the position as it is said: "3:2", "3:2&" half a beat later.
 func place(a *voicing.Arrangement, t voicing.Tick) string {
-	i := barAt(a, t)
+	i := a.BarAt(t)
 	if i < 0 {
 		return "?"
 	}
