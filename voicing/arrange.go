@@ -93,9 +93,25 @@ func Arrange(t *theory.Tune, p Plan) (*Arrangement, error) {
 	return a, nil
 }
 
+// player is who plays: the hands and the taste of a plan, or what most have.
+func (p *Plan) player() (Hand, RightHand, Taste) {
+	h, r, t := NormalHand(), NormalRightHand(), DefaultTaste()
+	if p.Hand != nil {
+		h = *p.Hand
+	}
+	if p.Right != nil {
+		r = *p.Right
+	}
+	if p.Taste != nil {
+		t = *p.Taste
+	}
+	return h, r, t
+}
+
 // newWorker reads a plan and lays out what is played: a worker that has its score.
 func newWorker(t *theory.Tune, p *Plan) (*worker, error) {
-	w := &worker{neck: StandardNeck(), hand: NormalHand(), right: NormalRightHand(), taste: DefaultTaste()}
+	w := &worker{neck: StandardNeck()}
+	w.hand, w.right, w.taste = p.player()
 	var err error
 	if w.tension, err = ParseTension(p.Tension); err != nil {
 		return nil, err
@@ -112,15 +128,6 @@ func newWorker(t *theory.Tune, p *Plan) (*worker, error) {
 	}
 	if p.Neck != nil {
 		w.neck = *p.Neck
-	}
-	if p.Hand != nil {
-		w.hand = *p.Hand
-	}
-	if p.Right != nil {
-		w.right = *p.Right
-	}
-	if p.Taste != nil {
-		w.taste = *p.Taste
 	}
 	if p.Key != "" {
 		k, err := theory.ParseKey(p.Key)
@@ -240,13 +247,9 @@ type worker struct {
 
 func (w *worker) arrange() *Arrangement {
 	s := w.s
-	// A capo is left out of the measure: above it the frets lie closer, so what
-	// is found without it is easier with it, and grips stay when it moves.
-	open := w.neck
-	open.Capo = 0
-	w.grasp = newGrasp(open, w.hand)
+	w.m = openMaker(w.neck, w.hand, w.right, w.taste)
+	w.grasp = w.m.grasp
 	w.same, w.used = map[string]*run{}, map[usesKey][]theory.Use{}
-	w.m = newMaker(w.neck, w.grasp, w.right, w.taste)
 	w.ps = s.points()
 	w.findTwins()
 	l := w.lay()
@@ -276,6 +279,15 @@ func (w *worker) arrange() *Arrangement {
 		a.Added = append(a.Added, ChordMark{c.at, c.chord.String(), c.chord})
 	}
 	return a
+}
+
+// openMaker makes grips that are measured without the capo: above it the frets lie
+// closer, so what is found without it is easier with it, and grips stay when it
+// moves.
+func openMaker(n Neck, h Hand, r RightHand, t Taste) *maker {
+	open := n
+	open.Capo = 0
+	return newMaker(n, newGrasp(open, h), r, t)
 }
 
 // A Setting is who plays.

@@ -27,9 +27,9 @@ type frame struct {
 }
 
 // newFrame looks at a tune that has notes and bars.
-func newFrame(t *theory.Tune, n Neck) *frame {
-	f := &frame{tune: t, neck: n, bpm: 120, bar: t.Bars[len(t.Bars)-1], last: t.Melody[len(t.Melody)-1],
-		hand: NormalHand(), right: NormalRightHand(), taste: DefaultTaste()}
+func newFrame(t *theory.Tune, n Neck, p *Plan) *frame {
+	f := &frame{tune: t, neck: n, bpm: 120, bar: t.Bars[len(t.Bars)-1], last: t.Melody[len(t.Melody)-1], written: p.Tension == "low"}
+	f.hand, f.right, f.taste = p.player()
 	for _, m := range t.Tempi {
 		f.bpm = m.BPM
 	}
@@ -168,8 +168,4 @@ func inOrder(all []sketch) (out []passage) {
 }
 
 // maker tries grips for what is put in.
-func (f *frame) maker() *maker {
-	open := f.neck
-	open.Capo = 0
-	return newMaker(f.neck, newGrasp(open, f.hand), f.right, f.taste)
-}
+func (f *frame) maker() *maker { return openMaker(f.neck, f.hand, f.right, f.taste) }

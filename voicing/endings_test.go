@@ -63,7 +63,7 @@ func sounding(t testing.TB, tune *theory.Tune) *frame {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return newFrame(tune.Transpose(theory.Interval{Steps: 7 * (oct / 12), Semitones: oct}), StandardNeck())
+	return newFrame(tune.Transpose(theory.Interval{Steps: 7 * (oct / 12), Semitones: oct}), StandardNeck(), &Plan{})
 }
 
 var endingsTried = strings.Fields("straight tag vamp run")
@@ -85,7 +85,7 @@ func TestEndingsOfSheets(t *testing.T) {
 					return
 				}
 				n++
-				home := newFrame(tune, StandardNeck()).closesOn(kind)
+				home := newFrame(tune, StandardNeck(), &Plan{}).closesOn(kind)
 				if home.Tones == 0 {
 					t.Errorf("%s has no chord to close on", name)
 					return
@@ -224,7 +224,7 @@ func TestEndingsHold(t *testing.T) {
 		if err != nil {
 			t.Skip(err)
 		}
-		f := newFrame(tune.Transpose(theory.Interval{Steps: 7 * (oct / 12), Semitones: oct}), StandardNeck())
+		f := newFrame(tune.Transpose(theory.Interval{Steps: 7 * (oct / 12), Semitones: oct}), StandardNeck(), &Plan{})
 		m := newMaker(f.neck, newGrasp(f.neck, f.hand), f.right, DefaultTaste())
 		kind := rapid.SampledFrom(endingsTried).Draw(t, "kind")
 		all := f.endings(kind)

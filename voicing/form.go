@@ -55,17 +55,7 @@ func newForm(t *theory.Tune, p *Plan, n Neck) (*form, error) {
 		return nil, fmt.Errorf("comping in chorus %d (there must be several, and this one of them)", p.Comp)
 	}
 	f := &form{tune: &theory.Tune{Title: t.Title, Composer: t.Composer, Key: t.Key, TempoAssumed: t.TempoAssumed, Warnings: t.Warnings}, comped: p.Comp - 1}
-	fr := newFrame(t, n)
-	fr.written = p.Tension == "low"
-	if p.Hand != nil {
-		fr.hand = *p.Hand
-	}
-	if p.Right != nil {
-		fr.right = *p.Right
-	}
-	if p.Taste != nil {
-		fr.taste = *p.Taste
-	}
+	fr := newFrame(t, n, p)
 	if intro.Kind != "none" {
 		x, err := choose(fr.introductions(intro.Kind), intro, IntroName)
 		if err != nil {
