@@ -77,13 +77,7 @@ func (f *frame) seconds(t theory.Time) float64 { return t.Float() * 60 / f.bpm }
 func (f *frame) full() theory.Time { return f.bar.Metre.BarLen() }
 
 // beats is how many beats a bar has, 0 where that is no whole number.
-func (f *frame) beats() int {
-	b := f.full().Float() / f.bar.Beat.Float()
-	if n := int(b + 0.5); abs(b-float64(n)) < 1e-9 {
-		return n
-	}
-	return 0
-}
+func (f *frame) beats() int { return wholes(f.full(), f.bar.Beat) }
 
 // hold is how long the tune's last note has to the end of its bar; played out
 // where the bar is short for the pick-up and bars follow.

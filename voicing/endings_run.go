@@ -60,12 +60,6 @@ func (f *frame) runUnit() theory.Time {
 	return u
 }
 
-// multiple reports whether a is a whole number of b.
-func multiple(a, b theory.Time) bool {
-	x := a.Mul(b.Den(), b.Num())
-	return x.Den() == 1
-}
-
 // How many chords a run has.
 const (
 	fewestSteps, mostSteps = 4, 8

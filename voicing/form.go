@@ -62,7 +62,8 @@ func newForm(t *theory.Tune, p *Plan, n Neck) (*form, error) {
 			return nil, err
 		}
 		f.names[0] = x.name
-		f.put(&x, fullBar(t), IntroName, "i")
+		like, _ := fullBar(t)
+		f.put(&x, like, IntroName, "i")
 		f.intro = len(f.tune.Bars)
 	}
 	for c := range choruses {
@@ -84,15 +85,16 @@ func newForm(t *theory.Tune, p *Plan, n Neck) (*form, error) {
 	return f, nil
 }
 
-// fullBar is the first bar of a tune that is no pick-up, the first of all where
-// all are.
-func fullBar(t *theory.Tune) theory.Bar {
-	for _, b := range t.Bars {
-		if !b.IsPickup() {
-			return b
+// fullBar is the first bar of a tune that is no pick-up, the last of all where
+// all are, and how long the pick-up is.
+func fullBar(t *theory.Tune) (full theory.Bar, pickup theory.Time) {
+	for _, full = range t.Bars {
+		if !full.IsPickup() {
+			break
 		}
+		pickup = pickup.Add(full.Len)
 	}
-	return t.Bars[0]
+	return full, pickup
 }
 
 // put appends the bars of a passage that stand for themselves, in the metre and
@@ -251,22 +253,14 @@ func without(t *theory.Tune, bars int) *theory.Tune {
 		}
 	}
 	var zero theory.Time
-	// from is when what begins at and lasts d begins in what is left, and how long
-	// it lasts there; not ok where it is over before.
-	from := func(at, d theory.Time) (theory.Time, theory.Time, bool) {
-		if at = at.Sub(start); at.Less(zero) {
-			return zero, d.Add(at), zero.Less(d.Add(at))
-		}
-		return at, d, true
-	}
 	ok := false
 	for _, n := range t.Melody {
-		if n.At, n.Len, ok = from(n.At, n.Len); ok {
+		if n.At, n.Len, ok = since(start, n.At, n.Len); ok {
 			c.Melody = append(c.Melody, n)
 		}
 	}
 	for _, x := range t.Changes {
-		if x.At, x.Len, ok = from(x.At, x.Len); ok {
+		if x.At, x.Len, ok = since(start, x.At, x.Len); ok {
 			c.Changes = append(c.Changes, x)
 		}
 	}

@@ -26,11 +26,11 @@ func (f *frame) introductions(kind string) []passage {
 	})
 }
 
-func (o *opening) onNeck(midi int) bool { return len(o.neck.Stops(midi)) > 0 }
+func (o *opening) onNeck(midi int) bool { return len(o.f.neck.Stops(midi)) > 0 }
 
 // An opening is what an introduction leads into.
 type opening struct {
-	*frame
+	f       *frame
 	key     theory.Key
 	full    theory.Bar  // the first full bar
 	beat    theory.Time // of its metre
@@ -40,12 +40,10 @@ type opening struct {
 	barTime float64     // how long a full bar is, in seconds
 	first   int         // the tune's first note
 	target  theory.Chord
-	iv      theory.Interval // from C, in which progressions are written
 	mode    mode
 	scale   theory.PCSet
 	lo, hi  int // where its top line may lie
 	middle  float64
-	pull    float64 // what a half step away from a contour costs a line
 }
 
 // A mode is what a progression is chosen by.
@@ -59,20 +57,18 @@ const (
 	phrygian
 )
 
+// slowBar is from where on a bar is slow, in seconds: its lines are calmer, and two
+// are as long as four.
+const slowBar = 3.2
+
 // shortestUnit is how long a chord of a turnaround lasts at least, in seconds;
 // where half a bar is shorter, each has a bar.
 const shortestUnit = 0.75
 
 func newOpening(f *frame) *opening {
 	t := f.tune
-	o := &opening{frame: f, first: t.Melody[0].Pitch.MIDI(), pull: 0.18}
-	for _, b := range t.Bars {
-		o.full = b
-		if !b.IsPickup() {
-			break
-		}
-		o.pickup = o.pickup.Add(b.Len)
-	}
+	o := &opening{f: f, first: t.Melody[0].Pitch.MIDI()}
+	o.full, o.pickup = fullBar(t)
 	o.key, o.beat, o.bar = o.full.Key, theory.BeatOf(o.full.Metre), o.full.Metre.BarLen()
 	if !o.pickup.Less(o.bar) {
 		o.pickup = theory.Time{}
@@ -86,14 +82,14 @@ func newOpening(f *frame) *opening {
 	if o.beats()%2 == 0 && o.barTime/2 >= shortestUnit {
 		o.unit = o.bar.Mul(1, 2)
 	}
-	o.iv = theory.IntervalBetween(theory.Name{Letter: theory.C}, o.key.Tonic)
 	for _, c := range t.Changes {
 		if !c.Chord.NoChord && o.full.At.Less(c.At.Add(c.Len)) {
 			o.target = c.Chord
 			break
 		}
 	}
-	major0 := theory.Key{Tonic: theory.Name{Letter: theory.C}}.Transpose(o.iv).Fifths
+	inC := theory.Name{Letter: theory.C}
+	major0 := theory.Key{Tonic: inC}.Transpose(theory.IntervalBetween(inC, o.key.Tonic)).Fifths
 	switch d := o.key.Fifths - major0; {
 	case o.key.Minor && d == -2:
 		o.mode = dorian
@@ -106,7 +102,7 @@ func newOpening(f *frame) *opening {
 	}
 	o.scale = signaturePCs(o.key.Fifths)
 	if o.target.Tones == 0 {
-		o.target = o.chord("C")
+		o.target = chordsFor(o.key.Tonic, "C")[0]
 	}
 	// A line of its own where the tune's beginning lies, on the two high strings.
 	sum, lasts := 0.0, 0.0
@@ -124,24 +120,17 @@ func newOpening(f *frame) *opening {
 }
 
 // beats is how many there are in a full bar, 0 where they do not fill it.
-func (o *opening) beats() int {
-	if n := o.bar.Mul(o.beat.Den(), o.beat.Num()); n.Den() == 1 {
-		return int(n.Num())
-	}
-	return 0
-}
+func (o *opening) beats() int { return wholes(o.bar, o.beat) }
 
 func (o *opening) compound() bool { return o.beat == theory.Quarters(3, 2) }
 
-// chord is the one that is written for C, moved to the tune's tonic.
-func (o *opening) chord(inC string) theory.Chord {
-	return theory.MustChord(inC).Transpose(o.iv)
-}
-
-// into is a chord in relation to the tune's first: written for one that leads to
-// C.
-func (o *opening) into(inC string) theory.Chord {
-	return theory.MustChord(inC).Transpose(theory.IntervalBetween(theory.Name{Letter: theory.C}, o.target.Root))
+// chordsFor are chords that are written for C, moved to another root.
+func chordsFor(root theory.Name, text string) (out []theory.Chord) {
+	iv := theory.IntervalBetween(theory.Name{Letter: theory.C}, root)
+	for _, s := range strings.Fields(text) {
+		out = append(out, theory.MustChord(s).Transpose(iv))
+	}
+	return out
 }
 
 // home reports whether the tune begins on its tonic.
@@ -149,13 +138,11 @@ func (o *opening) home() bool { return o.target.RootPC() == o.key.Tonic.PC() }
 
 // five is the dominant of the tune's first chord.
 func (o *opening) five() theory.Chord {
-	switch {
-	case o.plain && !(o.home() && o.mode == phrygian):
-		return o.into("G7")
-	case o.target.Kind == theory.Minor || o.target.Kind == theory.HalfDiminished:
-		return o.into("G7b9")
+	text := "G7"
+	if minor := o.target.Kind == theory.Minor || o.target.Kind == theory.HalfDiminished; minor && (!o.f.plain || o.home() && o.mode == phrygian) {
+		text = "G7b9"
 	}
-	return o.into("G7")
+	return chordsFor(o.target.Root, text)[0]
 }
 
 // A pulse is a place for a note of a top line.
@@ -167,7 +154,7 @@ type cell [][2]int64
 // cells are the rhythms of bars for top lines, the first for a riff, the second
 // calmer, the third for what leads on.
 func (o *opening) cells() [3]cell {
-	slow := o.barTime > 3.2
+	slow := o.barTime > slowBar
 	switch n := o.beats(); {
 	case n == 4 && !o.compound():
 		if slow {
@@ -191,7 +178,7 @@ func (o *opening) cells() [3]cell {
 		}
 		return [3]cell{led, {{0, 12 * int64(n)}}, even}
 	}
-	whole := o.bar.Mul(12*o.beat.Den(), o.beat.Num())
+	whole := ratio(o.bar, o.beat).Mul(12, 1)
 	if whole.Den() != 1 {
 		whole = theory.Quarters(12, 1)
 	}
@@ -209,13 +196,10 @@ func (o *opening) pulses(from, end theory.Time, cells ...cell) []pulse {
 		at := from.Add(o.bar.Mul(int64(i), 1))
 		for _, x := range c {
 			s := pulse{at.Add(o.beat.Mul(x[0], 12)), o.beat.Mul(x[1], 12)}
-			if !s.at.Less(end) {
-				continue
+			if s.at.Less(end) {
+				s.len = shorter(s.len, end.Sub(s.at))
+				out = append(out, s)
 			}
-			if end.Less(s.at.Add(s.len)) {
-				s.len = end.Sub(s.at)
-			}
-			out = append(out, s)
 		}
 	}
 	return out
@@ -296,12 +280,29 @@ func (o *opening) next(p int) float64 {
 	return 4
 }
 
-// sing finds a line through the pulses over the chords: by steps mostly, near to
-// want, which is a contour; from one pitch where start is not 0, and going round
-// to its beginning where round is set, else leading to the tune's first note.
-func (o *opening) sing(pulses []pulse, chords []passageChord, start int, round bool, want func(x float64) float64) []int {
+// A course is how a line goes: near to a contour, which has its pitch from the
+// beginning, 0, to the end, 1.
+type course struct {
+	from    int  // its first pitch, 0 for any
+	round   bool // it goes round to its beginning, else it leads to the tune's first note
+	firm    bool // it keeps closer to its contour
+	contour func(x float64) float64
+}
+
+// What a half step away from its contour costs a line.
+const (
+	loosePull = 0.18
+	firmPull  = 2 * loosePull
+)
+
+// sing finds a line through the pulses over the chords, by steps mostly.
+func (o *opening) sing(pulses []pulse, chords []passageChord, w course) []int {
 	if len(pulses) == 0 {
 		return nil
+	}
+	pull := loosePull
+	if w.firm {
+		pull = firmPull
 	}
 	n := o.hi - o.lo + 1
 	stay := make([][]float64, len(pulses))
@@ -329,13 +330,13 @@ func (o *opening) sing(pulses []pulse, chords []passageChord, start int, round b
 			if !o.onNeck(o.lo + p) {
 				stay[i][p] += 1e6
 			}
-			stay[i][p] += o.pull * abs(float64(o.lo+p)-want(x))
+			stay[i][p] += pull * abs(float64(o.lo+p)-w.contour(x))
 		}
 	}
 	var best []int
 	bestCost := 1e18
 	for p0 := range n {
-		if start != 0 && o.lo+p0 != start {
+		if w.from != 0 && o.lo+p0 != w.from {
 			continue
 		}
 		cost := make([]float64, n)
@@ -360,7 +361,7 @@ func (o *opening) sing(pulses []pulse, chords []passageChord, start int, round b
 		}
 		for p := range n {
 			c := cost[p]
-			if round {
+			if w.round {
 				c += leap(o.lo+p, o.lo+p0)
 			} else {
 				c += o.next(o.lo + p)
@@ -439,10 +440,7 @@ func (o *opening) lay(chords []theory.Chord, unit, end theory.Time) []passageCho
 			}
 			continue
 		}
-		d := unit
-		if end.Less(at.Add(d)) {
-			d = end.Sub(at)
-		}
+		d := shorter(unit, end.Sub(at))
 		if k := len(out) - 1; k >= 0 && out[k].Chord.String() == c.String() {
 			out[k].Len = out[k].Len.Add(d)
 			continue
@@ -478,21 +476,21 @@ func uppers(cs []theory.Chord) string {
 // turns are the progressions of vamps, written for C.
 func (o *opening) turns() []string {
 	switch {
-	case o.mode == mixolydian && o.plain:
+	case o.mode == mixolydian && o.f.plain:
 		return []string{"C C Bb Bb", "C Bb F C", "C F Bb C"}
 	case o.mode == mixolydian:
 		return []string{"C7 Bb C7 Gm7", "C7 Bb F C7", "C7 C7 Bb Bb"}
-	case o.mode == dorian && o.plain:
+	case o.mode == dorian && o.f.plain:
 		return []string{"Cm Cm Bb Bb", "Cm F Cm Bb", "Cm Gm Bb Cm"}
 	case o.mode == dorian:
 		return []string{"Cm7 F7 Cm7 F7", "Cm7 Dm7 Eb6 Dm7", "Cm7 Cm7 Bb6 F7"}
 	case o.mode == phrygian:
 		return []string{"Cm Db Cm Bbm", "Cm Bbm Ab Bbm", "Cm Cm Db Db"}
-	case o.mode == minor && o.plain:
+	case o.mode == minor && o.f.plain:
 		return []string{"Cm Cm Fm G7", "Cm Bb Ab G7", "Cm G7 Cm G7"}
 	case o.mode == minor:
 		return []string{"Cm6 Ab7 Dm7b5 G7b9", "Cm6 Am7b5 Dm7b5 G7b9", "Cm7 Bb7 Abmaj7 G7b9"}
-	case o.plain:
+	case o.f.plain:
 		return []string{"C C F G7", "C F C G7", "C Am F G7"}
 	}
 	return []string{"C6 A7 Dm7 G7", "C6 C#dim7 Dm7 G7", "Em7 A7b9 Dm7 G7", "C6 Eb7 Dm7 Db7"}
@@ -507,21 +505,15 @@ func (o *opening) vamps() []passage {
 	var out []passage
 	cs := o.cells()
 	for i, text := range o.turns() {
-		var turn []theory.Chord
-		for _, s := range strings.Fields(text) {
-			turn = append(turn, o.chord(s))
-		}
+		turn := chordsFor(o.key.Tonic, text)
 		unit := o.unit
 		length := unit.Mul(int64(len(turn)), 1)
-		bars := int(length.Mul(o.bar.Den(), o.bar.Num()).Num())
+		bars := int(ratio(length, o.bar).Num())
 		times := 2
 		if o.barTime*float64(bars) > longestTurn {
 			times = 1
 		}
-		var all []theory.Chord
-		for range times {
-			all = append(all, turn...)
-		}
+		all := slices.Repeat(turn, times)
 		if !o.home() {
 			all[len(all)-1] = o.five()
 		}
@@ -538,7 +530,7 @@ func (o *opening) vamps() []passage {
 			pattern = append(pattern, []cell{a, b}[k%2])
 		}
 		round := o.pulses(theory.Time{}, total, pattern...)
-		riff := o.sing(round, o.lay(turn, unit, length), 0, true, o.level)
+		riff := o.sing(round, o.lay(turn, unit, length), course{round: true, contour: o.level})
 		notes := []theory.Note{}
 		for k := range times {
 			from := length.Mul(int64(k), 1)
@@ -557,7 +549,7 @@ func (o *opening) vamps() []passage {
 				if keep < len(riff) && len(rest) > 1 {
 					start = riff[keep]
 				}
-				notes = append(notes, o.notes(rest, o.sing(rest, chords, start, false, o.level))...)
+				notes = append(notes, o.notes(rest, o.sing(rest, chords, course{from: start, contour: o.level}))...)
 			}
 		}
 		name := fmt.Sprintf("a vamp, %s", symbols(turn))
@@ -573,41 +565,35 @@ func (o *opening) vamps() []passage {
 func (o *opening) pedals() []passage {
 	var rows []string
 	switch {
-	case o.plain && (o.mode == minor || o.mode == dorian || o.mode == phrygian):
+	case o.f.plain && o.key.Minor:
 		rows = []string{"Cm/G Fm/G Cm/G G7", "Fm/G Cm/G Fm/G G7", "Cm/G Bb/G Ab/G G7"}
-	case o.plain:
+	case o.f.plain:
 		rows = []string{"C/G F/G C/G G7", "F/G C/G F/G G7", "C/G Am/G F/G G7"}
-	case o.mode == minor || o.mode == dorian || o.mode == phrygian:
+	case o.key.Minor:
 		rows = []string{"Cm6/G Bdim7/G Cm6/G Bdim7/G Cm6/G Bdim7/G Cm6/G G7b9", "Fm6/G Cm6/G Fm6/G G7b9", "Ab6/G Fm6/G Ab6/G G7b9"}
 	default:
 		rows = []string{"C6/G Bdim7/G C6/G Bdim7/G C6/G Bdim7/G C6/G G7", "F6/G Bdim7/G C6/G G7", "Ab6/G F6/G Ab6/G G7"}
 	}
+	bars := 4
+	if o.barTime > slowBar && o.unit != o.bar {
+		bars = 2
+	}
+	total := o.bar.Mul(int64(bars), 1)
+	m := o.f.maker()
 	var out []passage
 	for i, text := range rows {
-		var all []theory.Chord
-		for _, s := range strings.Fields(text) {
-			all = append(all, o.chord(s))
-		}
-		bars := 4
-		if o.barTime > 3.2 {
-			bars = 2
-		}
-		if o.unit == o.bar {
-			bars = 4
-		}
-		total := o.bar.Mul(int64(bars), 1)
+		all := chordsFor(o.key.Tonic, text)
 		// no chord shorter than those of a turnaround; the last is the dominant
-		if n := int(total.Mul(o.unit.Den(), o.unit.Num()).Num()); n < len(all) {
+		if n := int(ratio(total, o.unit).Num()); n < len(all) {
 			all = append(all[:n-1:n-1], all[len(all)-1])
 		}
 		unit := total.Mul(1, int64(len(all)))
 		end := total.Sub(o.pickup)
 		chords := o.lay(all, unit, end)
 		ss := o.over(chords)
-		grows := *o // it goes somewhere while the bass stands
-		grows.pull = 2 * o.pull
-		line := grows.sing(ss, chords, 0, false, o.shape(i%2 == 0 && o.first-o.lo >= o.hi-o.first))
-		o.hold(chords, ss, line)
+		// it goes somewhere while the bass stands
+		line := o.sing(ss, chords, course{firm: true, contour: o.shape(i%2 == 0 && o.first-o.lo >= o.hi-o.first)})
+		o.hold(m, chords, ss, line)
 		out = append(out, passage{name: "a pedal on " + all[0].Bass.String() + " under " + uppers(all), bars: o.barsFor(bars), notes: o.notes(ss, line), chords: chords})
 	}
 	return out
@@ -620,11 +606,8 @@ func (o *opening) over(chords []passageChord) []pulse {
 	var spans []pulse
 	for _, c := range chords {
 		for at, end := c.At, c.At.Add(c.Len); at.Less(end); {
-			d := end.Sub(at)
-			bars := at.Mul(o.bar.Den(), o.bar.Num())
-			if left := o.bar.Mul(bars.Num()/bars.Den()+1, 1).Sub(at); left.Less(d) {
-				d = left
-			}
+			bars := ratio(at, o.bar)
+			d := shorter(end.Sub(at), o.bar.Mul(bars.Num()/bars.Den()+1, 1).Sub(at))
 			spans = append(spans, pulse{at, d})
 			at = at.Add(d)
 		}
@@ -632,7 +615,7 @@ func (o *opening) over(chords []passageChord) []pulse {
 	for i, c := range spans {
 		at, d := c.at, c.len
 		var parts []theory.Time
-		switch n := d.Mul(o.beat.Den(), o.beat.Num()).Float(); {
+		switch n := ratio(d, o.beat).Float(); {
 		case n >= 4:
 			parts = []theory.Time{d.Mul(1, 2), d.Mul(1, 4), d.Mul(1, 4)}
 		case n >= 3:
@@ -652,7 +635,7 @@ func (o *opening) over(chords []passageChord) []pulse {
 
 // hold asks for grips over one low dominant, which are led by step from one to
 // the next. Where no hand can hold any, the arranger chooses.
-func (o *opening) hold(chords []passageChord, ss []pulse, line []int) {
+func (o *opening) hold(m *maker, chords []passageChord, ss []pulse, line []int) {
 	tops := make([]int, len(chords))
 	for i, c := range chords {
 		for k, s := range ss {
@@ -661,10 +644,9 @@ func (o *opening) hold(chords []passageChord, ss []pulse, line []int) {
 			}
 		}
 	}
-	m := o.maker()
 	bestCost := 1e18
 	var best [][]int
-	for bass := o.neck.Low(); bass <= highestPedal; bass++ {
+	for bass := o.f.neck.Low(); bass <= highestPedal; bass++ {
 		if (bass-chords[0].Chord.BassPC())%12 != 0 {
 			continue
 		}
@@ -809,45 +791,35 @@ const mostLast = 4
 
 // lasts take the tune's last bars and lead them into its beginning.
 func (o *opening) lasts() []passage {
-	t := o.tune
+	t := o.f.tune
 	n := len(t.Bars)
-	arrival := t.BarAt(o.last.At) // where the last note comes
+	arrival := t.BarAt(o.f.last.At) // where the last note comes
 	var out []passage
 	whole := o.ending(n)
-	before := o.ending(arrival)
-	inArrival := o.last.At == t.Bars[arrival].At
-	type closing struct {
-		name   string
-		chords [4]string // into C, the last ones first to be taken
-	}
-	closings := []closing{{"", [4]string{"Em7", "A7", "Dm7", "G7"}}, {"by half steps", [4]string{"C6", "C#dim7", "Dm7", "G7"}}, {"by the tritone", [4]string{"Em7", "Eb7", "Dm7", "Db7"}}}
+	// what leads to C, the last chords first to be taken
+	turns := []string{"Em7 A7 Dm7 G7", "C6 C#dim7 Dm7 G7", "Em7 Eb7 Dm7 Db7"}
 	switch {
-	case o.plain && (o.target.Kind == theory.Minor):
-		closings = []closing{{"", [4]string{"Cm", "Cm", "Fm", "G7"}}, {"", [4]string{"Cm", "Bb", "Ab", "G7"}}}
-	case o.plain:
-		closings = []closing{{"", [4]string{"C", "C", "F", "G7"}}, {"", [4]string{"C", "Am", "Dm", "G7"}}}
+	case o.f.plain && o.target.Kind == theory.Minor:
+		turns = []string{"Cm Cm Fm G7", "Cm Bb Ab G7"}
+	case o.f.plain:
+		turns = []string{"C C F G7", "C Am Dm G7"}
 	case o.target.Kind == theory.Minor || o.target.Kind == theory.HalfDiminished:
-		closings = []closing{{"", [4]string{"Cm6", "Am7b5", "Dm7b5", "G7b9"}}, {"", [4]string{"Cm6", "Ab7", "Dm7b5", "G7b9"}}, {"by the tritone", [4]string{"Eb6", "D7", "Ab7", "Db7"}}}
+		turns = []string{"Cm6 Am7b5 Dm7b5 G7b9", "Cm6 Ab7 Dm7b5 G7b9", "Eb6 D7 Ab7 Db7"}
 	}
-	for _, c := range closings {
-		var cs []theory.Chord
-		for _, s := range c.chords {
-			cs = append(cs, o.into(s))
-		}
-		p, ok := o.lastBars(whole, n, cs)
+	for _, text := range turns {
+		p, ok := o.lastBars(whole, n, chordsFor(o.target.Root, text))
 		if ok && !slices.ContainsFunc(out, func(q passage) bool { return q.name == p.name }) {
 			out = append(out, p)
 		}
 	}
-	if inArrival && arrival > 1 {
-		if p, ok := o.lastBars(before, arrival, []theory.Chord{o.five()}); ok {
+	if o.f.last.At == t.Bars[arrival].At && arrival > 1 {
+		if p, ok := o.lastBars(o.ending(arrival), arrival, []theory.Chord{o.five()}); ok {
 			p.name = "the last phrase, up to its arrival"
-			long := o.bar.Mul(3, 2)
-			if k := len(out); k > 0 && o.last.Len.Less(long) {
-				out = append(out[:1:1], append([]passage{p}, out[1:]...)...)
-			} else {
-				out = append([]passage{p}, out...)
+			rank := 0
+			if o.f.last.Len.Less(o.bar.Mul(3, 2)) {
+				rank = min(1, len(out))
 			}
+			out = slices.Insert(out, rank, p)
 		}
 	}
 	return out
@@ -856,7 +828,7 @@ func (o *opening) lasts() []passage {
 // ending is where the last bars before a bar begin; the same as the bar where
 // they have not all the metre and length of the tune's first.
 func (o *opening) ending(bar int) int {
-	bars := o.tune.Bars
+	bars := o.f.tune.Bars
 	from := bar
 	for from > 0 && bar-from < mostLast {
 		b := bars[from-1]
@@ -871,9 +843,9 @@ func (o *opening) ending(bar int) int {
 // tooHigh reports whether bars moved by an interval lie higher than the tune
 // itself goes, or more than a fifth above where they are.
 func (o *opening) tooHigh(from, to int, iv theory.Interval) bool {
-	bars := o.tune.Bars
+	bars := o.f.tune.Bars
 	top, there := 0, 0
-	for _, n := range o.tune.Melody {
+	for _, n := range o.f.tune.Melody {
 		p := n.Pitch.MIDI()
 		top = max(top, p)
 		if !n.At.Less(bars[from].At) && n.At.Less(bars[to-1].At.Add(bars[to-1].Len)) {
@@ -883,11 +855,11 @@ func (o *opening) tooHigh(from, to int, iv theory.Interval) bool {
 	return iv.Semitones > 6 || iv.Semitones > 0 && there > top
 }
 
-// lastBars are the tune's bars [from, to) with a close of some chords, the last
+// lastBars are the tune's bars [from, to) with a turn of some chords, the last
 // of them at least, that leads to the tune's first; not ok where there are too
 // few.
-func (o *opening) lastBars(from, to int, close []theory.Chord) (passage, bool) {
-	t := o.tune
+func (o *opening) lastBars(from, to int, turn []theory.Chord) (passage, bool) {
+	t := o.f.tune
 	if to-from < 2 {
 		return passage{}, false
 	}
@@ -901,47 +873,31 @@ func (o *opening) lastBars(from, to int, close []theory.Chord) (passage, bool) {
 		iv = iv.Octaves(-1)
 	}
 	for _, n := range t.Melody {
-		over := n.At.Add(n.Len).Sub(start)
-		n.At, n.Grace = n.At.Sub(start), nil
-		n.Pitch = n.Pitch.Transpose(iv)
-		switch {
-		case n.At.Less(zero) && over.Less(o.beat), !n.At.Less(end):
+		at, d, ok := since(start, n.At, n.Len)
+		if !ok || n.At.Less(start) && d.Less(o.beat) {
 			continue
-		case n.At.Less(zero):
-			n.At, n.Len = zero, over
 		}
-		if end.Less(n.At.Add(n.Len)) {
-			n.Len = end.Sub(n.At)
-		}
+		n.At, n.Len, n.Pitch, n.Grace = at, d, n.Pitch.Transpose(iv), nil
 		x.notes = append(x.notes, n)
 	}
 	for _, c := range t.Changes {
-		over := c.At.Add(c.Len).Sub(start)
-		c.At = c.At.Sub(start)
-		c.Chord = c.Chord.Transpose(iv)
-		if over.Cmp(zero) <= 0 || !c.At.Less(end) {
-			continue
+		if at, d, ok := since(start, c.At, c.Len); ok {
+			x.chords = append(x.chords, passageChord{Change: theory.Change{At: at, Len: d, Chord: c.Chord.Transpose(iv)}})
 		}
-		if c.At.Less(zero) {
-			c.At, c.Len = zero, over
-		}
-		if end.Less(c.At.Add(c.Len)) {
-			c.Len = end.Sub(c.At)
-		}
-		x.chords = append(x.chords, passageChord{Change: c})
 	}
+	x.cut(end)
 	if len(x.notes) == 0 || len(x.chords) == 0 {
 		return passage{}, false
 	}
 	last := x.notes[len(x.notes)-1]
 	lead := x.chords[len(x.chords)-1].Chord
-	if len(close) == 1 && (fallsFifth(lead, o.target) || lead.IsDominant() && (lead.RootPC()-o.target.RootPC()+12)%12 == 1) {
+	if len(turn) == 1 && (fallsFifth(lead, o.target) || lead.IsDominant() && (lead.RootPC()-o.target.RootPC()+12)%12 == 1) {
 		return x, true // it leads there by itself
 	}
-	// the close begins a beat after the last note at the earliest
+	// the turn begins a beat after the last note at the earliest
 	hold := last.At.Add(o.beat)
 	units := 0
-	for units < len(close) && !end.Sub(o.unit.Mul(int64(units), 1)).Add(o.pickup).Less(hold.Add(o.unit)) {
+	for units < len(turn) && !end.Sub(o.unit.Mul(int64(units), 1)).Add(o.pickup).Less(hold.Add(o.unit)) {
 		units++
 	}
 	total := o.bar.Mul(int64(to-from), 1)
@@ -955,44 +911,26 @@ func (o *opening) lastBars(from, to int, close []theory.Chord) (passage, bool) {
 	if !zero.Less(from0) {
 		return passage{}, false
 	}
-	close = close[len(close)-units:]
-	x.name = fmt.Sprintf("the tune's last bars, then %s", symbols(close))
-	var kept []passageChord
-	for _, c := range x.chords {
-		if !c.At.Less(from0) {
-			continue
-		}
-		if from0.Less(c.At.Add(c.Len)) {
-			c.Len = from0.Sub(c.At)
-		}
-		kept = append(kept, c)
-	}
-	var closed []passageChord
+	turn = turn[len(turn)-units:]
+	x.name = fmt.Sprintf("the tune's last bars, then %s", symbols(turn))
+	x.cut(from0)
 	unit := o.unit
 	if units == 1 {
 		unit = end.Sub(from0)
 	}
-	for _, c := range o.lay(close, unit, end.Sub(from0)) {
-		c.At = c.At.Add(from0)
-		closed = append(closed, c)
+	leads := o.lay(turn, unit, end.Sub(from0))
+	for i := range leads {
+		leads[i].At = leads[i].At.Add(from0)
 	}
-	x.chords = append(kept, closed...)
-	var notes []theory.Note
+	x.chords = append(x.chords, leads...)
 	pitch := last.Pitch.MIDI()
-	for _, n := range x.notes {
-		if !n.At.Less(from0) {
-			break
-		}
-		if from0.Less(n.At.Add(n.Len)) {
-			n.Len = from0.Sub(n.At)
-		}
-		notes = append(notes, n)
-		pitch = n.Pitch.MIDI()
+	if k := len(x.notes); k > 0 {
+		pitch = x.notes[k-1].Pitch.MIDI()
 	}
-	ss := o.over(closed)
-	line := o.sing(ss, closed, 0, false, func(x float64) float64 {
+	ss := o.over(leads)
+	line := o.sing(ss, leads, course{contour: func(x float64) float64 {
 		return float64(pitch) + float64(o.first-pitch)*(0.2+0.8*x)
-	})
-	x.notes = append(notes, o.notes(ss, line)...)
+	}})
+	x.notes = append(x.notes, o.notes(ss, line)...)
 	return x, true
 }

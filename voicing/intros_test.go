@@ -71,7 +71,7 @@ func TestIntroductions(t *testing.T) {
 // introFaults says what is wrong with an introduction.
 func introFaults(a *Arrangement, f *form, plain *Arrangement) error {
 	tune := &theory.Tune{Bars: f.tune.Bars[f.intro:]}
-	first := fullBar(tune)
+	first, _ := fullBar(tune)
 	end := ticks(f.tune.Bars[f.intro].At)
 	if a.Sections[0].Name != IntroName || a.Sections[0].To != f.intro || a.Before == 0 {
 		return fmt.Errorf("sections %v, %d phrases before", a.Sections, a.Before)

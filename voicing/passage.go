@@ -43,6 +43,56 @@ func (p *passage) length() theory.Time {
 	return d
 }
 
+// cut leaves of a passage what comes before end.
+func (p *passage) cut(end theory.Time) {
+	notes, chords := p.notes[:0], p.chords[:0]
+	for _, n := range p.notes {
+		if n.At.Less(end) {
+			n.Len = shorter(n.Len, end.Sub(n.At))
+			notes = append(notes, n)
+		}
+	}
+	for _, c := range p.chords {
+		if c.At.Less(end) {
+			c.Len = shorter(c.Len, end.Sub(c.At))
+			chords = append(chords, c)
+		}
+	}
+	p.notes, p.chords = notes, chords
+}
+
+// since is when what begins at and lasts d begins, counted from a start, and how
+// long it lasts from there on; not ok where it is over before.
+func since(start, at, d theory.Time) (theory.Time, theory.Time, bool) {
+	zero := theory.Time{}
+	if at = at.Sub(start); at.Less(zero) {
+		return zero, d.Add(at), zero.Less(d.Add(at))
+	}
+	return at, d, true
+}
+
+// shorter is the shorter of two lengths.
+func shorter(a, b theory.Time) theory.Time {
+	if b.Less(a) {
+		return b
+	}
+	return a
+}
+
+// ratio is how often b goes into a.
+func ratio(a, b theory.Time) theory.Time { return a.Mul(b.Den(), b.Num()) }
+
+// multiple reports whether a is a whole number of b.
+func multiple(a, b theory.Time) bool { return ratio(a, b).Den() == 1 }
+
+// wholes is how often b goes into a, 0 where that is no whole number.
+func wholes(a, b theory.Time) int {
+	if !multiple(a, b) {
+		return 0
+	}
+	return int(ratio(a, b).Num())
+}
+
 // A Choice is a kind of introduction or ending and which of that kind, from 1,
 // the one that suits best.
 type Choice struct {
