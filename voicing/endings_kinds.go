@@ -71,12 +71,12 @@ var shortTable = []device{
 }
 
 // fits reports whether a device is of this tune's mode and music.
-func (f *frame) fits(keys int, plain bool) bool {
+func (f *frame) fits(d device) bool {
 	mode := majorKeys
 	if f.minor() {
 		mode = minorKeys
 	}
-	return keys&mode != 0 && plain == f.plain
+	return d.keys&mode != 0 && d.plain == f.plain
 }
 
 // chordsOf are the chords of some steps.
@@ -85,6 +85,14 @@ func (f *frame) chordsOf(steps string) (out []theory.Chord) {
 		out = append(out, f.step(s))
 	}
 	return out
+}
+
+// comeHome are some chords of a length each and a last one after them.
+func (f *frame) comeHome(chords []theory.Chord, each theory.Time, whole bool, fin final) (out []item) {
+	for _, c := range chords {
+		out = append(out, item{len: each, chord: c, whole: whole})
+	}
+	return append(out, item{chord: fin.chord(f)})
 }
 
 // span is how long the chords of a turn last: a beat where it is slow, half a
@@ -147,55 +155,52 @@ func (f *frame) straight() []sketch {
 		if d := (sung - c.RootPC() + 12) % 12; d == 3 && c.Tones.Has(4) || d == 4 && c.Tones.Has(3) || d == 1 || d == 5 && c.Tones.Has(4) {
 			continue
 		}
-		all = append(all, sketch{f.lastChord("home with the "+fin.name(), fin), 3 + 0.3*float64(k), nil})
+		all = append(all, sketch{f.lastChord("home with the "+fin.name, fin), 3 + 0.3*float64(k), nil})
 	}
 	hold := f.hold(false)
 	if hold.Less(f.full()) || f.seconds(hold) < 2 {
 		return all
 	}
 	from := f.last.Pitch.MIDI()
-	put := func(d device, stand, each theory.Time) {
+	two := f.bar.Beat.Mul(2, 1)
+	each := f.span(0.45)
+	// the last chord needs its time too
+	stand, devices := hold.Sub(each.Mul(2, 1)).Sub(f.closing()), deviceTable
+	// home is heard first, to a bar line or the middle of a bar
+	switch {
+	case !stand.Less(f.full()):
+		stand = f.full()
+	case !stand.Less(two):
+		stand = two
+	default:
+		devices = nil
+	}
+	for _, d := range devices {
+		if !f.fits(d) {
+			continue
+		}
 		chords := f.chordsOf(d.steps)
-		lead := hold.Sub(stand)
 		for k, fin := range f.finals() {
-			items := make([]item, 0, len(chords)+1)
-			for _, c := range chords {
-				items = append(items, item{len: each, chord: c, whole: f.brief(each)})
-			}
-			items = append(items, item{chord: fin.chord(f)})
+			items := f.comeHome(chords, each, f.brief(each), fin)
 			cost := f.sing(items, want{from: from, end: fin.top, avoid: f.noSeven()})
 			if cost < 1e9 {
-				name := d.name
-				all = append(all, sketch{f.lay(name, lead, false, items), 0.5 + d.cost + 0.3*cost + 0.3*float64(k), []string{d.name}})
+				all = append(all, sketch{f.lay(d.name, hold.Sub(stand), false, items), 0.5 + d.cost + 0.3*cost + 0.3*float64(k), []string{d.name}})
 			}
 		}
 	}
-	// the last chord needs its time too
-	for _, d := range deviceTable {
-		if !f.fits(d.keys, d.plain) {
-			continue
-		}
-		each := f.span(0.45)
-		stand := hold.Sub(each.Mul(2, 1)).Sub(f.closing())
-		// home is heard first, to a bar line or the middle of a bar
-		if whole := f.full(); !stand.Less(whole) {
-			put(d, whole, each)
-		} else if !stand.Less(f.bar.Beat.Mul(2, 1)) {
-			put(d, f.bar.Beat.Mul(2, 1), each)
-		}
+	each = f.span(0.6)
+	if each == f.bar.Beat && f.beats() == 4 && f.seconds(each) < 0.8 {
+		each = two
+	}
+	if hold.Sub(each).Less(two) {
+		return all
 	}
 	for _, d := range shortTable {
-		if !f.fits(d.keys, d.plain) {
+		if !f.fits(d) {
 			continue
 		}
-		each := f.span(0.6)
-		if n := f.beats(); n == 4 && each.Cmp(f.bar.Beat) == 0 && f.seconds(f.bar.Beat) < 0.8 {
-			each = f.bar.Beat.Mul(2, 1)
-		}
-		if !hold.Sub(each).Less(f.bar.Beat.Mul(2, 1)) && f.under(f.chordsOf(d.steps)[0]) {
-			chords := f.chordsOf(d.steps)
-			fin := f.finals()[0]
-			items := []item{{len: each, chord: chords[0]}, {chord: fin.chord(f)}}
+		if chords := f.chordsOf(d.steps); sings(from, chords[0], false) {
+			items := f.comeHome(chords, each, false, f.finals()[0])
 			all = append(all, sketch{f.lay(d.name+" under the last note", hold, false, items), 1 + d.cost, []string{d.name}})
 		}
 	}
@@ -224,10 +229,10 @@ func (f *frame) lastChord(name string, fin final) passage {
 	return f.lay(name, f.tune.End().Sub(at), false, []item{{chord: fin.chord(f)}})
 }
 
-// under reports whether the tune's last note sings over a chord.
-func (f *frame) under(c theory.Chord) bool {
-	d := (f.last.Pitch.MIDI() - c.RootPC() + 120) % 12
-	return slices.ContainsFunc(tops(c, false, c.Tones&degrees(1, 3, 8) != 0), func(x colour) bool { return x.degree == d })
+// sings reports whether a pitch sings on top of a chord.
+func sings(midi int, c theory.Chord, plain bool) bool {
+	d := (midi - c.RootPC() + 120) % 12
+	return slices.ContainsFunc(tops(c, plain, isAltered(c)), func(x colour) bool { return x.degree == d })
 }
 
 // vampTable are turns on the tonic.
@@ -274,19 +279,13 @@ func (f *frame) vamps() (all []sketch) {
 	}
 	from := f.last.Pitch.MIDI()
 	for _, d := range vampTable {
-		if !f.fits(d.keys, d.plain) {
+		if !f.fits(d) {
 			continue
 		}
 		chords := f.chordsOf(d.steps)
 		for n := 2; n <= 3; n++ {
 			for k, fin := range f.finals() {
-				var items []item
-				for range n {
-					for _, c := range chords {
-						items = append(items, item{len: each, chord: c})
-					}
-				}
-				items = append(items, item{chord: fin.chord(f)})
+				items := f.comeHome(slices.Repeat(chords, n), each, false, fin)
 				cost := f.sing(items, want{from: from, end: fin.top, avoid: -1})
 				if cost > 1e9 {
 					continue

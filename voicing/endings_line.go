@@ -170,7 +170,7 @@ func (f *frame) sing(items []item, w want) float64 {
 	for i := range items {
 		it := &items[i]
 		var col []state
-		choices := tops(it.chord, f.plain, it.altered(items, i))
+		choices := tops(it.chord, f.plain, isAltered(it.chord) || toMinor(items, i))
 		if i == len(items)-1 && w.end != nil {
 			choices = w.end
 		}
@@ -261,13 +261,13 @@ func (f *frame) pass(items []item) {
 	}
 }
 
-// altered reports whether the chord of item i is a dominant whose tensions are
-// altered: as it is named, or because it goes to a minor chord a fifth below.
-func (it *item) altered(items []item, i int) bool {
-	if it.chord.Tones&degrees(1, 3, 8) != 0 {
-		return true
-	}
-	return i+1 < len(items) && items[i+1].chord.Kind == theory.Minor && fallsFifth(it.chord, items[i+1].chord)
+// isAltered reports whether a chord is named with altered tensions.
+func isAltered(c theory.Chord) bool { return c.Tones&degrees(1, 3, 8) != 0 }
+
+// toMinor reports whether the chord of item i goes to a minor chord a fifth below:
+// the tensions of a dominant are altered there too.
+func toMinor(items []item, i int) bool {
+	return i+1 < len(items) && items[i+1].chord.Kind == theory.Minor && fallsFifth(items[i].chord, items[i+1].chord)
 }
 
 // lay makes a passage of items that take over in the last of the tune for lead;
@@ -322,27 +322,22 @@ func (f *frame) step(s string) theory.Chord {
 func (f *frame) finals() []final {
 	switch {
 	case f.blues:
-		return []final{{"9", []colour{{2, 0}, {4, 0.2}, {10, 0.4}}}, {"13", []colour{{9, 0}, {4, 0.3}}}}
+		return []final{{"9", "nine", []colour{{2, 0}, {4, 0.2}, {10, 0.4}}}, {"13", "thirteen", []colour{{9, 0}, {4, 0.3}}}}
 	case f.minor() && f.plain:
-		return []final{{"m", []colour{{0, 0}, {3, 0.2}, {7, 0.3}}}, {"m6", []colour{{7, 0.2}, {3, 0.2}}}}
+		return []final{{"m", "plain triad", []colour{{0, 0}, {3, 0.2}, {7, 0.3}}}, {"m6", "six", []colour{{7, 0.2}, {3, 0.2}}}}
 	case f.minor():
-		return []final{{"m6", []colour{{2, 0}, {9, 0.2}, {3, 0.5}, {7, 0.5}}}, {"m(maj7)", []colour{{2, 0.1}, {11, 0.2}}}, {"m69", []colour{{9, 0}, {7, 0.5}, {3, 0.5}}}}
+		return []final{{"m6", "six", []colour{{2, 0}, {9, 0.2}, {3, 0.5}, {7, 0.5}}}, {"m(maj7)", "major seven", []colour{{2, 0.1}, {11, 0.2}}}, {"m69", "six and nine", []colour{{9, 0}, {7, 0.5}, {3, 0.5}}}}
 	case f.plain:
-		return []final{{"6", []colour{{0, 0}, {4, 0.1}, {7, 0.2}}}, {"6", []colour{{9, 0}}}, {"(add9)", []colour{{2, 0}}}}
+		return []final{{"6", "six", []colour{{0, 0}, {4, 0.1}, {7, 0.2}}}, {"6", "six", []colour{{9, 0}}}, {"(add9)", "nine", []colour{{2, 0}}}}
 	}
-	return []final{{"69", []colour{{2, 0}, {9, 0.1}, {4, 0.6}}}, {"maj7", []colour{{11, 0}, {2, 0.1}}}, {"69", []colour{{9, 0}, {7, 0.3}}}}
+	return []final{{"69", "six and nine", []colour{{2, 0}, {9, 0.1}, {4, 0.6}}}, {"maj7", "major seven", []colour{{11, 0}, {2, 0.1}}}, {"69", "six and nine", []colour{{9, 0}, {7, 0.3}}}}
 }
 
-// A final is the last chord: its quality and what may stand on top of it.
+// A final is the last chord: its quality, its colour in words, and what may stand
+// on top of it.
 type final struct {
-	quality string
-	top     []colour
-}
-
-// name is its colour in words.
-func (x final) name() string {
-	return map[string]string{"9": "nine", "13": "thirteen", "m": "plain triad", "m6": "six", "m(maj7)": "major seven", "m69": "six and nine",
-		"6": "six", "(add9)": "nine", "69": "six and nine", "maj7": "major seven"}[x.quality]
+	quality, name string
+	top           []colour
 }
 
 // chord is the last chord over the tonic.

@@ -2,6 +2,7 @@ package voicing
 
 import (
 	"fmt"
+	"slices"
 
 	"thumbline/theory"
 )
@@ -65,6 +66,9 @@ const (
 	fewestSteps, mostSteps = 4, 8
 )
 
+// highestRun is the highest fret of a run.
+const highestRun = 15
+
 // runs are the tonic's scale in chords, up or down, from the tune's last note
 // after it has stood two beats, a small turn, and home.
 func (f *frame) runs() (all []sketch) {
@@ -84,11 +88,9 @@ func (f *frame) runs() (all []sketch) {
 				continue
 			}
 			for _, tr := range treads() {
-				for n := fewestSteps; n <= mostSteps; n++ {
-					items, ok := f.runItems(m, scale, tr, start+octave, dir, n)
-					if !ok {
-						break
-					}
+				whole := f.runItems(m, scale, tr, start+octave, dir)
+				for n := fewestSteps; n <= len(whole); n++ {
+					items := whole[:n:n]
 					cost := tr.cost + 0.15*float64(absInt(n-6))
 					if octave != 0 {
 						cost += 1.5
@@ -104,49 +106,41 @@ func (f *frame) runs() (all []sketch) {
 	return all
 }
 
-// runItems are the chords of a run; not ok where the neck or the hand has no
-// place for one of them.
-func (f *frame) runItems(m *maker, scale theory.Scale, tr tread, start, dir, n int) ([]item, bool) {
+// runItems are the chords of a run, as far as the neck and the hand have a place
+// for them.
+func (f *frame) runItems(m *maker, scale theory.Scale, tr tread, start, dir int) (items []item) {
 	mask := uint16(0)
 	for _, s := range tr.strings {
 		mask |= 1 << uint(s)
 	}
 	six := theory.MustChord(scale.SixName())
 	dim := theory.MustChord(scale.Name(7).String() + "dim7")
-	var items []item
-	for k, ps := range Walk(scale, tr.structure, start, start+dir*(n-1)) {
+	unit := f.runUnit()
+	for k, ps := range Walk(scale, tr.structure, start, start+dir*(mostSteps-1)) {
 		pitches := ps[len(ps)-len(tr.strings):]
 		for i := 1; i < len(pitches); i++ {
 			if muddy(pitches[i-1], pitches[i]) {
-				return nil, false
+				return items
 			}
 		}
-		if pitches[len(pitches)-1] < lowestTop-3 || pitches[len(pitches)-1] > highestTop+2 {
-			return nil, false
+		top := pitches[len(pitches)-1]
+		if top < lowestTop-3 || top > highestTop+2 {
+			return items
 		}
 		frets, ok := f.neck.OnStrings(tr.strings, pitches)
-		if !ok {
-			return nil, false
+		if !ok || slices.Max(frets) > highestRun {
+			return items
 		}
-		for _, fr := range frets {
-			if fr > 15 {
-				return nil, false
-			}
-		}
-		held := false
-		for _, g := range m.exact(pitches, true) {
-			held = held || g.strings == mask
-		}
-		if !held {
-			return nil, false
+		if !slices.ContainsFunc(m.exact(pitches, true), func(g grip) bool { return g.strings == mask }) {
+			return items
 		}
 		c := six
 		if (start+dir*k)&1 == 1 {
 			c = dim
 		}
-		items = append(items, item{len: f.runUnit(), chord: c, top: pitches[len(pitches)-1], voicing: pitches, strings: mask})
+		items = append(items, item{len: unit, chord: c, top: top, voicing: pitches, strings: mask})
 	}
-	return items, true
+	return items
 }
 
 // runEnds puts a run into time and lets it end in each of the turns.
@@ -157,7 +151,7 @@ func (f *frame) runEnds(run []item, dir int, tr tread, cost float64) (all []sket
 	}
 	for _, table := range [][]device{deviceTable, shortTable} {
 		for _, d := range table {
-			if !f.fits(d.keys, d.plain) {
+			if !f.fits(d) {
 				continue
 			}
 			chords := f.chordsOf(d.steps)
@@ -166,11 +160,7 @@ func (f *frame) runEnds(run []item, dir int, tr tread, cost float64) (all []sket
 				continue
 			}
 			for k, fin := range f.finals() {
-				var turn []item
-				for _, c := range chords {
-					turn = append(turn, item{len: each, chord: c, whole: f.brief(each)})
-				}
-				turn = append(turn, item{chord: fin.chord(f)})
+				turn := f.comeHome(chords, each, f.brief(each), fin)
 				line := f.sing(turn, want{from: run[len(run)-1].top, end: fin.top, avoid: -1})
 				if line > 1e9 {
 					continue
@@ -179,7 +169,7 @@ func (f *frame) runEnds(run []item, dir int, tr tread, cost float64) (all []sket
 				if len(chords) == 1 {
 					c += 0.6
 				}
-				items := append(append([]item(nil), run...), turn...)
+				items := slices.Concat(run, turn)
 				x := f.lay(fmt.Sprintf("%s the tonic scale in chords, %s; %s", way, tr.name, d.name), lead, true, items)
 				all = append(all, sketch{x, c + 0.25*float64(len(x.bars)), []string{way, tr.name, d.name}})
 			}

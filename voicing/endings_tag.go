@@ -8,11 +8,7 @@ import (
 // that it begins with, and comes home the last time.
 func (f *frame) tags() (all []sketch) {
 	t := f.tune
-	arrives := len(t.Bars) - 1
-	for arrives > 0 && f.last.At.Less(t.Bars[arrives].At) {
-		arrives--
-	}
-	held := len(t.Bars) - arrives
+	held := len(t.Bars) - t.BarAt(f.last.At)
 	for _, total := range []int{2, 4, 3, 5} {
 		from := len(t.Bars) - total
 		if total <= held || from < 0 || !f.whole(from) {
@@ -66,27 +62,16 @@ type phrase struct {
 func (p *phrase) read() {
 	t := p.f.tune
 	zero := theory.Time{}
+	ok := false
 	for _, n := range t.Melody {
-		end := n.At.Add(n.Len)
-		if !p.from.Less(end) {
-			continue
+		if n.At, n.Len, ok = since(p.from, n.At, n.Len); ok {
+			p.notes = append(p.notes, n)
 		}
-		if n.At.Less(p.from) {
-			n.At, n.Len = p.from, end.Sub(p.from)
-		}
-		n.At = n.At.Sub(p.from)
-		p.notes = append(p.notes, n)
 	}
 	for _, c := range t.Changes {
-		end := c.At.Add(c.Len)
-		if !p.from.Less(end) || c.Chord.NoChord {
+		if c.At, c.Len, ok = since(p.from, c.At, c.Len); !ok || c.Chord.NoChord {
 			continue
 		}
-		if c.At.Less(p.from) {
-			c.At = p.from
-		}
-		c.At = c.At.Sub(p.from)
-		c.Len = end.Sub(p.from).Sub(c.At)
 		if k := len(p.chords); k > 0 && p.chords[k-1].Chord == c.Chord && zero.Less(c.At) {
 			p.chords[k-1].Len = p.chords[k-1].Len.Add(c.Len)
 			continue
@@ -131,14 +116,13 @@ type back struct {
 // backs are the ways to lead back to a phrase, the tune's own where the sheet
 // does not end on its tonic.
 func (f *frame) backs(p *phrase) (out []back) {
-	hold := f.hold(true)
 	if !f.closes() {
 		return []back{{name: "by the sheet's own turn"}}
 	}
 	if len(p.chords) == 0 {
 		return nil
 	}
-	to := p.chords[0].Chord
+	to, hold := p.chords[0].Chord, f.hold(true)
 	zero := theory.Time{}
 	// the chord that leads on takes the last half bar, or the last bar
 	half := f.full()
@@ -166,7 +150,7 @@ func (f *frame) backs(p *phrase) (out []back) {
 		for i, c := range chords {
 			it := item{len: d, chord: c}
 			begins := total.Sub(hold) == zero && i == 0
-			sings := f.sings(sung, c)
+			sings := sings(sung, c, f.plain)
 			if begins && !sings {
 				return // the tune's own last note comes with it
 			}
@@ -227,22 +211,12 @@ func (f *frame) twoOf(c theory.Chord) theory.Chord {
 	return theory.NewChord(c.Root, tones, c.Root).Transpose(theory.Interval{Steps: 1, Semitones: 2})
 }
 
-// sings reports whether a pitch sings on top of a chord.
-func (f *frame) sings(midi int, c theory.Chord) bool {
-	for _, x := range tops(c, f.plain, c.Tones&degrees(1, 3, 8) != 0) {
-		if x.degree == (midi-c.RootPC()+120)%12 {
-			return true
-		}
-	}
-	return false
-}
-
 // tag is the phrase so many times more, each time but the last left by b.
 func (p *phrase) tag(b back, n int) passage {
 	f := p.f
-	x := passage{name: "the last phrase " + times[n] + " more, left " + b.name, lead: b.lead}
-	if b.lead == (theory.Time{}) && b.items == nil {
-		x.name = "the last phrase " + times[n] + " more"
+	x := passage{name: "the last phrase " + times[n] + " more", lead: b.lead}
+	if len(b.items) > 0 {
+		x.name += ", left " + b.name
 	}
 	length := p.end.Sub(p.from)
 	if full := f.full(); f.bar.Len.Less(full) {
