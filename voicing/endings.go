@@ -83,8 +83,16 @@ func (f *frame) beats() int { return wholes(f.full(), f.bar.Beat) }
 // where the bar is short for the pick-up and bars follow.
 func (f *frame) hold(bars bool) theory.Time {
 	d := f.tune.End().Sub(f.last.At)
-	if bars && f.bar.Len.Less(f.full()) && !f.bar.IsPickup() {
-		d = d.Add(f.full().Sub(f.bar.Len))
+	if bars {
+		d = d.Add(missing(f.bar))
+	}
+	return d
+}
+
+// missing is what a bar has too little, because the pick-up counts to it.
+func missing(b theory.Bar) (d theory.Time) {
+	if full := b.Metre.BarLen(); b.Len.Less(full) && !b.IsPickup() {
+		d = full.Sub(b.Len)
 	}
 	return d
 }

@@ -34,16 +34,13 @@ func (w *worker) closeGrips(i int, gs []grip) []grip {
 			out = own
 		}
 	}
-	if len(out) > 0 || w.setting == Trio {
-		if len(out) == 0 {
-			return gs
-		}
-		return out
+	if len(out) == 0 && w.setting == Solo {
+		out = w.plainClose(p, c)
 	}
-	if plain := w.plainClose(p, c); len(plain) > 0 {
-		return plain
+	if len(out) == 0 {
+		return gs
 	}
-	return gs
+	return out
 }
 
 // wholeGrips are the full ones among the grips of a point whose chord is struck

@@ -14,7 +14,7 @@ func (f *frame) tags() (all []sketch) {
 		if total <= held || from < 0 || !f.whole(from) {
 			continue
 		}
-		p := phrase{f: f, from: t.Bars[from].At, end: t.End()}
+		p := phrase{f: f, from: t.Bars[from].At}
 		p.read()
 		if len(p.notes) < 3 {
 			continue
@@ -51,11 +51,11 @@ func (f *frame) whole(from int) bool {
 // A phrase is the end of the tune that comes again, times counted from its
 // start.
 type phrase struct {
-	f         *frame
-	from, end theory.Time
-	pickup    []theory.Note // notes before it that lead into it, at times before 0
-	notes     []theory.Note
-	chords    []theory.Change
+	f      *frame
+	from   theory.Time
+	pickup []theory.Note // notes before it that lead into it, at times before 0
+	notes  []theory.Note
+	chords []passageChord
 }
 
 // read takes the phrase out of the tune.
@@ -76,7 +76,7 @@ func (p *phrase) read() {
 			p.chords[k-1].Len = p.chords[k-1].Len.Add(c.Len)
 			continue
 		}
-		p.chords = append(p.chords, c)
+		p.chords = append(p.chords, passageChord{Change: c})
 	}
 	// what leads into it: short notes after a long one or a rest
 	for i := len(t.Melody) - 1; i > 0; i-- {
@@ -218,24 +218,13 @@ func (p *phrase) tag(b back, n int) passage {
 	if len(b.items) > 0 {
 		x.name += ", left " + b.name
 	}
-	length := p.end.Sub(p.from)
-	if full := f.full(); f.bar.Len.Less(full) {
-		length = length.Add(full.Sub(f.bar.Len))
-	}
 	for range n {
 		start := x.length()
 		x.leave(f, b, start, p.pickup)
-		for at := (theory.Time{}); at.Less(length); at = at.Add(f.full()) {
+		for at := p.from; at.Less(f.tune.End()); at = at.Add(f.full()) {
 			x.bars = append(x.bars, f.full())
 		}
-		for _, m := range p.notes {
-			m.At = m.At.Add(start)
-			x.notes = append(x.notes, m)
-		}
-		for _, c := range p.chords {
-			c.At = c.At.Add(start)
-			x.chords = append(x.chords, passageChord{Change: c})
-		}
+		x.add(start, p.notes, p.chords)
 	}
 	if !f.closes() {
 		f.goHome(&x)
@@ -268,14 +257,7 @@ func (f *frame) goHome(x *passage) {
 	items := []item{{chord: fin.chord(f)}}
 	f.sing(items, want{from: x.notes[len(x.notes)-1].Pitch.MIDI(), end: fin.top, avoid: -1})
 	y := f.lay("", theory.Time{}, true, items)
-	for _, n := range y.notes {
-		n.At = n.At.Add(at)
-		x.notes = append(x.notes, n)
-	}
-	for _, c := range y.chords {
-		c.At = c.At.Add(at)
-		x.chords = append(x.chords, c)
-	}
+	x.add(at, y.notes, y.chords)
 	x.bars = append(x.bars, y.bars...)
 }
 

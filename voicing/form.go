@@ -78,9 +78,6 @@ func newForm(t *theory.Tune, p *Plan, n Neck) (*form, error) {
 		f.names[1] = x.name
 		f.close(&x)
 	}
-	if len(f.tune.Tempi) == 0 {
-		f.tune.Tempi = t.Tempi
-	}
 	f.tune.DividePhrases()
 	return f, nil
 }
@@ -277,10 +274,9 @@ func without(t *theory.Tune, bars int) *theory.Tune {
 func (f *form) close(x *passage) {
 	t := f.tune
 	last := &t.Bars[len(t.Bars)-1]
-	if full := last.Metre.BarLen(); len(x.bars) > 0 && last.Len.Less(full) && !last.IsPickup() {
+	if d := missing(*last); len(x.bars) > 0 && d != (theory.Time{}) {
 		// a bar that was short for the pick-up is played out
-		d := full.Sub(last.Len)
-		last.Len = full
+		last.Len = last.Len.Add(d)
 		if m := len(t.Melody) - 1; m >= 0 && last.At.Less(t.Melody[m].At.Add(t.Melody[m].Len)) { // no note of a chorus before
 			t.Melody[m].Len = t.Melody[m].Len.Add(d)
 			f.full[m] = t.Melody[m].Len

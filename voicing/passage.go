@@ -43,6 +43,18 @@ func (p *passage) length() theory.Time {
 	return d
 }
 
+// add puts notes and chords into a passage, their times counted from at.
+func (p *passage) add(at theory.Time, notes []theory.Note, chords []passageChord) {
+	for _, n := range notes {
+		n.At = n.At.Add(at)
+		p.notes = append(p.notes, n)
+	}
+	for _, c := range chords {
+		c.At = c.At.Add(at)
+		p.chords = append(p.chords, c)
+	}
+}
+
 // cut leaves of a passage what comes before end.
 func (p *passage) cut(end theory.Time) {
 	notes, chords := p.notes[:0], p.chords[:0]
