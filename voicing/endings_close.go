@@ -156,7 +156,7 @@ func (l *layer) closeInTime() {
 // says what the same chord has said already.
 func (l *layer) sayOnce() {
 	s := l.w.s
-	if s.form == nil || s.form.ending >= len(s.bars) {
+	if s.form.ending >= len(s.bars) {
 		return
 	}
 	from := s.bars[s.form.ending].At

@@ -23,11 +23,9 @@ type form struct {
 	tune *theory.Tune // all of it, as one line
 	// of each note of the line's melody: it is not the tune but put in, and how
 	// long it is written where something takes over before it ends
-	fill []bool
-	full []theory.Time
-	// chords that take the place of the sheet's own
-	over     []passageChord
-	overName string
+	fill     []bool
+	full     []theory.Time
+	over     []passageChord // chords of the ending that take the place of the sheet's own
 	pins     []passageChord // chords of bars put in that lie in a certain way
 	choruses []Section      // one for each time through, where there are several
 	comped   int            // index of the chorus without its tune, -1 for none
@@ -99,7 +97,7 @@ func fullBar(t *theory.Tune) (full theory.Bar, pickup theory.Time) {
 func (f *form) put(x *passage, like theory.Bar, section, letter string) {
 	t := f.tune
 	from, at := len(t.Bars), t.End()
-	start := at
+	start := at.Sub(x.lead)
 	for i, d := range x.bars {
 		b := like
 		b.Label, b.Pass, b.Source = letter+strconv.Itoa(i+1), 1, -1
@@ -110,7 +108,6 @@ func (f *form) put(x *passage, like theory.Bar, section, letter string) {
 	if len(t.Bars) > from {
 		t.Sections = append(t.Sections, theory.Section{Name: section, From: from, To: len(t.Bars)})
 	}
-	start = start.Sub(x.lead)
 	for _, n := range x.notes {
 		n.At = n.At.Add(start)
 		f.note(n, true)
@@ -119,11 +116,11 @@ func (f *form) put(x *passage, like theory.Bar, section, letter string) {
 		over := c.At.Less(x.lead)
 		c.At = c.At.Add(start)
 		if over {
-			f.over, f.overName = append(f.over, c), x.name
+			f.over = append(f.over, c)
 			continue
 		}
 		f.change(c.Change)
-		if c.voicing != nil || c.whole {
+		if c.asks() {
 			f.pins = append(f.pins, c)
 		}
 	}

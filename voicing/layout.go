@@ -625,7 +625,7 @@ func (s *score) planEnd(p *point, tx *texture) {
 		last = s.tune[k-1].at
 	}
 	room := s.end - last
-	put := s.putIn(p.at) || s.chords[p.chord].added != "" && s.chords[p.chord].added == s.form.overName
+	put := s.putIn(p.at) || s.chords[p.chord].added != "" && s.chords[p.chord].added == s.form.names[1]
 	switch {
 	case room >= 3*beat && put && p.change:
 		// what is put in has said enough: the chord, and its root

@@ -34,6 +34,9 @@ type passageChord struct {
 	free    bool   // it lies as asked but is laid out and answered as any other
 }
 
+// asks reports whether the chord has to lie or to be struck in a certain way.
+func (c *passageChord) asks() bool { return c.voicing != nil || c.whole }
+
 // length is how long all of it lasts.
 func (p *passage) length() theory.Time {
 	d := p.lead

@@ -167,8 +167,8 @@ func (s *score) takeOver() {
 	}
 	for i := range s.form.over {
 		c := &s.form.over[i]
-		x := chordSpan{at: ticks(c.At), end: ticks(c.At.Add(c.Len)), chord: c.Chord, added: s.form.overName}
-		if c.voicing != nil || c.whole {
+		x := chordSpan{at: ticks(c.At), end: ticks(c.At.Add(c.Len)), chord: c.Chord, added: s.form.names[1]}
+		if c.asks() {
 			x.asked = c
 		}
 		out = append(out, x)
