@@ -168,13 +168,13 @@ func (o *opening) cells() [3]cell {
 	case n == 2:
 		return [3]cell{{{0, 9}, {9, 3}, {12, 12}}, {{0, 9}, {9, 15}}, {{0, 12}, {12, 12}}}
 	case n > 0:
-		var even, led cell
+		var even cell
 		for i := range int64(n) {
 			even = append(even, [2]int64{12 * i, 12})
-			led = append(led, [2]int64{12 * i, 12})
 		}
+		led := even
 		if n > 2 {
-			led = append(led[:n-2:n-2], [2]int64{12 * int64(n-2), 24})
+			led = append(even[:n-2:n-2], [2]int64{12 * int64(n-2), 24})
 		}
 		return [3]cell{led, {{0, 12 * int64(n)}}, even}
 	}
@@ -248,8 +248,10 @@ func (o *opening) fits(midi int, c theory.Chord, short bool) float64 {
 	return 0.8
 }
 
-// leap is what it costs to sing from one pitch to another.
-func leap(a, b int) float64 {
+// introStep is what it costs a line of an introduction to go from one pitch to
+// another: a note that is struck again says less than one that moves. In an ending
+// (stepCost) a tone may be held over changing chords.
+func introStep(a, b int) float64 {
 	switch d := absInt(a - b); d {
 	case 0:
 		return 1.1
@@ -351,7 +353,7 @@ func (o *opening) sing(pulses []pulse, chords []passageChord, w course) []int {
 			for p := range n {
 				now[p] = 1e18
 				for q := range n {
-					if c := cost[q] + leap(o.lo+q, o.lo+p); c < now[p] {
+					if c := cost[q] + introStep(o.lo+q, o.lo+p); c < now[p] {
 						now[p], back[i][p] = c, q
 					}
 				}
@@ -362,7 +364,7 @@ func (o *opening) sing(pulses []pulse, chords []passageChord, w course) []int {
 		for p := range n {
 			c := cost[p]
 			if w.round {
-				c += leap(o.lo+p, o.lo+p0)
+				c += introStep(o.lo+p, o.lo+p0)
 			} else {
 				c += o.next(o.lo + p)
 			}

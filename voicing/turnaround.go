@@ -103,7 +103,7 @@ func (s *score) turnarounds(t Tension, d Density, w *TurnTaste) {
 	before := map[turnPlace]string{} // what comes again has the same
 	for _, end := range s.partEnds() {
 		r, ok := s.turnRoom(end)
-		if !ok {
+		if !ok || !s.comesAgainSo(end) {
 			continue
 		}
 		place := s.turnPlace(end)
@@ -120,7 +120,7 @@ func (s *score) turnarounds(t Tension, d Density, w *TurnTaste) {
 				best, bestCost = x, c
 			}
 		}
-		if best.chords == nil || !s.comesAgainSo(end) {
+		if best.chords == nil {
 			continue
 		}
 		last = best.steps
