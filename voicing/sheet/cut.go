@@ -25,16 +25,23 @@ func Cut(a *voicing.Arrangement, from, to int) *voicing.Arrangement {
 	if to > from {
 		start, end = a.Bars[from].At, a.Bars[to-1].At+a.Bars[to-1].Len
 	}
-	in := func(t voicing.Tick) bool { return t >= start && t < end }
+	// struck reports whether t lies in the cut, and counts it from there.
+	struck := func(t *voicing.Tick) bool {
+		*t -= start
+		return *t >= 0 && *t < end-start
+	}
+	left := func(s *voicing.Section) bool {
+		s.From, s.To = clamp(s.From, from, to), clamp(s.To, from, to)
+		return s.From < s.To
+	}
 
 	c.Bars = slices.Clone(a.Bars[from:to])
 	for i := range c.Bars {
 		c.Bars[i].At -= start
 	}
-	c.Sections, c.Choruses = cutSections(a.Sections, from, to), cutSections(a.Choruses, from, to)
-	c.Comped = voicing.Section{}
-	if s := cutSections([]voicing.Section{a.Comped}, from, to); len(s) > 0 {
-		c.Comped = s[0]
+	c.Sections, c.Choruses = kept(a.Sections, left), kept(a.Choruses, left)
+	if !left(&c.Comped) {
+		c.Comped = voicing.Section{}
 	}
 	c.Phrases, c.After = nil, 0
 	for i, p := range a.Phrases {
@@ -63,78 +70,46 @@ func Cut(a *voicing.Arrangement, from, to int) *voicing.Arrangement {
 		case m.At <= start && to > from:
 			m.At = 0
 			c.Chords = []voicing.ChordMark{m}
-		case in(m.At):
-			m.At -= start
+		case struck(&m.At):
 			c.Chords = append(c.Chords, m)
 		}
 	}
-	c.Added = nil
-	for _, m := range a.Added {
-		if in(m.At) {
-			m.At -= start
-			c.Added = append(c.Added, m)
+	c.Added = kept(a.Added, func(m *voicing.ChordMark) bool { return struck(&m.At) })
+	c.Melody = kept(a.Melody, func(n *voicing.TuneNote) bool {
+		n.Dur = min(n.Dur, end-n.At)
+		return struck(&n.At)
+	})
+	c.Grips = kept(a.Grips, func(g *voicing.Placed) bool {
+		g.Bar -= from
+		return struck(&g.At)
+	})
+	c.Notes = kept(a.Notes, func(n *voicing.Note) bool {
+		if n.Dur >= end-n.At {
+			n.Dur, n.Ends, n.Early = end-n.At, voicing.EndMeant, 0
 		}
-	}
-	c.Melody = nil
-	for _, n := range a.Melody {
-		if in(n.At) {
-			n.Dur = min(n.Dur, end-n.At)
-			n.At -= start
-			c.Melody = append(c.Melody, n)
-		}
-	}
-	c.Grips = nil
-	for _, g := range a.Grips {
-		if in(g.At) {
-			g.At -= start
-			g.Bar -= from
-			c.Grips = append(c.Grips, g)
-		}
-	}
-	c.Notes = nil
-	for _, n := range a.Notes {
-		if in(n.At) {
-			if n.Dur >= end-n.At {
-				n.Dur, n.Ends, n.Early = end-n.At, voicing.EndMeant, 0
-			}
-			n.Early = min(n.Early, end-n.At-n.Dur)
-			n.At -= start
-			c.Notes = append(c.Notes, n)
-		}
-	}
-	c.Bassist = nil
-	for _, n := range a.Bassist {
-		if in(n.At) {
-			n.Dur = min(n.Dur, end-n.At)
-			n.At -= start
-			c.Bassist = append(c.Bassist, n)
-		}
-	}
-	c.Time = nil
-	for _, x := range a.Time {
-		if in(x.At) {
-			x.At -= start
-			c.Time = append(c.Time, x)
-		}
-	}
-	c.LetGo = nil
-	for _, g := range a.LetGo {
-		if in(g.At) && g.At+g.Dur < end {
-			g.Early = min(g.Early, end-g.At-g.Dur)
-			g.At -= start
-			c.LetGo = append(c.LetGo, g)
-		}
-	}
+		n.Early = min(n.Early, end-n.At-n.Dur)
+		return struck(&n.At)
+	})
+	c.Bassist = kept(a.Bassist, func(n *voicing.BassNote) bool {
+		n.Dur = min(n.Dur, end-n.At)
+		return struck(&n.At)
+	})
+	c.Time = kept(a.Time, func(x *voicing.Stroke) bool { return struck(&x.At) })
+	c.LetGo = kept(a.LetGo, func(g *voicing.LetGo) bool {
+		rest := end - g.At - g.Dur
+		g.Early = min(g.Early, rest)
+		return struck(&g.At) && rest > 0
+	})
 	return &c
 }
 
-// cutSections are those of which something is left.
-func cutSections(ss []voicing.Section, from, to int) []voicing.Section {
-	var out []voicing.Section
-	for _, s := range ss {
-		s.From, s.To = clamp(s.From, from, to), clamp(s.To, from, to)
-		if s.From < s.To {
-			out = append(out, s)
+// kept are the entries that keep, which may change them, wants in the cut; nil
+// when it wants none. The list itself stays as it is.
+func kept[T any](list []T, keep func(*T) bool) []T {
+	var out []T
+	for _, x := range list {
+		if keep(&x) {
+			out = append(out, x)
 		}
 	}
 	return out
