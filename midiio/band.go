@@ -12,9 +12,9 @@ import (
 const (
 	bassistChannel = 8
 	timeChannel    = clickChannel
-	// AcousticBass is the General MIDI program "Acoustic Bass" on the wire: 33
+	// acousticBass is the General MIDI program "Acoustic Bass" on the wire: 33
 	// counted from 1.
-	AcousticBass = 32
+	acousticBass = 32
 	// standardKit is what channel 10 plays where nothing else was asked for.
 	standardKit = 0
 )
@@ -36,11 +36,11 @@ const (
 	strokeLength = 90 * time.Millisecond
 )
 
-// bandLimits is how far they may be from plain, in dB.
-var bandLimits = struct{ bassist, time struct{ low, high float64 } }{
-	struct{ low, high float64 }{bassistLevel - 1.25, bassistLevel + 1.25},
-	struct{ low, high float64 }{timeLevel - 4, timeLevel + 2},
-}
+// How far they may be from plain.
+var (
+	bassistLimit = limit{bassistLevel - 1.25, bassistLevel + 1.25}
+	timeLimit    = limit{timeLevel - 4, timeLevel + 2}
+)
 
 // playBand is the bass player and the drummer of a, the swell of the tune half
 // followed by the bass.
@@ -66,8 +66,7 @@ func playBand(a *voicing.Arrangement, g *grid, shape swell, opt PerformOptions) 
 					db += bassistDown
 				}
 			}
-			l := bandLimits.bassist
-			vel = velocityOf(min(max(db, l.low), l.high))
+			vel = bassistLimit.velocity(db)
 		}
 		on := max(g.warp(Tick(n.At)), last)
 		last = max(g.warp(Tick(n.At+n.Dur)), on+1)
@@ -82,8 +81,7 @@ func playBand(a *voicing.Arrangement, g *grid, shape swell, opt PerformOptions) 
 		}
 		key, vel := timeKeys[x.Stick], flatVelocity
 		if !opt.NoLevels {
-			l := bandLimits.time
-			vel = velocityOf(min(max(timeLevel+timeWeight*float64(x.Weight), l.low), l.high))
+			vel = timeLimit.velocity(timeLevel + timeWeight*float64(x.Weight))
 		}
 		on := g.swung(Tick(x.At))
 		if at, ok := was[key]; ok && at >= on {
@@ -96,7 +94,7 @@ func playBand(a *voicing.Arrangement, g *grid, shape swell, opt PerformOptions) 
 	}
 	if !opt.NoProgram {
 		if len(a.Bassist) > 0 {
-			evs = append(evs, Event{Layer: Bassist, Msg: [3]byte{statusProgram | bassistChannel, AcousticBass}})
+			evs = append(evs, Event{Layer: Bassist, Msg: [3]byte{statusProgram | bassistChannel, acousticBass}})
 		}
 		if len(a.Time) > 0 {
 			evs = append(evs, Event{Layer: Time, Msg: [3]byte{statusProgram | timeChannel, standardKit}})

@@ -44,10 +44,16 @@ const (
 	compBassLevel  = -3.5
 )
 
-// limits is how far a note of each voice may be from plain, in dB. The softest
-// note of the tune is so 0.75 dB above the loudest of the bass, and the softest
-// of the bass as much above the loudest inner one, anywhere in a piece.
-var limits = [...]struct{ low, high float64 }{
+// A limit is how far a note may be from plain, in dB.
+type limit struct{ low, high float64 }
+
+// velocity is that of a level in dB, or of the nearest that the limit allows.
+func (l limit) velocity(db float64) int { return velocityOf(min(max(db, l.low), l.high)) }
+
+// limits has that of each voice. The softest note of the tune is so 0.75 dB above
+// the loudest of the bass, and the softest of the bass as much above the loudest
+// inner one, anywhere in a piece.
+var limits = [...]limit{
 	voicing.Melody: {-2.25, 2.5},
 	voicing.Bass:   {bassLevel - 1.25, bassLevel + 1.5},
 	voicing.Inner:  {innerLevel - 2.5, innerLevel + 0.5},
@@ -134,8 +140,7 @@ func setLevels(a *voicing.Arrangement, ks []stroke, shape swell, feel theory.Fee
 				k.vel = velocityOf(compLevel(k, chord) + bass.of(pos, beat, k.note.Dur))
 				continue
 			}
-			l := limits[k.note.Voice]
-			k.vel = velocityOf(min(max(db, l.low), l.high))
+			k.vel = limits[k.note.Voice].velocity(db)
 		}
 	}
 }
