@@ -1,5 +1,6 @@
 """What the cross-checks share: running the program, and counting what was compared and what disagreed."""
 import os
+import re
 import subprocess
 import sys
 
@@ -20,6 +21,23 @@ def write(sheet, outs, flags=()):
     args = [PROGRAM, 'write', sheet] + [x for o in outs for x in ('--out', o)] + list(flags)
     r = run(args)
     return '' if r.returncode == 0 else (r.stderr.strip() or f'status {r.returncode} without a word')
+
+
+def told(sheet, what):
+    """What `check` says of a sheet under a heading, on one line."""
+    m = re.search(rf'^{what}  +(.*(?:\n  .*)*)', run([PROGRAM, 'check', sheet]).stdout, re.M)
+    return re.sub(r'\n +', ' ', m[1]) if m else ''
+
+
+def sections(sheet):
+    """[(name, label of its first bar, of its last)] as `check` prints them; a name may come several times."""
+    text = told(sheet, 'sections')
+    out = []
+    for entry in text.split(', ') if text and not text.startswith('one, without a name') else ():
+        name, _, span = entry.rpartition(' ')
+        first, _, last = span.partition('-')
+        out.append((re.sub(r'/[0-9]+$', '', name), first, last or first))
+    return out
 
 
 def files(folder, endings):

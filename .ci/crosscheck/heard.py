@@ -12,7 +12,6 @@ from common import DATA, DEMO, PROGRAM, Check, run, write
 from wav import RATE, samples
 
 
-
 def sink(args, timeout=120):
     """A command with the sink as its sound server."""
     return run([os.path.join(DATA, 'devices', 'null-sink.sh')] + args, timeout=timeout)

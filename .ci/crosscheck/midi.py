@@ -13,7 +13,7 @@ import tempfile
 import mido
 
 import form
-from common import PROGRAM, TUNES, Check, run, write
+from common import TUNES, Check, run, sections, write
 
 TRACKS = ('Melody', 'Inner', 'Bass')
 STEPS = {'F': -1, 'C': 0, 'G': 1, 'D': 2, 'A': 3, 'E': 4, 'B': 5}  # on the circle of fifths
@@ -140,10 +140,15 @@ def second_reader(c, rows, ns, path, tracks=TRACKS):
     return m.length
 
 
+def guitar(a):
+    """[(tick, length, string, pitch, track)] of the notes of the JSON."""
+    return sorted((n['at'], n['dur'], n['string'], n['midi'], form.VOICES.index(n['voice']) + 2) for n in a['notes'])
+
+
 def straight(c, a, path):
     rows = events(path)
     ns = notes(c, rows)
-    ours = sorted((n['at'], n['dur'], n['string'], n['midi'], ('melody', 'inner', 'bass').index(n['voice']) + 2) for n in a['notes'])
+    ours = guitar(a)
     theirs = [n[:5] for n in ns]
     c.n += len(ours)
     if ours != theirs:
@@ -191,19 +196,18 @@ def voices(c, sheet, d, whole):
         c.same([(n[0],) + n[2:] for n in want], [(n[0],) + n[2:] for n in got], f'notes of {only}')
 
 
-def mido_line(path, channel):
-    """[(tick, length, pitch)] of a channel as mido reads it."""
+def mido_notes(path):
+    """[(tick, length, channel, pitch, velocity)] as mido reads them, the channel counted from 1."""
     out, open_ = [], {}
     for track in mido.MidiFile(path).tracks:
         now = 0
         for m in track:
             now += m.time
-            if m.type in ('note_on', 'note_off') and m.channel + 1 == channel:
-                if m.type == 'note_on' and m.velocity > 0:
-                    open_[m.note] = now
-                else:
-                    start = open_.pop(m.note)
-                    out.append((start, now - start, m.note))
+            if m.type == 'note_on' and m.velocity > 0:
+                open_[m.channel, m.note] = (now, m.velocity)
+            elif m.type in ('note_on', 'note_off'):
+                start, velocity = open_.pop((m.channel, m.note))
+                out.append((start, now - start, m.channel + 1, m.note, velocity))
     return sorted(out)
 
 
@@ -227,11 +231,10 @@ def trio(c, sheet, d):
     second_reader(c, rows, ns, s, tracks)
     line = [(n['at'], n['dur'], n['midi']) for n in a['bassist']]
     c.same(line, [(n[0], n[1], n[3]) for n in ns if n[2] == BASSIST], 'the bass line, by midicsv')
-    c.same(line, mido_line(s, BASSIST), 'the bass line, by mido')
+    c.same(line, [(n[0], n[1], n[3]) for n in mido_notes(s) if n[2] == BASSIST], 'the bass line, by mido')
     c.that(all(n[4] == {BASSIST: 5, TIME: 6}.get(n[2], n[4]) and (n[4] in (5, 6)) == (n[2] >= BASSIST) for n in ns),
            'notes of the company on other tracks than theirs')
-    guitar = sorted((n['at'], n['dur'], n['string'], n['midi'], ('melody', 'inner', 'bass').index(n['voice']) + 2) for n in a['notes'])
-    c.same(guitar, [n[:5] for n in ns if n[2] < BASSIST], 'the guitar')
+    c.same(guitar(a), [n[:5] for n in ns if n[2] < BASSIST], 'the guitar')
     beats = [n for n in ns if n[2] == TIME]
     c.that(beats and {n[3] for n in beats} <= SOFT, f'percussion {sorted({n[3] for n in beats})}')
     last = a['bassist'][-1]['at'] if a['bassist'] else 0
@@ -258,18 +261,6 @@ def trio(c, sheet, d):
     for path, keep in ((g, lambda n: n[2] < BASSIST), (b, lambda n: n[2] >= BASSIST)):
         c.same([(n[0],) + n[2:4] + n[5:] for n in ns if keep(n)], [(n[0],) + n[2:4] + n[5:] for n in notes(c, events(path))], f'notes of {os.path.basename(path)}')
     c.here = here
-
-
-def sections(sheet_report):
-    """[(name, label of its first bar)] as `check` prints them."""
-    m = re.search(r'^sections  (.*(?:\n  .*)*)', sheet_report, re.M)
-    if not m or m[1].startswith('one, without a name'):
-        return []
-    out = []
-    for entry in re.sub(r'\n +', ' ', m[1]).split(', '):
-        name, _, span = entry.rpartition(' ')
-        out.append((re.sub(r'/[0-9]+$', '', name), span.split('-')[0]))
-    return out
 
 
 def counted_on(told, labels, choruses):
@@ -369,9 +360,10 @@ def main(sheets):
             if os.path.dirname(os.path.abspath(sheet)) == TUNES and c.that(c.here in rows, 'not in index.tsv'):
                 counted(c, a, rows[c.here])
             at = {b['label']: b['at'] for b in a['bars']}
-            told = [(at.get(label), name) for name, label in sections(run([PROGRAM, 'check', sheet]).stdout)]
-            c.that(markers == told, f'markers {markers}, sections of the sheet {told}')
-            formed(c, sheet, d, sections(run([PROGRAM, 'check', sheet]).stdout), [b['label'] for b in a['bars']])
+            told = [(name, first) for name, first, _ in sections(sheet)]
+            want = [(at.get(label), name) for name, label in told]
+            c.that(markers == want, f'markers {markers}, sections of the sheet {want}')
+            formed(c, sheet, d, told, [b['label'] for b in a['bars']])
         if sheets:  # a slower file is the same file, slower
             c.here = os.path.basename(sheets[0])
             slow = os.path.join(d, 'slow.mid')

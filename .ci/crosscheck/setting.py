@@ -12,7 +12,6 @@ tunes that fall outside. Every PART_OF-th sheet is tried, with --long or --repor
 import bisect
 import collections
 import concurrent.futures
-import json
 import os
 import re
 import sys
@@ -24,6 +23,7 @@ import mido
 import common
 import form
 import judged
+import midi
 from common import DATA, DEMO, Check, files, run
 
 PARTS = ('repeats', 'endings', 'intros', 'trio', 'choruses', 'markers')
@@ -31,7 +31,6 @@ PART_OF = 16   # every so many sheets are a part that is quick to try
 RANKS = 3      # endings of each kind that are looked at
 ENDINGS = ('straight', 'tag', 'vamp', 'run')
 INTROS = ('last', 'pedal', 'vamp')
-LOWEST, HIGHEST = 28, 55  # of the bass player: E1 to G3
 OCTAVE = 12
 GUITAR = 55    # what the guitar of a trio hardly goes below: the open G string
 
@@ -87,7 +86,7 @@ FIGURES = {
         ('trio_tune', 'notes of the tune that differ from solo', '0', '0'),
         ('bassist', 'tunes with a bass line', '100', None),
         ('on_change', 'bass line: root or written bass at a change', '>= 99.5', None),
-        ('range', f'bass line: notes outside {LOWEST}..{HIGHEST}', '0', '0'),
+        ('range', f'bass line: notes outside {form.LOWEST}..{form.HIGHEST}', '0', '0'),
         ('bass_leaps', 'bass line: leaps over an octave', '0', '0'),
         ('channel', 'bass line: notes on channel 9 that are not in the JSON, or the other way', '0', '0'),
         ('time', 'bars with something on channel 10', '>= 98', None),
@@ -133,9 +132,8 @@ class Sheet:
         key = (tuple(flags), ending)
         if key not in self.got:
             out = os.path.join(self.folder, f'{len(self.got)}{ending}')
-            r = run([common.PROGRAM, 'write', self.path, '--out', out, *flags])
-            if r.returncode:
-                error = r.stderr.strip() or f'status {r.returncode} without a word'
+            error = common.write(self.path, [out], flags)
+            if error:
                 # not every kind fits every tune, nor are there always three of it
                 if not re.search(r'does not fit this tune|ending \w+:[0-9]+: this tune has ', error):
                     raise Refused(f'{" ".join(flags)}: {error}')
@@ -156,16 +154,9 @@ class Sheet:
             self.where[self.part, figure].append(place)
 
     def sections(self):
-        """[(name, first label, last label)] as `check` prints them, the bars as often as they are played."""
+        """Those of the sheet, the bars as often as they are played."""
         if 'sections' not in self.got:
-            m = re.search(r'^sections  (.*(?:\n  .*)*)', run([common.PROGRAM, 'check', self.path]).stdout, re.M)
-            out = []
-            if m and not m[1].startswith('one, without a name'):
-                for entry in re.sub(r'\n +', ' ', m[1]).split(', '):
-                    name, _, span = entry.rpartition(' ')
-                    a, _, b = span.partition('-')
-                    out.append((re.sub(r'/[0-9]+$', '', name), a, b or a))
-            self.got['sections'] = out
+            self.got['sections'] = common.sections(self.path)
         return self.got['sections']
 
 
@@ -191,6 +182,7 @@ class Bars:
         for n in a['notes']:
             self.notes[self.of(n['at'])].append(n)
         self.index = {b['label']: i for i, b in enumerate(self.bars)}
+        self.tune = [i for i, b in enumerate(self.bars) if not put_in(b['label'])]
 
     def of(self, t):
         return max(0, bisect.bisect_right(self.at, t) - 1)
@@ -247,26 +239,23 @@ def tonic(key):
 def second_times(b):
     """[(i, j)]: bar j is bar i once more, the pass before."""
     last, out = {}, []
-    for i, bar in enumerate(b.bars):
-        if put_in(bar['label']):
-            continue
-        if stem(bar['label']) in last:
-            out.append((last[stem(bar['label'])], i))
-        last[stem(bar['label'])] = i
+    for i in b.tune:
+        name = stem(b.bars[i]['label'])
+        if name in last:
+            out.append((last[name], i))
+        last[name] = i
     return out
 
 
 def closes(s, b):
     """Indices of the last two bars of each section (of each chorus of it)."""
-    per = len([x for x in s.write()['bars'] if not put_in(x['label'])])
-    tune = [i for i, x in enumerate(b.bars) if not put_in(x['label'])]
-    ends = [b0 for _, _, b0 in s.sections()] or []
-    base = {x['label']: i for i, x in enumerate(s.write()['bars'])}
-    at = [base[e] for e in ends if e in base] or [per - 1]
+    one = Bars(s.write())
+    per = len(one.tune)
+    at = [one.index[e] for _, _, e in s.sections() if e in one.index] or [per - 1]
     out = set()
-    for c in range(0, len(tune), per):
+    for c in range(0, len(b.tune), per):
         for e in at:
-            out |= {tune[c + k] for k in (e - 1, e) if 0 <= k < per and c + k < len(tune)}
+            out |= {b.tune[c + k] for k in (e - 1, e) if 0 <= k < per and c + k < len(b.tune)}
     return out
 
 
@@ -288,20 +277,18 @@ def compare(s, b, pairs, names, skip=(), joins=True):
 
 def repeats(s):
     b = Bars(s.write())
-    pairs, last, close = second_times(b), last_bars(b), closes(s, b)
+    pairs, last, close, per = second_times(b), last_bars(b), closes(s, b), len(b.tune)
     compare(s, b, pairs, {'notes': 'notes', 'frets': 'frets', 'attacks': 'attacks', 'tune': 'tune'})
     compare(s, b, pairs, {'notes': 'free'}, close | last)
     compare(s, b, [p for p in pairs if p[1] in close], {'notes': 'close'}, last)
     if pairs:
         b = Bars(s.write(('--same-repeats',)))
         compare(s, b, pairs, {'notes': 'same', 'frets': 'same_frets'}, last_bars(b), joins=False)
-    per = len([x for x in s.write()['bars'] if not put_in(x['label'])])
     b = Bars(s.write(('--choruses', '2')))
-    tune = [i for i, x in enumerate(b.bars) if not put_in(x['label'])]
-    if len(tune) != 2 * per:
-        s.faults.append(f'--choruses 2 has {len(tune)} bars, one {per}')
+    if len(b.tune) != 2 * per:
+        s.faults.append(f'--choruses 2 has {len(b.tune)} bars, one {per}')
         return
-    pairs, close = list(zip(tune[:per], tune[per:])), closes(s, b)
+    pairs, close = list(zip(b.tune[:per], b.tune[per:])), closes(s, b)
     # the last bars lead on into the tune the first time and into the ending the second
     compare(s, b, pairs, {'tune': 'chorus_tune'}, last_bars(b))
     pairs = pairs[:-2]
@@ -313,10 +300,7 @@ def repeats(s):
 
 def last_bars(b):
     """The last bar of the tune, where the ending begins, and those before it that hold a note put in on top."""
-    tune = [i for i, x in enumerate(b.bars) if not put_in(x['label'])]
-    out = {tune[-1]}
-    out |= {i for i in tune[-3:] if any(n['voice'] == 'melody' and n['fill'] for n in b.notes[i])}
-    return out
+    return {b.tune[-1]} | {i for i in b.tune[-3:] if any(n['voice'] == 'melody' and n['fill'] for n in b.notes[i])}
 
 
 # --- endings
@@ -324,7 +308,6 @@ def last_bars(b):
 def ending(s, a, prefix, what):
     """How an arrangement closes."""
     b = Bars(a)
-    end = a['bars'][-1]['at'] + a['bars'][-1]['len']
     written = [c for c in map(lambda x: chord(x['symbol']), s.write(('--ending', 'none'))['chords']) if c]
     chords = [(c['at'], c['symbol']) for c in a['chords'] if chord(c['symbol'])]
     if not chords or not written or not a['notes']:
@@ -332,7 +315,8 @@ def ending(s, a, prefix, what):
     root, bass, third = chord(chords[-1][1])
     home = tonic(a['key'])
     last = max(n['at'] for n in a['notes'])
-    if root != home and min((n for n in a['notes'] if n['at'] == last), key=lambda n: n['midi'])['midi'] % 12 == home:
+    struck = min(n['midi'] for n in a['notes'] if n['at'] == last)
+    if root != home and struck % 12 == home:
         # it comes home in place of a turn that the sheet ends with
         root, third = home, {(home + (3 if a['key'].endswith('m') else 4)) % 12}
     where = f'{what}:{chords[-1][1]}'
@@ -343,15 +327,12 @@ def ending(s, a, prefix, what):
     now = [n for n in a['notes'] if (n['at'] >= final or n['at'] + n['dur'] >= until) and n['at'] + n['dur'] > chords[-1][0]]
     ok = any(n['midi'] % 12 in third for n in now)
     s.add(prefix + 'third', ok, 1, None if ok else where)
-    last = max(n['at'] for n in a['notes'])
-    low = min((n for n in a['notes'] if n['at'] <= last < n['at'] + n['dur']), key=lambda n: n['midi'])
-    struck = min((n for n in a['notes'] if n['at'] == last), key=lambda n: n['midi'])
-    ok = root in (low['midi'] % 12, struck['midi'] % 12)
-    s.add(prefix + 'root', ok, 1, None if ok else f"{where} {b.place(last)} {low['midi']}")
+    low = min(n['midi'] for n in a['notes'] if n['at'] <= last < n['at'] + n['dur'])
+    ok = root in (low % 12, struck % 12)
+    s.add(prefix + 'root', ok, 1, None if ok else f'{where} {b.place(last)} {low}')
     roots = [n['at'] for n in a['notes'] if n['midi'] % 12 == root and n['voice'] != 'inner' and n['at'] >= chords[-1][0] - a['ticksPerQuarter']]
     after = [n['at'] for n in a['notes'] if roots and n['at'] > roots[-1] and not is_tune(n)]
     s.add(prefix + 'after', bool(after), 1, f'{where} {b.place(after[0])}' if after else None)
-    return end
 
 
 def top_line(a, start):
@@ -409,7 +390,7 @@ def intros(s):
 
 def judge_variants(s, part):
     """Hand and ear figures of the whole, and of the bars put in with one bar of tune beside them."""
-    measure = sys.modules.get('measure') or __import__('measure')
+    import measure
     pace = tempo(s)
     for column, flags in (('default', ()),) + JUDGED[part]:
         a = s.write(flags)
@@ -443,17 +424,21 @@ def passage(a):
         keep = range(max(0, i[0] - 1), len(a['bars']))
     else:
         keep = range(max(0, len(a['bars']) - 2), len(a['bars']))
-    first, last = a['bars'][keep[0]], a['bars'][keep[-1]]
-    start, end = first['at'], last['at'] + last['len']
-    cut = {k: [x for x in a[k] if start <= x['at'] < end] for k in ('bars', 'melody', 'chords', 'notes')}
-    return dict(a, **cut) if cut['notes'] else None
+    out = cut(a, keep[0], keep[-1])
+    return out if out['notes'] else None
+
+
+def cut(a, first, last, since=0):
+    """Bars first to last as an arrangement of their own, as far as the judge measures it; times are counted from since."""
+    start, end = a['bars'][first]['at'], a['bars'][last]['at'] + a['bars'][last]['len']
+    return dict(a, **{k: [dict(x, at=x['at'] - since) for x in a[k] if start <= x['at'] < end] for k in ('bars', 'melody', 'chords', 'notes')})
 
 
 # --- trio
 
 def trio(s):
     solo, a = s.write(), s.write(('--setting', 'trio'))
-    measure = sys.modules.get('measure') or __import__('measure')
+    import measure
     b, score = Bars(a), measure.Score(a)
     changes = [(c['at'], chord(c['symbol'])) for c in a['chords']]
     changes = [(t, h) for k, (t, h) in enumerate(changes) if h and (k + 1 == len(changes) or changes[k + 1][0] > t)]
@@ -515,7 +500,7 @@ def bassist(s, a, b, changes, score):
         s.add('bass_leaps', wide, 1, b.place(y['at']) if wide else None)
     starts = [n['at'] for n in line]
     for n in line:
-        out = not LOWEST <= n['midi'] <= HIGHEST
+        out = not form.LOWEST <= n['midi'] <= form.HIGHEST
         s.add('range', out, 1, f"{b.place(n['at'])} {n['midi']}" if out else None)
     for t in score.attacks:
         k = bisect.bisect_right(starts, t) - 1
@@ -526,11 +511,11 @@ def bassist(s, a, b, changes, score):
             under = min(low) <= line[k]['midi']
             s.add('crossed', under, 1, b.place(t) if under else None)
     even = ('--setting', 'trio', '--feel', 'straight', '--no-spread')  # the file as it is counted, not as it is played
-    notes, a = sounded(s.write(even, '.mid')), s.write(even)
-    s.add('channel', *differ(collections.Counter((t, p) for t, ch, p, _ in notes if ch == 9),
+    notes, a = midi.mido_notes(s.write(even, '.mid')), s.write(even)
+    s.add('channel', *differ(collections.Counter((t, p) for t, _, ch, p, _ in notes if ch == midi.BASSIST),
                              collections.Counter((n['at'], n['midi']) for n in a['bassist'])))
     b, symbols = Bars(a), [(c['at'], chord(c['symbol'])) for c in a['chords']]
-    ticks = {b.of(t) for t, ch, _, _ in notes if ch == 10}
+    ticks = {b.of(t) for t, _, ch, _, _ in notes if ch == midi.TIME}
     for i, x in enumerate(b.bars):
         if i == 0 and len(b.bars) > 1 and x['len'] < b.bars[1]['len']:
             continue  # they come in after the pick-up
@@ -539,36 +524,23 @@ def bassist(s, a, b, changes, score):
             continue  # no chord, no company
         s.add('time', i in ticks, 1, None if i in ticks else x['label'])
     tune = {(n['at'], n['string']) for n in a['notes'] if is_tune(n)}  # channel by string
-    softest = min((v for t, ch, _, v in notes if (t, ch) in tune), default=0)
-    company = [v for _, ch, _, v in notes if ch in (9, 10)]
+    softest = min((v for t, _, ch, _, v in notes if (t, ch) in tune), default=0)
+    company = [v for _, _, ch, _, v in notes if ch in (midi.BASSIST, midi.TIME)]
     s.add('louder', sum(v > softest for v in company), len(company), f'{max(company, default=0)} over {softest}' if any(v > softest for v in company) else None)
-
-
-def sounded(path):
-    """[(tick, channel from 1, pitch, velocity)]"""
-    out = []
-    for track in mido.MidiFile(path).tracks:
-        t = 0
-        for m in track:
-            t += m.time
-            if m.type == 'note_on' and m.velocity > 0:
-                out.append((t, m.channel + 1, m.note, m.velocity))
-    return sorted(out)
 
 
 # --- choruses
 
 def choruses(s):
     one, a = s.write(), s.write(('--choruses', '3'))
-    per = len([x for x in one['bars'] if not put_in(x['label'])])
-    b = Bars(a)
-    tune = [i for i, x in enumerate(b.bars) if not put_in(x['label'])]
-    if len(tune) != 3 * per:
-        s.faults.append(f'--choruses 3 has {len(tune)} bars, one {per}')
+    single, b = Bars(one), Bars(a)
+    per = len(single.tune)
+    if len(b.tune) != 3 * per:
+        s.faults.append(f'--choruses 3 has {len(b.tune)} bars, one {per}')
         return
     # the last bar has the ending and is left out of all
-    added = [sum(not is_tune(n) for i in tune[c * per:(c + 1) * per - 1] for n in b.notes[i]) for c in range(3)]
-    alone = sum(not is_tune(n) for notes in Bars(one).notes[:per - 1] for n in notes)
+    added = [sum(not is_tune(n) for i in b.tune[c * per:(c + 1) * per - 1] for n in b.notes[i]) for c in range(3)]
+    alone = sum(not is_tune(n) for notes in single.notes[:per - 1] for n in notes)
     for x, y in zip(added, added[1:]):
         s.add('rises', x < y, 1, f"{'-'.join(map(str, added))} notes in {per} bars" if x >= y else None)
     s.add('first', added[0], alone)
@@ -577,14 +549,11 @@ def choruses(s):
     y = collections.Counter((m['midi']) for m in a['melody'])
     s.add('chorus_tune', *differ(collections.Counter({k: 3 * v for k, v in x.items()}), y))
 
-    measure = sys.modules.get('measure') or __import__('measure')
+    import measure
     a = s.write(('--choruses', '2', '--comp', '2'))
-    first, last = a['bars'][per], a['bars'][2 * per - 1]
-    start, end = first['at'], last['at'] + last['len']
-    cut = dict(a, **{k: [x for x in a[k] if start <= x['at'] < end] for k in ('bars', 'melody', 'chords', 'notes')})
-    s.add('comp_bare', len(cut['melody']), len(cut['notes']))
-    r = measure.measure(dict(cut, bars=[dict(x, at=x['at'] - start) for x in cut['bars']],
-                             **{k: [dict(x, at=x['at'] - start) for x in cut[k]] for k in ('melody', 'chords', 'notes')}), None)
+    comp = cut(a, per, 2 * per - 1, a['bars'][per]['at'])
+    s.add('comp_bare', len(comp['melody']), len(comp['notes']))
+    r = measure.measure(comp, None)
     s.add('comp_guide', r['guide'], r['guide_asked'])
     s.add('comp_bare_changes', r['changes_bare'], r['changes'])
     s.add('comp_ground', r['ground'], r['changes_dressed'])
@@ -606,18 +575,16 @@ def markers(s):
         t += m.time
         if m.type == 'marker':
             got[t].append(m.text)
-    b = Bars(a)
-    tune = [i for i, x in enumerate(b.bars) if not put_in(x['label'])]
-    per = len(tune) // 2
-    base = {x['label']: k for k, x in enumerate(s.write()['bars'])}
+    b, base = Bars(a), Bars(s.write()).index
+    per = len(b.tune) // 2
     want = []
     for letter, name, figure in (('i', 'introduction', 'intro'), ('e', 'ending', 'ending')):
         k = b.index.get(letter + '1')
         if k is not None:
             want.append((figure, b.at[k], name))
     for c in range(2):
-        want.append(('chorus', b.at[tune[c * per]], f'chorus {c + 1}'))
-        want += [('section', b.at[tune[c * per + base[first]]], name) for name, first, _ in s.sections() if first in base]
+        want.append(('chorus', b.at[b.tune[c * per]], f'chorus {c + 1}'))
+        want += [('section', b.at[b.tune[c * per + base[first]]], name) for name, first, _ in s.sections() if first in base]
     met = collections.Counter()
     for figure, at, name in want:
         ok = any(re.search(rf'(^|\W){re.escape(name)}(\W|$)', x) for x in got[at])
@@ -724,16 +691,14 @@ def beside(c, part, got, demand, shares):
 def tabs(sheet):
     """Ten endings of a tune, with the last two bars of the tune before them."""
     shown = 0
-    a = None
     for rank in range(1, 10):
         for kind in ENDINGS:
             with tempfile.TemporaryDirectory() as d:
                 out = os.path.join(d, 'x.json')
                 flags = ['--ending', f'{kind}:{rank}']
-                if shown >= 10 or run([common.PROGRAM, 'write', sheet, '--out', out] + flags).returncode:
+                if shown >= 10 or common.write(sheet, [out], flags):
                     continue
-                with open(out, encoding='utf-8') as f:
-                    a = json.load(f)
+                a = form.load(out)
             labels = [b['label'] for b in a['bars']]
             k = next((i for i, l in enumerate(labels) if put_in(l)), len(labels))
             r = run([common.PROGRAM, 'shapes', sheet] + flags + ['--bars', f'{labels[max(0, k - 2)]}-{labels[-1]}'])

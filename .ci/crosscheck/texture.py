@@ -8,7 +8,7 @@ import bisect
 import collections
 import re
 
-from common import PROGRAM, run
+from common import told
 
 SLOW = 90  # beats a minute, up to which a beat without an attack is a breath and no hole
 RUN = 5    # bars
@@ -21,11 +21,7 @@ FIGURES = (
 
 def phrases(sheet):
     """[(label of the first bar, of the last)]"""
-    text, on = '', False
-    for line in run([PROGRAM, 'check', sheet]).stdout.splitlines():
-        on = line.startswith('phrases') or on and line.startswith(' ')
-        text += line[10:] + ' ' if on else ''
-    return [(a, b or a) for a, b in re.findall(r'\d+: ([^\s,-]+)(?:-([^\s,]+))?', text)]
+    return [(a, b or a) for a, b in re.findall(r'\d+: ([^\s,-]+)(?:-([^\s,]+))?', told(sheet, 'phrases'))]
 
 
 def part(times, a, b):

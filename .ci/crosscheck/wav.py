@@ -67,16 +67,22 @@ def power(x, start, n, hz):
     return (s1 * s1 + s2 * s2 - k * s1 * s2) / (total * n or 1)
 
 
-def pitches(c, a, path):
-    """The tune alone: under each note of a third of a second or more, its fundamental outweighs those a semitone away."""
-    x, per_tick, heard = samples(path), 60 / a['tempo'] / 960, 0
-    for m in a['notes']:
-        if m['voice'] != 'melody' or m['dur'] * per_tick < 1 / 3:
+def long_notes(a, notes, x):
+    """(note, first sample to look at, how many, Hz) of those of a third of a second or more."""
+    per_tick = 60 / a['tempo'] / 960
+    for m in notes:
+        if m['dur'] * per_tick < 1 / 3:
             continue
         start, n = int((m['at'] * per_tick + .06) * RATE), int(.25 * RATE)
         if start + n > len(x):
-            break
-        hz = 440 * 2 ** ((m['midi'] - 69) / 12)
+            return
+        yield m, start, n, 440 * 2 ** ((m['midi'] - 69) / 12)
+
+
+def pitches(c, a, path):
+    """The tune alone: under each note of a third of a second or more, its fundamental outweighs those a semitone away."""
+    x, heard = samples(path), 0
+    for m, start, n, hz in long_notes(a, [m for m in a['notes'] if m['voice'] == 'melody'], x):
         own, low, high = (power(x, start, n, hz * 2 ** (k / 12)) for k in (0, -1, 1))
         c.that(own > 4 * max(low, high) and own > .02,
                f"at tick {m['at']} the pitch {m['midi']} has {own:.3f} of the power, its neighbours {low:.3f} and {high:.3f}")
@@ -92,14 +98,8 @@ def rms(path):
 
 def bass(c, a, path):
     """The bass alone: under each note of a third of a second or more its first three partials outweigh those a semitone away."""
-    x, per_tick, heard = samples(path), 60 / a['tempo'] / 960, 0
-    for m in a['bassist']:
-        if m['dur'] * per_tick < 1 / 3:
-            continue
-        start, n = int((m['at'] * per_tick + .06) * RATE), int(.25 * RATE)
-        if start + n > len(x):
-            break
-        hz = 440 * 2 ** ((m['midi'] - 69) / 12)
+    x, heard = samples(path), 0
+    for m, start, n, hz in long_notes(a, a['bassist'], x):
         own, low, high = (sum(power(x, start, n, k * hz * 2 ** (off / 12)) for k in (1, 2, 3)) for off in (0, -1, 1))
         c.that(own > 2 * max(low, high), f"at tick {m['at']} the bass's {m['midi']} has {own:.3f} of the power, its neighbours {low:.3f} and {high:.3f}")
         heard += 1
