@@ -6,11 +6,13 @@ import (
 	"strings"
 
 	"thumbline/voicing"
+	"thumbline/voicing/sheet"
 )
 
 // A stretch is bars [from, to) with the names by which a player may ask for
 // them, the first the one that messages have.
 type stretch struct {
+	kind     sheet.Kind
 	names    []string
 	from, to int
 }
@@ -19,29 +21,24 @@ type stretch struct {
 // what is put in and the choruses, which have theirs where no section has.
 func stretches(a *voicing.Arrangement) (sections, form []stretch) {
 	var names []string
-	for i, s := range a.Sections {
-		x := stretch{from: s.From, to: s.To}
-		switch {
-		case i == 0 && a.Before > 0:
-			x.names = []string{voicing.IntroName, "intro"}
-		case i == len(a.Sections)-1 && a.After > 0:
-			x.names = []string{voicing.EndingName}
-		}
-		if x.names != nil {
-			form = append(form, x)
+	for _, p := range sheet.Parts(a) {
+		x := stretch{p.Kind, []string{p.Name}, p.From, p.To}
+		switch p.Kind {
+		case sheet.TuneSection:
+			names = append(names, p.Name)
+			sections = append(sections, x)
 			continue
+		case sheet.Introduction:
+			x.names = append(x.names, "intro")
+		case sheet.Chorus:
+			n := strings.TrimPrefix(p.Name, "chorus ")
+			x.names = append(x.names, "chorus"+n, "c"+n)
 		}
-		names = append(names, s.Name)
-		sections = append(sections, x)
+		form = append(form, x)
 	}
 	for i, n := range numbered(names) {
-		sections[i].names = []string{n}
+		sections[i].names[0] = n
 	}
-	for i, c := range a.Choruses {
-		n := strconv.Itoa(i + 1)
-		form = append(form, stretch{[]string{"chorus " + n, "chorus" + n, "c" + n}, c.From, c.To})
-	}
-	slices.SortStableFunc(form, func(x, y stretch) int { return x.from - y.from })
 	return sections, form
 }
 
@@ -49,7 +46,7 @@ func stretches(a *voicing.Arrangement) (sections, form []stretch) {
 func sectionRange(a *voicing.Arrangement, o *options) (from, to int, err error) {
 	sections, form := stretches(a)
 	for _, s := range append(sections, form...) {
-		if o.section != "" && slices.Contains(s.names, o.section) {
+		if slices.Contains(s.names, o.section) {
 			return s.from, s.to, nil
 		}
 	}
@@ -63,9 +60,7 @@ const mostNames = 16
 func listed(sections, form []stretch) string {
 	var names []string
 	for _, s := range sections {
-		if s.names[0] != "" {
-			names = append(names, s.names[0])
-		}
+		names = append(names, s.names[0])
 	}
 	if k := len(names); k > mostNames {
 		names = append(append(names[:mostNames-1:mostNames-1], "and so on to"), names[k-1])
@@ -76,18 +71,12 @@ func listed(sections, form []stretch) string {
 	} else {
 		parts = append(parts, "no sections")
 	}
-	choruses := 0
-	for _, s := range form {
-		if s.names[0][0] == 'c' {
-			choruses++
-		}
-	}
-	for _, s := range form {
-		switch s.names[0] {
-		case "chorus 1":
-			parts = append(parts, "chorus 1 to chorus "+strconv.Itoa(choruses)+", or c1 to c"+strconv.Itoa(choruses))
-		case voicing.IntroName, voicing.EndingName:
+	for i, s := range form {
+		switch {
+		case s.kind != sheet.Chorus:
 			parts = append(parts, s.names[0])
+		case i+1 == len(form) || form[i+1].kind != sheet.Chorus: // the last of them
+			parts = append(parts, "chorus 1 to "+s.names[0]+", or c1 to "+s.names[2])
 		}
 	}
 	return strings.Join(parts, "; ")

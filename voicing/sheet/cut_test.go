@@ -109,8 +109,8 @@ func TestCutOfIntroduction(t *testing.T) {
 	a.Choruses, a.Before, a.After = nil, 2, 0
 	for from, want := range []string{"introduction section", "introduction section", "introduction section", "section"} {
 		var kinds []string
-		for _, p := range parts(Cut(a, from, 5)) {
-			kinds = append(kinds, p.kind)
+		for _, p := range Parts(Cut(a, from, 5)) {
+			kinds = append(kinds, string(p.Kind))
 		}
 		if got := strings.Join(kinds, " "); got != want {
 			t.Errorf("from bar %d: %s, wanted %s", from, got, want)

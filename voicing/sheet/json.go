@@ -34,8 +34,8 @@ func JSON(w io.Writer, a *voicing.Arrangement) error {
 	list(&j, "bars", a.Bars, func(b voicing.Bar) []pair {
 		return []pair{{"label", b.Label}, {"at", int(b.At)}, {"len", int(b.Len)}, {"beat", int(beatLen(b))}}
 	})
-	list(&j, "sections", parts(a), func(p part) []pair {
-		return []pair{{"kind", p.kind}, {"name", p.Name}, {"from", a.Bars[p.From].Label}, {"to", a.Bars[p.To-1].Label},
+	list(&j, "sections", Parts(a), func(p Part) []pair {
+		return []pair{{"kind", string(p.Kind)}, {"name", p.Name}, {"from", a.Bars[p.From].Label}, {"to", a.Bars[p.To-1].Label},
 			{"at", int(a.Bars[p.From].At)}, {"len", int(a.Bars[p.To-1].At + a.Bars[p.To-1].Len - a.Bars[p.From].At)}}
 	})
 	list(&j, "tempi", a.Tempi, func(m voicing.TempoMark) []pair {
