@@ -57,6 +57,25 @@ var (
 	company = []midiio.Layer{midiio.Bassist, midiio.Time}
 )
 
+// layersThere are the layers that there are to be heard.
+func layersThere(trio bool) []midiio.Layer {
+	if trio {
+		return slices.Concat(guitar, company)
+	}
+	return guitar
+}
+
+// layerNames are those of the layers of a set, in the order of the list.
+func layerNames(list []midiio.Layer, set midiio.LayerSet) []string {
+	var names []string
+	for _, l := range list {
+		if set.Has(l) {
+			names = append(names, l.String())
+		}
+	}
+	return names
+}
+
 // trio reports whether bass and drums are there to be heard.
 func (o *options) trio() bool {
 	s, err := voicing.ParseSetting(o.setting)
@@ -66,15 +85,8 @@ func (o *options) trio() bool {
 // layers are the voices to be heard. The click is not among them: it has its
 // own flag.
 func layers(only, mute []string, some, trio bool) (midiio.LayerSet, error) {
-	there := guitar
-	if trio {
-		there = append(slices.Clone(guitar), company...)
-	}
-	var names []string
-	for _, l := range there {
-		names = append(names, l.String())
-	}
-	words := strings.Join(names, ", ")
+	there := layersThere(trio)
+	words := strings.Join(layerNames(there, midiio.AllLayers), ", ")
 	parse := func(flag string, names []string) (midiio.LayerSet, error) {
 		var s midiio.LayerSet
 		for _, n := range names {
@@ -135,15 +147,7 @@ func (h hearing) silent(e *env, o *options, a *voicing.Arrangement, from, to int
 		h.layers.Has(midiio.Time) && slices.ContainsFunc(a.Time, func(x voicing.Stroke) bool { return in(x.At) }) {
 		return
 	}
-	var names []string
-	for _, v := range heard {
-		names = append(names, v.String())
-	}
-	for _, l := range company {
-		if h.layers.Has(l) && a.Setting == voicing.Trio {
-			names = append(names, l.String())
-		}
-	}
+	names := layerNames(layersThere(a.Setting == voicing.Trio), h.layers)
 	fmt.Fprintf(e.stderr, "thumbline: %s: warning: nothing is struck by %s in %s\n", tuneName(o), strings.Join(names, " or "), barSpan(a, from, to))
 }
 

@@ -99,7 +99,7 @@ func write(ctx context.Context, e *env, o *options) error {
 	if err != nil {
 		return err
 	}
-	if err := h.sheets(o); err != nil {
+	if err := h.sheets(o.out, ks); err != nil {
 		return err
 	}
 	if err := o.checkPlan(); err != nil {
@@ -193,9 +193,9 @@ func kindsOf(o *options) ([]kind, error) {
 
 // sheets refuses files that would have nothing of what is heard: tab is the
 // guitar's, and drums are in no sheet.
-func (h hearing) sheets(o *options) error {
-	for _, name := range o.out {
-		switch k, _ := kindOf(name); {
+func (h hearing) sheets(names []string, ks []kind) error {
+	for i, name := range names {
+		switch k := ks[i]; {
 		case k.ending == ".txt" && !h.hasGuitar():
 			return usagef("--out %s: tab is the guitar's, and nothing of it is left (.mid, .wav and .json have the bass line)", name)
 		case k.ending == ".json" && !h.hasGuitar() && !h.layers.Has(midiio.Bassist):
