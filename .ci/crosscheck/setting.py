@@ -26,7 +26,6 @@ import judged
 import midi
 from common import DATA, DEMO, Check, files, run
 
-PARTS = ('repeats', 'endings', 'intros', 'trio', 'choruses', 'markers')
 PART_OF = 16   # every so many sheets are a part that is quick to try
 RANKS = 3      # endings of each kind that are looked at
 ENDINGS = ('straight', 'tag', 'vamp', 'run')
@@ -709,14 +708,14 @@ def tabs(sheet):
 
 
 def main(args):
-    parts = PARTS
+    parts = tuple(PLAYED)
     report, whole = '--report' in args, bool({'--report', '--long'} & set(args))
     if '--only' in args:
         k = args.index('--only')
         parts = tuple(args[k + 1].split(','))
         args = args[:k] + args[k + 2:]
-        if set(parts) - set(PARTS):
-            sys.exit(f'setting: parts are {", ".join(PARTS)}')
+        if set(parts) - set(PLAYED):
+            sys.exit(f'setting: parts are {", ".join(PLAYED)}')
     show = '--tabs' in args
     args = [x for x in args if not x.startswith('--')]
     if args:
