@@ -107,7 +107,7 @@ func playBand(a *voicing.Arrangement, g *grid, shape swell, opt PerformOptions) 
 // in a beat that the tune plays straight because it has thirds in it.
 func (g *grid) swung(t Tick) Tick {
 	i := g.find(t)
-	if i < 0 || !g.spans[i].straight || !g.spans[i].thirds || !g.feel.Swings() {
+	if i < 0 || !g.spans[i].thirds {
 		return g.warp(t)
 	}
 	s := g.spans[i]

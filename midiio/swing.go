@@ -15,7 +15,7 @@ type beatSpan struct {
 	off      Tick // how far into its beat it begins
 	beat     Tick
 	straight bool
-	thirds   bool // straight because of what is struck in it
+	thirds   bool // straight only because of what is struck in it: else it would swing
 	joined   bool // the second part of the beat that the span before begins
 }
 
