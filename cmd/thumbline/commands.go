@@ -19,7 +19,7 @@ func commands() []command {
 			short: "arrange and play",
 			long: `Arranges the tune and plays it. Ctrl-C lets it fade and ends; a second one ends
 at once.`,
-			flags: []flagGroup{readFlags, arrangeFlags, partFlags, soundFlags, countFlags},
+			flags: []flagGroup{readFlags, arrangeFlags, partFlags, soundFlags, hearFlags},
 		},
 		{
 			name: "loop", args: "[TUNE] [flags]", tune: true, run: loop,
@@ -40,7 +40,7 @@ gap. It begins softly, after a count-in. Ctrl-C ends it.
 ` + strings.Join(written, "\n") + `
 
 A file is replaced only when the new one is complete.`,
-			flags: []flagGroup{outFlags, readFlags, arrangeFlags, partFlags, soundFlags},
+			flags: []flagGroup{outFlags, readFlags, arrangeFlags, partFlags, soundFlags, recordFlags},
 		},
 		{
 			name: "shapes", args: "[TUNE] [flags]", tune: true, run: shapes,

@@ -53,7 +53,15 @@ type options struct {
 	gain     float64
 
 	countIn string
+	click   bool
+	ramp    string
 	repeat  int
+	rest    int
+	answer  bool
+	layers  string
+	change  string
+	step    bool
+	plain   bool
 
 	out []string
 
@@ -91,14 +99,18 @@ var (
 		fs.BoolVar(&o.noSpread, "no-spread", false, "|strike the notes of a chord in one moment (default: a little apart, as thumb and fingers come; rolled in ballads)")
 		toneFlags(fs, o)
 	}}
-	countFlags = flagGroup{"Practise", func(fs *pflag.FlagSet, o *options) {
-		fs.StringVar(&o.countIn, "count-in", "", "BARS|bars of clicks before the first note, 0 to 8 (default 0)")
+	hearFlags = flagGroup{"Practise", func(fs *pflag.FlagSet, o *options) {
+		countFlag(fs, o, "the first note, 0 to 8 (default 0)")
+		clickFlag(fs, o)
+		fs.BoolVar(&o.step, "step", false, "|nothing moves by itself: a key strikes the next grip; the same key again rolls it, low to high, and names its fingers")
+		plainFlag(fs, o)
 	}}
 	loopFlags = flagGroup{"Practise", func(fs *pflag.FlagSet, o *options) {
-		fs.StringVar(&o.countIn, "count-in", "", "BARS|bars of clicks before the first pass, 0 to 8 (default: 1, or 2 short ones)")
-		fs.IntVar(&o.repeat, "repeat", 0, "N|passes, then stop (default: until Ctrl-C)")
+		practiceFlags(fs, o)
+		plainFlag(fs, o)
 	}}
-	outFlags = flagGroup{"Where", func(fs *pflag.FlagSet, o *options) {
+	recordFlags = flagGroup{"Practise (in .wav and .mid: the passes that loop plays, one after the other)", practiceFlags}
+	outFlags    = flagGroup{"Where", func(fs *pflag.FlagSet, o *options) {
 		fs.StringArrayVar(&o.out, "out", nil, "FILE|what to write; may be given again")
 	}}
 )
@@ -109,6 +121,9 @@ type tempo struct {
 	percent float64
 	beats   float64
 }
+
+// Bounds of a tempo in percent of the written one.
+const slowest, fastest = 10, 300
 
 // parseTempo reads "60%" or "90". Slower than a tenth or faster than three
 // times is refused, so that a slip of the finger is not an hour of silence.
@@ -121,8 +136,8 @@ func parseTempo(s string) (tempo, error) {
 	switch {
 	case err != nil:
 		return tempo{}, usagef("--tempo %q is neither a percentage nor beats a minute (such as 60%% or 90)", s)
-	case percent && !(x >= 10 && x <= 300):
-		return tempo{}, usagef("--tempo %s is out of range (10%% to 300%%)", s)
+	case percent && !(x >= slowest && x <= fastest):
+		return tempo{}, usagef("--tempo %s is out of range (%d%% to %d%%)", s, slowest, fastest)
 	case percent:
 		return tempo{percent: x}, nil
 	case !(x >= 10 && x <= 500):
@@ -170,6 +185,30 @@ func toneFlags(fs *pflag.FlagSet, o *options) {
 	fs.Float64Var(&o.a4, "a4", 440, fmt.Sprintf("HZ|what the strings are tuned to in sound: the frequency of A4, %d to %d (default 440)", synth.MinA4, synth.MaxA4))
 	fs.Float64Var(&o.gain, "gain", 0, "DB|louder or softer, -60 to "+strconv.Itoa(maxGain)+
 		" (turn headphones down first: loud for long harms the ears; default 0)")
+}
+
+// practiceFlags say how a part is practised.
+func practiceFlags(fs *pflag.FlagSet, o *options) {
+	countFlag(fs, o, "the first pass, 0 to 8 (default: 1, or 2 short ones)")
+	clickFlag(fs, o)
+	fs.StringVar(&o.ramp, "ramp", "", fmt.Sprintf("A-B[:STEP]|from A%% to B%% of the tempo, STEP percent more with each pass, such as 60-100:5 (default step %d: small steps are kind to the hands; go back where it gets tense)", defaultRampStep))
+	fs.IntVar(&o.repeat, "repeat", 0, "N|passes, with --ramp at each tempo, then stop (default: until you stop it)")
+	fs.IntVar(&o.rest, "rest", 0, fmt.Sprintf("BARS|bars of rest after each pass, 0 to %d, in which the last grip rings on (default 0)", mostRest))
+	fs.BoolVar(&o.answer, "answer", false, "|one pass to listen, then one of time alone in which you play")
+	fs.StringVar(&o.layers, "layers", "", "SETS|what is heard, another set with each pass, such as bass,bass+melody,all, or turn, which is just that; with --ramp all of it at the first tempo, then the rise with the last set")
+	fs.StringVar(&o.change, "change", "", "PLACE|one change back and forth: to the grip at PLACE, such as 3:1, from the one before it, with the note of the tune that leads in")
+}
+
+func countFlag(fs *pflag.FlagSet, o *options, before string) {
+	fs.StringVar(&o.countIn, "count-in", "", "BARS|bars of clicks before "+before)
+}
+
+func clickFlag(fs *pflag.FlagSet, o *options) {
+	fs.BoolVar(&o.click, "click", false, "|a metronome while it plays, softer than the music (default: the count-in alone)")
+}
+
+func plainFlag(fs *pflag.FlagSet, o *options) {
+	fs.BoolVar(&o.plain, "plain", false, "|plain lines one after the other, as a screen reader wants them, also in a terminal (default there: a still page)")
 }
 
 // usages lists the flags of a set, texts in one column.

@@ -85,39 +85,40 @@ func (o *options) trio() bool {
 // layers are the voices to be heard. The click is not among them: it has its
 // own flag.
 func layers(only, mute []string, some, trio bool) (midiio.LayerSet, error) {
-	there := layersThere(trio)
-	words := strings.Join(layerNames(there, midiio.AllLayers), ", ")
-	parse := func(flag string, names []string) (midiio.LayerSet, error) {
-		var s midiio.LayerSet
-		for _, n := range names {
-			l, ok := midiio.ParseLayer(strings.TrimSpace(n))
-			switch {
-			case ok && !trio && slices.Contains(company, l):
-				return 0, usagef("--%s %s: bass and drums play in a trio only (add --setting trio)", flag, n)
-			case !ok || !slices.Contains(there, l):
-				return 0, usagef("--%s %s: no such layer (there are: %s)", flag, n, words)
-			}
-			s |= midiio.Layers(l)
-		}
-		return s, nil
-	}
 	set := midiio.AllLayers
 	if some {
-		s, err := parse("only", only)
+		s, err := layerSet("only", only, trio)
 		if err != nil {
 			return 0, err
 		}
 		set = s | midiio.Layers(midiio.Click)
 	}
-	s, err := parse("mute", mute)
+	s, err := layerSet("mute", mute, trio)
 	if err != nil {
 		return 0, err
 	}
 	set &^= s
-	if set&midiio.Layers(there...) == 0 {
-		return 0, usagef("nothing is left to hear (of %s)", words)
+	if there := layersThere(trio); set&midiio.Layers(there...) == 0 {
+		return 0, usagef("nothing is left to hear (of %s)", strings.Join(layerNames(there, midiio.AllLayers), ", "))
 	}
 	return set, nil
+}
+
+// layerSet is the set of the layers that a flag names.
+func layerSet(flag string, names []string, trio bool) (midiio.LayerSet, error) {
+	there := layersThere(trio)
+	var s midiio.LayerSet
+	for _, n := range names {
+		l, ok := midiio.ParseLayer(strings.TrimSpace(n))
+		switch {
+		case ok && !trio && slices.Contains(company, l):
+			return 0, usagef("--%s %s: bass and drums play in a trio only (add --setting trio)", flag, n)
+		case !ok || !slices.Contains(there, l):
+			return 0, usagef("--%s %s: no such layer (there are: %s)", flag, n, strings.Join(layerNames(there, midiio.AllLayers), ", "))
+		}
+		s |= midiio.Layers(l)
+	}
+	return s, nil
 }
 
 // voices are those of an arrangement that are heard.

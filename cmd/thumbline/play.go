@@ -192,18 +192,15 @@ func loop(ctx context.Context, e *env, o *options) error {
 	if err != nil {
 		return err
 	}
-	n, err := parseCountIn(o.countIn, midiio.CountInAuto)
+	pr, err := o.practising(midiio.CountInAuto)
 	if err != nil {
 		return err
 	}
 	passes := midiio.Forever
-	if o.changed("repeat") {
-		if o.repeat < 1 || o.repeat > 10000 {
-			return usagef("--repeat %d is out of range (1 to 10000, or leave it out to go on until Ctrl-C)", o.repeat)
-		}
-		passes = o.repeat
+	if pr.repeat > 0 {
+		passes = pr.repeat
 	}
-	p, err := ready(e, o, h, midiio.Pass{CountIn: n, Times: passes})
+	p, err := ready(e, o, h, midiio.Pass{CountIn: pr.countIn, Times: passes})
 	if err != nil {
 		return err
 	}

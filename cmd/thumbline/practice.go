@@ -1,0 +1,136 @@
+package main
+
+import (
+	"math"
+	"strconv"
+	"strings"
+
+	"thumbline/midiio"
+)
+
+const (
+	// defaultRampStep is in percent: small, because a rise of load is what
+	// hands pay for (harmony.md 7.1).
+	defaultRampStep = 2
+	mostRest        = 64
+	mostRepeat      = 10000
+	mostSets        = 16
+)
+
+// practising is what the flags of "Practise" ask for.
+type practising struct {
+	countIn int               // bars; midiio.CountInAuto
+	click   bool              // a metronome
+	ramp    []float64         // factors of the tempo, one a step; none: 1
+	repeat  int               // passes, at each tempo of a ramp; 0: without an end
+	rest    int               // bars after each pass
+	answer  bool              // time alone after each pass
+	layers  []midiio.LayerSet // from pass to pass; none: all
+	change  string            // the place of a grip that is changed to
+	plain   bool
+}
+
+// practising checks them. absent is what no --count-in means.
+func (o *options) practising(absent int) (practising, error) {
+	p := practising{click: o.click, answer: o.answer, change: o.change, plain: o.plain}
+	var err error
+	if p.countIn, err = parseCountIn(o.countIn, absent); err != nil {
+		return p, err
+	}
+	if p.ramp, err = parseRamp(o.ramp, o.changed("ramp")); err != nil {
+		return p, err
+	}
+	if o.changed("repeat") {
+		if o.repeat < 1 || o.repeat > mostRepeat {
+			return p, usagef("--repeat %d is out of range (1 to %d, or leave it out to go on until you stop it)", o.repeat, mostRepeat)
+		}
+		p.repeat = o.repeat
+	}
+	if o.rest < 0 || o.rest > mostRest {
+		return p, usagef("--rest %d is out of range (0 to %d bars)", o.rest, mostRest)
+	}
+	p.rest = o.rest
+	if p.layers, err = parseSets(o.layers, o.changed("layers"), o.trio()); err != nil {
+		return p, err
+	}
+	if o.changed("change") && o.change == "" {
+		return p, usagef("--change is empty (give the place of a grip, such as 3:1)")
+	}
+	return p, nil
+}
+
+// parseRamp reads "60-100" or "60-100:5", in percent.
+func parseRamp(s string, some bool) ([]float64, error) {
+	if s == "" && !some {
+		return nil, nil
+	}
+	bad := usagef("--ramp %q is no ramp (such as 60-100:5, from 60%% to 100%% in steps of 5)", s)
+	span, by, stepped := strings.Cut(s, ":")
+	from, to, ok := strings.Cut(span, "-")
+	if !ok {
+		return nil, bad
+	}
+	number := func(s string) (float64, error) { return strconv.ParseFloat(strings.TrimSuffix(s, "%"), 64) }
+	first, err1 := number(from)
+	last, err2 := number(to)
+	step := float64(defaultRampStep)
+	var err3 error
+	if stepped {
+		step, err3 = number(by)
+	}
+	switch {
+	case err1 != nil || err2 != nil || err3 != nil:
+		return nil, bad
+	case !(first >= slowest && first <= fastest && last >= slowest && last <= fastest):
+		return nil, usagef("--ramp %s is out of range (%d%% to %d%%)", s, slowest, fastest)
+	case !(step >= 0.1 && step <= fastest):
+		return nil, usagef("--ramp %s: a step of %s%% is out of range (0.1 to %d)", s, percents(step), fastest)
+	}
+	return rampSteps(first, last, step), nil
+}
+
+// percents is a number of percent as it is said.
+func percents(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) }
+
+// parseSets reads "bass,bass+melody,all" or "turn".
+func parseSets(s string, some, trio bool) ([]midiio.LayerSet, error) {
+	if s == "" && !some {
+		return nil, nil
+	}
+	if s == "turn" {
+		s = layersInTurn
+	}
+	var sets []midiio.LayerSet
+	for _, word := range strings.Split(s, ",") {
+		word = strings.TrimSpace(word)
+		if word == "all" {
+			sets = append(sets, midiio.AllLayers)
+			continue
+		}
+		set, err := layerSet("layers", strings.Split(word, "+"), trio)
+		if err != nil {
+			return nil, err
+		}
+		sets = append(sets, set)
+	}
+	if len(sets) > mostSets {
+		return nil, usagef("--layers: %d sets are too many (%d at most)", len(sets), mostSets)
+	}
+	return sets, nil
+}
+
+// layersInTurn is how a piece is put together from below.
+const layersInTurn = "bass,bass+melody,all"
+
+// rampSteps are the factors from first to last percent, the last exactly.
+func rampSteps(first, last, step float64) []float64 {
+	n := int(math.Ceil(math.Abs(last-first)/step - 1e-9))
+	if last < first {
+		step = -step
+	}
+	var fs []float64
+	for i := range n {
+		fs = append(fs, math.Round((first+step*float64(i))*1000)/1e5)
+	}
+	return append(fs, math.Round(last*1000)/1e5)
+}
