@@ -1,9 +1,6 @@
 package midiio
 
 import (
-	"errors"
-	"fmt"
-	"math/big"
 	"slices"
 	"sort"
 	"sync"
@@ -16,28 +13,29 @@ import (
 // Frames count from 0, where the practice (with its count-in) begins. The start
 // of each pass is the exact sum of all lengths before it, rounded once, so a
 // loop never drifts; a message lies at the start of its pass plus its own exact
-// place, rounded. At a seam every note that sounds ends before the next pass
-// begins. A note struck before a pass begins is not heard in it. What rings at
-// the end of the last pass rings to its own end.
+// place, rounded. Where an order of the player begins something anew (Next,
+// Again, Switch, a Tempo at its seam), the sum begins anew from that whole
+// frame; a pause moves it by whole frames. At a seam every note that sounds
+// ends before the next pass begins. A note struck before a pass begins is not
+// heard in it. What rings at the end of the last pass rings to its own end.
 //
-// Fill and Silence belong to one goroutine. Send and Position may be called
-// from any.
+// Fill and Silence belong to one goroutine. Send, Prepare and Position may be
+// called from any. Everything is laid out where a practice is made, prepared or
+// its tempo ordered; Fill allocates nothing.
 type Cursor struct {
-	seq      *Sequence
-	practice Practice // checked
-	partner  []int    // of seq.Events
-	rate     int64
+	src  *source
+	plan *plan
+	want *plan // from the next seam on, with its tally; nil: as it is
+	// The exact end of the current piece. Its room belongs to plan, that of
+	// wantSum to want.
+	sum, wantSum tally
 
-	cache map[pieceKey]*piece
+	at      spot // of the current piece
+	started bool
+	counted bool // the current piece is a count-in
+	played  int  // passes begun
 
-	// Where the row of passes stands.
-	round, index, time int // of the next piece; index counts passes, time their repeats
-	counted            bool
-	played             int // passes begun
-	factor             float64
-
-	now    int64    // every event before it has been handed out
-	sum    *big.Rat // exact start of the current piece
+	now    int64 // every event before it has been handed out
 	piece  *piece
 	start  int64
 	end    int64
@@ -48,12 +46,16 @@ type Cursor struct {
 	done   bool
 
 	sent [16]chanState
+	used [16]bool // channels
 
 	mail mailbox
 
 	histMu sync.Mutex
 	hist   []placement
 }
+
+// A spot is a place in the row of passes: time counts the repeats of a pass.
+type spot struct{ round, index, time int }
 
 // liveNote is a note that sounds; id is its place in the piece.
 type liveNote struct {
@@ -63,243 +65,48 @@ type liveNote struct {
 	layer Layer
 }
 
-// chanState is what a channel was last told, -1 for nothing.
-type chanState struct {
-	program int16
-	bend    int16
-	control [120]int16
-}
-
-// timed is an event of a piece, at frames from its start.
-type timed struct {
-	at    int64
-	msg   [3]byte
-	layer Layer
-	note  int  // of a note-on or a note-off; -1 otherwise
-	chase bool // tells the channel what it should know already
-}
-
-type pieceKey struct {
-	pass    int
-	factor  float64
-	countIn bool
-	last    bool
-}
-
-// A piece is a pass or a count-in laid out in frames, from its own start.
-type piece struct {
-	pieceKey
-	seq    *Sequence
-	to     Tick
-	evs    []timed
-	length *big.Rat
-	ruler  *ruler
-}
-
 // NewCursor makes a cursor over s at rate frames a second. What it refuses are
 // passes outside the sequence or without length, and tempi beyond what can be
 // played.
 func NewCursor(s *Sequence, p Practice, rate int) (*Cursor, error) {
-	if rate <= 0 {
-		return nil, fmt.Errorf("practice: %d frames a second", rate)
+	src, err := newSource(s, rate)
+	if err != nil {
+		return nil, err
 	}
-	if len(p.Passes) == 0 {
-		return nil, errors.New("practice: no pass to play")
+	first, err := src.prepare(p)
+	if err != nil {
+		return nil, err
 	}
-	if p.Repeat < Forever {
-		return nil, fmt.Errorf("practice: repeat %d (it takes a number of times, or -1 for ever)", p.Repeat)
+	c := &Cursor{
+		src: src, plan: first.plain, sum: newTally(first.plain),
+		// A key sounds once on a channel.
+		live: make([]liveNote, 0, 16*128),
+		hist: make([]placement, 0, maxHistory),
 	}
-	if p.Repeat == 0 {
-		p.Repeat = 1
-	}
-	for _, m := range s.Tempi {
-		if exact(m.BPM) == nil || !(m.BPM > 0) {
-			return nil, fmt.Errorf("practice: tempo %g at tick %d", m.BPM, m.Tick)
-		}
-	}
-	c := &Cursor{seq: s, partner: pair(s.Events), rate: int64(rate), factor: 1, sum: new(big.Rat), cache: map[pieceKey]*piece{}}
-	c.practice = Practice{slices.Clone(p.Passes), p.Repeat}
-	for i, q := range c.practice.Passes {
-		q, err := q.check(s)
-		if err != nil {
-			return nil, fmt.Errorf("practice: pass %d: %w", i+1, err)
-		}
-		c.practice.Passes[i] = q
-	}
+	c.mail.latest = first
 	for i := range c.sent {
 		c.sent[i] = silentState()
 	}
-	// Lay out everything now, so that Fill has nothing heavy to do.
-	for i, q := range c.practice.Passes {
-		pc := c.lay(pieceKey{pass: i, factor: 1})
-		if round(pc.length) < 1 {
-			return nil, fmt.Errorf("practice: pass %d: shorter than a frame", i+1)
-		}
-		if q.CountIn != 0 {
-			c.lay(pieceKey{pass: i, factor: 1, countIn: true})
-		}
+	for _, e := range s.Events {
+		c.used[channel(e.Msg)] = true
 	}
-	if n := len(c.practice.Passes); p.Repeat != Forever && c.practice.Passes[n-1].Times != Forever {
-		c.lay(pieceKey{pass: n - 1, factor: 1, last: true})
-	}
+	c.meet(first)
 	return c, nil
 }
 
-func silentState() chanState {
-	s := chanState{program: -1, bend: -1}
-	for i := range s.control {
-		s.control[i] = -1
+// meet takes note of the channels of a practice.
+func (c *Cursor) meet(p *Prepared) {
+	for _, q := range p.practice.Passes {
+		c.used[clickChannel] = c.used[clickChannel] || q.CountIn != 0
 	}
-	return s
 }
 
 // Rate is the number of frames a second.
-func (c *Cursor) Rate() int { return int(c.rate) }
+func (c *Cursor) Rate() int { return int(c.src.rate) }
 
-// lay makes a piece or finds it made. It is nil for a count-in that turns out
-// to have no length.
-func (c *Cursor) lay(k pieceKey) *piece {
-	if p, ok := c.cache[k]; ok {
-		return p
-	}
-	if len(c.cache) > 4*len(c.practice.Passes)+64 {
-		clear(c.cache) // a player who turned the tempo many times
-	}
-	pass := c.practice.Passes[k.pass]
-	p := &piece{pieceKey: k}
-	scale := exact(min(max(pass.Scale*k.factor, minScale), maxScale))
-	if k.factor == 1 {
-		scale = exact(pass.Scale)
-	}
-	if k.countIn {
-		scaled := pass
-		scaled.Scale, _ = scale.Float64()
-		p.seq = c.seq.countIn(scaled)
-		if p.seq == nil {
-			c.cache[k] = nil
-			return nil
-		}
-		p.to = p.seq.End
-		p.ruler = newRuler(p.seq, 0, c.rate, scale)
-		p.length = p.ruler.exact(p.seq.End, 0)
-		p.place(p.seq.Events, pair(p.seq.Events), Pass{To: p.seq.End})
-	} else {
-		p.seq, p.to = c.seq, pass.To
-		p.ruler = newRuler(p.seq, pass.From, c.rate, scale)
-		p.length = p.ruler.exact(pass.To, 0)
-		p.place(c.seq.Events, c.partner, pass)
-	}
-	c.cache[k] = p
-	return p
-}
-
-// place picks the events of the pass and puts them at their frames.
-func (p *piece) place(all []Event, partner []int, pass Pass) {
-	p.evs = chase(all, pass.From)
-	lead := len(p.evs)
-	var evs []Event
-	lo, _ := slices.BinarySearchFunc(all, pass.From, func(e Event, t Tick) int { return int(e.Tick - t) })
-	for i := lo; i < len(all); i++ {
-		e := all[i]
-		on, off := isOn(e.Msg), isOff(e.Msg)
-		if e.Tick >= pass.To && !(off && (p.last || e.Tick == pass.To)) {
-			if !p.last && e.Tick > pass.To {
-				break
-			}
-			continue
-		}
-		if (on || off) && (partner[i] < 0 || pass.Mute.Has(e.Layer)) {
-			continue
-		}
-		if off {
-			if start := all[partner[i]].Tick; start < pass.From || start >= pass.To {
-				continue
-			}
-		}
-		evs = append(evs, e)
-	}
-	at := make([]int64, len(evs))
-	for i, e := range evs {
-		at[i] = max(p.ruler.at(e.Tick, e.Nudge), 0)
-	}
-	mates := pair(evs)
-	settle(evs, mates, at)
-	for i, e := range evs {
-		t := timed{at: at[i], msg: e.Msg, layer: e.Layer, note: -1}
-		switch {
-		case isOn(e.Msg):
-			t.note = i
-		case isOff(e.Msg):
-			t.note = mates[i]
-		}
-		p.evs = append(p.evs, t)
-	}
-	slices.SortStableFunc(p.evs[lead:], func(a, b timed) int { return int(a.at - b.at) })
-}
-
-// chase is what the channels have been told before a moment: programs,
-// controllers, pitch bend. Parameters set through data entry (bend range,
-// tuning) depend on the order of their controllers and are told as they came.
-func chase(all []Event, from Tick) []timed {
-	var st [16]chanState
-	for i := range st {
-		st[i] = silentState()
-	}
-	var out []timed
-	for _, e := range all {
-		if e.Tick >= from {
-			break
-		}
-		if n := e.Msg[1]; e.Msg[0]&0xF0 == statusControl && (n == 6 || n == 38 || n >= 96 && n <= 101) {
-			out = append(out, timed{msg: e.Msg, note: -1})
-			continue
-		}
-		st[channel(e.Msg)].learn(e.Msg)
-	}
-	for ch, s := range st {
-		tell := func(m ...byte) {
-			t := timed{note: -1, chase: true}
-			copy(t.msg[:], m)
-			out = append(out, t)
-		}
-		for n, v := range s.control {
-			if v >= 0 {
-				tell(statusControl|byte(ch), byte(n), byte(v))
-			}
-		}
-		if s.program >= 0 {
-			tell(statusProgram|byte(ch), byte(s.program))
-		}
-		if s.bend >= 0 {
-			tell(statusBend|byte(ch), byte(s.bend&0x7F), byte(s.bend>>7))
-		}
-	}
-	return out
-}
-
-// learn takes a message over; it reports whether that changed anything.
-func (s *chanState) learn(m [3]byte) bool {
-	var slot *int16
-	v := int16(m[2])
-	switch m[0] & 0xF0 {
-	case statusProgram:
-		slot, v = &s.program, int16(m[1])
-	case statusBend:
-		slot, v = &s.bend, int16(m[1])|int16(m[2])<<7
-	case statusControl:
-		if m[1] >= byte(len(s.control)) {
-			return true
-		}
-		slot = &s.control[m[1]]
-	default:
-		return true
-	}
-	if *slot == v {
-		return false
-	}
-	*slot = v
-	return true
-}
+// Prepare makes a practice of the cursor's sequence ready for the order Switch,
+// or says what of it cannot be played, as NewCursor does.
+func (c *Cursor) Prepare(p Practice) (*Prepared, error) { return c.src.prepare(p) }
 
 // Fill hands out every message with a frame before until, in order, and
 // reports whether more will come. A call with an until that is not beyond the
@@ -328,7 +135,7 @@ func (c *Cursor) Fill(until int64, emit func(at int64, msg [3]byte)) (more bool)
 
 // shift moves what is to come to later.
 func (c *Cursor) shift(frames int64) {
-	c.sum.Add(c.sum, new(big.Rat).SetInt64(frames))
+	c.sum.whole += frames
 	c.start += frames
 	c.end += frames
 }
@@ -336,7 +143,7 @@ func (c *Cursor) shift(frames int64) {
 func (c *Cursor) run(limit int64, emit func(int64, [3]byte)) {
 	for !c.done {
 		if c.piece == nil {
-			c.load()
+			c.advance()
 			continue
 		}
 		at := c.end
@@ -349,9 +156,7 @@ func (c *Cursor) run(limit int64, emit func(int64, [3]byte)) {
 			c.next++
 		case at >= c.end && c.end < limit:
 			c.silence(c.end, AllLayers, emit)
-			c.sum.Add(c.sum, c.piece.length)
-			c.piece = nil
-			c.load()
+			c.advance()
 		default:
 			return
 		}
@@ -367,10 +172,17 @@ func (c *Cursor) play(at int64, t *timed, emit func(int64, [3]byte)) {
 			emit(at, t.msg)
 		}
 	case isOn(t.msg):
-		if !c.muted.Has(t.layer) {
-			c.live = append(c.live, liveNote{t.note, channel(t.msg), int(t.msg[1]), t.layer})
-			emit(at, t.msg)
+		if c.muted.Has(t.layer) {
+			return
 		}
+		n := liveNote{t.note, channel(t.msg), int(t.msg[1]), t.layer}
+		// The same key struck again is one note after the other.
+		if i := slices.IndexFunc(c.live, func(o liveNote) bool { return o.ch == n.ch && o.key == n.key }); i >= 0 {
+			c.live = slices.Delete(c.live, i, i+1)
+			emit(at, noteOff(n.ch, n.key))
+		}
+		c.live = append(c.live, n)
+		emit(at, t.msg)
 	default:
 		for i, n := range c.live {
 			if n.id == t.note {
@@ -395,51 +207,97 @@ func (c *Cursor) silence(at int64, ls LayerSet, emit func(int64, [3]byte)) {
 	c.live = kept
 }
 
-// load makes the next piece of the practice the current one, from c.sum on.
-func (c *Cursor) load() {
-	var p *piece
-	for p == nil {
-		if c.practice.Repeat > 0 && c.round >= c.practice.Repeat {
-			c.done = true
-			c.record(placement{at: c.end, played: c.played, done: true})
-			return
-		}
-		k := pieceKey{pass: c.index, factor: c.factor}
-		pass := c.practice.Passes[c.index]
-		first := c.round == 0 && c.time == 0
-		if pass.CountIn != 0 && !c.counted && (first || pass.CountInEach) {
-			c.counted = true
-			k.countIn = true
-			p = c.lay(k)
-			continue
-		}
-		c.counted = false
-		c.time++
-		c.played++
-		if pass.Times != Forever && c.time >= pass.Times {
+// advance makes what follows the current piece the current one.
+func (c *Cursor) advance() {
+	switch {
+	case !c.started:
+		c.started = true
+		c.enter(false)
+	case c.counted:
+		c.begin()
+	default:
+		c.at.time++
+		if t := c.pass().Times; t != Forever && c.at.time >= t {
 			c.leave()
-			k.last = c.practice.Repeat > 0 && c.round >= c.practice.Repeat
 		}
-		p = c.lay(k)
+		c.enter(false)
 	}
+}
+
+func (c *Cursor) pass() *Pass { return &c.plan.practice.Passes[c.at.index] }
+
+// leave goes on to the next pass of the row.
+func (c *Cursor) leave() {
+	c.at.time = 0
+	if c.at.index++; c.at.index == len(c.plan.practice.Passes) {
+		c.at.index = c.plan.practice.Loop
+		c.at.round++
+	}
+}
+
+// enter begins with the pass of c.at: with its count-in the first time, each
+// time if the pass says so, or when asked to.
+func (c *Cursor) enter(count bool) {
+	if r := c.plan.practice.Repeat; r != Forever && c.at.round >= r {
+		c.finish(c.end)
+		return
+	}
+	// The tempo waits for what begins here, so that nobody is counted in at
+	// another tempo than that of the pass.
+	if c.want != nil {
+		frame := c.sum.frames()
+		c.plan, c.sum, c.want = c.want, c.wantSum, nil
+		c.sum.reset(frame)
+	}
+	first := c.at.round == 0 && c.at.time == 0
+	if q := c.pass(); q.CountIn != 0 && (first || q.CountInEach) {
+		count = true
+	}
+	if p := c.plan.counts[c.at.index]; count && p != nil {
+		c.counted = true
+		c.set(p)
+		return
+	}
+	c.begin()
+}
+
+// begin begins the pass of c.at.
+func (c *Cursor) begin() {
+	c.counted = false
+	c.played++
+	q := c.pass()
+	if c.plan.final != nil && c.at.round == c.plan.practice.Repeat-1 &&
+		c.at.index == len(c.plan.practice.Passes)-1 && c.at.time == q.Times-1 {
+		c.set(c.plan.final)
+		return
+	}
+	c.set(c.plan.bodies[c.at.index])
+}
+
+// set makes p the current piece, from c.sum on.
+func (c *Cursor) set(p *piece) {
 	c.piece, c.next = p, 0
-	c.start = round(c.sum)
-	end := new(big.Rat).Add(c.sum, p.length)
-	c.end = round(end)
+	c.start = c.sum.frames()
+	c.sum.add(p.length)
+	c.end = c.sum.frames()
 	if n := len(p.evs); p.last && n > 0 {
 		// What rings on, rings to its end.
 		c.end = max(c.end, c.start+p.evs[n-1].at+1)
 	}
-	c.record(placement{at: c.start, piece: p, played: c.played, running: true})
+	c.record(placement{at: c.start, piece: p, running: true})
 }
 
-// leave goes on to the next pass of the row.
-func (c *Cursor) leave() {
-	c.time = 0
-	if c.index++; c.index == len(c.practice.Passes) {
-		c.index = 0
-		c.round++
-	}
+// anew begins what comes next at the frame reached.
+func (c *Cursor) anew() {
+	c.sum.reset(c.now)
+	c.end = c.now
+	c.piece = nil
+	c.paused = false
+}
+
+func (c *Cursor) finish(frame int64) {
+	c.done = true
+	c.record(placement{at: frame, done: true})
 }
 
 // Silence ends everything: a note-off for each note that sounds, then on every
@@ -447,14 +305,7 @@ func (c *Cursor) leave() {
 // and the pitch bend to its centre. The cursor is at its end afterwards.
 func (c *Cursor) Silence(emit func(msg [3]byte)) {
 	c.silence(c.now, AllLayers, func(_ int64, m [3]byte) { emit(m) })
-	var used [16]bool
-	for _, e := range c.seq.Events {
-		used[channel(e.Msg)] = true
-	}
-	for _, p := range c.practice.Passes {
-		used[clickChannel] = used[clickChannel] || p.CountIn != 0
-	}
-	for ch, u := range used {
+	for ch, u := range c.used {
 		if u {
 			emit([3]byte{statusControl | byte(ch), 123, 0})
 			emit([3]byte{statusControl | byte(ch), 120, 0})
@@ -469,6 +320,8 @@ type placement struct {
 	at      int64
 	piece   *piece
 	into    int64 // frames of the piece before at
+	kind    PassKind
+	pass    int
 	played  int
 	running bool
 	done    bool
@@ -476,7 +329,12 @@ type placement struct {
 
 const maxHistory = 64
 
+// record writes a placement into the history, with where the cursor stands.
 func (c *Cursor) record(p placement) {
+	p.played = c.played
+	if !p.done {
+		p.pass, p.kind = c.at.index, c.pass().Kind
+	}
 	c.histMu.Lock()
 	defer c.histMu.Unlock()
 	if len(c.hist) == maxHistory {
@@ -491,13 +349,15 @@ func (c *Cursor) record(p placement) {
 
 // A Position is where the practice stands, for display.
 type Position struct {
-	Bar     string  // label; empty in a count-in and without bars
-	Beat    float64 // from 1, in beats of the bar; those of a pick-up end its bar
-	Tick    Tick    // of the sequence; of the count-in while Counting
-	Pass    int     // index into the passes of the practice
-	Played  int     // passes begun so far, this one included
-	Scale   float64 // of the tempo
+	Bar     string   // label; empty in a count-in, in a tail and without bars
+	Beat    float64  // from 1, in beats of the bar; those of a pick-up end its bar. In a tail the metre goes on
+	Tick    Tick     // of the sequence, in a tail beyond the pass's To; of the count-in while CountIn
+	Pass    int      // index into the passes of the practice
+	Kind    PassKind // of that pass, in its count-in too
+	Played  int      // passes begun since the start or the last Switch, this one included; one begun Again counts once
+	Scale   float64  // of the tempo
 	CountIn bool
+	Tail    bool // after the end of what is played: it rings, or there is rest
 	Paused  bool
 	Done    bool
 }
@@ -522,12 +382,19 @@ func (c *Cursor) Position(frame int64) (pos Position, ok bool) {
 		into += frame - h.at
 	}
 	p := h.piece
-	pos = Position{Tick: min(p.ruler.tick(float64(into)), p.to-1), Pass: p.pass, Played: h.played, CountIn: p.countIn, Paused: !h.running}
-	pos.Scale = c.practice.Passes[p.pass].Scale * p.factor
-	if b := p.seq.BarAt(pos.Tick); b >= 0 && p.seq.Bars[b].Beat > 0 {
-		pos.Beat = p.seq.beatAt(b, pos.Tick)
-		if !p.countIn {
-			pos.Bar = p.seq.Bars[b].Label
+	pos = Position{
+		Tick: min(p.ruler.tick(float64(into)), p.end-1), Pass: h.pass, Kind: h.kind, Played: h.played,
+		Scale: p.scale, CountIn: p.countIn, Paused: !h.running,
+	}
+	pos.Tail = pos.Tick >= p.to
+	bars := p.seq
+	if pos.Tail {
+		bars = p.tail
+	}
+	if b := bars.BarAt(pos.Tick); b >= 0 && bars.Bars[b].Beat > 0 {
+		pos.Beat = bars.beatAt(b, pos.Tick)
+		if !p.countIn && !pos.Tail {
+			pos.Bar = bars.Bars[b].Label
 		}
 	}
 	return pos, true

@@ -110,7 +110,7 @@ func TestRulerExact(t *testing.T) {
 		}
 		scale := exact(rapid.SampledFrom([]float64{1, 0.6, 0.333, 1.5}).Draw(t, "scale"))
 		origin := Tick(rapid.IntRange(0, 9000).Draw(t, "origin"))
-		r := newRuler(s, origin, 48000, scale)
+		r := newRuler(s, origin, s.End, 48000, scale)
 		at := origin + Tick(rapid.IntRange(0, 100000).Draw(t, "tick"))
 		nudge := time.Duration(rapid.IntRange(-30000, 30000).Draw(t, "µs")) * time.Microsecond
 		sec := new(big.Rat)
@@ -275,17 +275,17 @@ func TestSeams(t *testing.T) {
 		p    Practice
 		want []sent
 	}{
-		{"what rings is cut at the seam, and rings at the last", Practice{[]Pass{{To: 3840}}, 2}, []sent{
+		{"what rings is cut at the seam, and rings at the last", Practice{Passes: []Pass{{To: 3840}}, Repeat: 2}, []sent{
 			m(0, on, 0, 64), m(24000, off, 0, 64), m(48000, on, bass, 43), m(96000, off, bass, 43),
 			m(96000, on, 0, 64), m(120000, off, 0, 64), m(144000, on, bass, 43), m(240000, off, bass, 43),
 		}},
-		{"what was struck before is not heard", Practice{[]Pass{{From: 3840}}, 1}, []sent{
+		{"what was struck before is not heard", Practice{Passes: []Pass{{From: 3840}}, Repeat: 1}, []sent{
 			m(0, on, 0, 66), m(24000, off, 0, 66), m(72000, on, 0, 67), m(96000, off, 0, 67),
 		}},
-		{"half the tempo, without the bass", Practice{[]Pass{{To: 3840, Scale: 0.5, Mute: Layers(Bass)}}, 1}, []sent{
+		{"half the tempo, without the bass", Practice{Passes: []Pass{{To: 3840, Scale: 0.5, Mute: Layers(Bass)}}, Repeat: 1}, []sent{
 			m(0, on, 0, 64), m(48000, off, 0, 64),
 		}},
-		{"a rest keeps its time", Practice{[]Pass{{To: 960}, {To: 3840, Mute: AllLayers}, {To: 960}}, 1}, []sent{
+		{"a rest keeps its time", Practice{Passes: []Pass{{To: 960}, {To: 3840, Mute: AllLayers}, {To: 960}}, Repeat: 1}, []sent{
 			m(0, on, 0, 64), m(24000, off, 0, 64), m(120000, on, 0, 64), m(144000, off, 0, 64),
 		}},
 	} {
@@ -297,7 +297,7 @@ func TestSeams(t *testing.T) {
 }
 
 func TestMoreAtTheEnd(t *testing.T) {
-	c := newCursor(t, held(), Practice{[]Pass{{To: 3840}}, 1}, 48000)
+	c := newCursor(t, held(), Practice{Passes: []Pass{{To: 3840}}, Repeat: 1}, 48000)
 	none := func(int64, [3]byte) {}
 	for _, step := range []struct {
 		until int64
@@ -322,7 +322,7 @@ func TestOrders(t *testing.T) {
 		}
 		return b.String()
 	}
-	row := Practice{[]Pass{{To: 3840, Times: 2}, {From: 3840}}, 1}
+	row := Practice{Passes: []Pass{{To: 3840, Times: 2}, {From: 3840}}, Repeat: 1}
 	for _, c := range []struct {
 		name   string
 		p      Practice
@@ -330,17 +330,17 @@ func TestOrders(t *testing.T) {
 		want   string
 	}{
 		{"stop ends what sounds", row, []Order{{Kind: Stop, At: 60000}}, "     0 on  E4\n 24000 off E4\n 48000 on  G2\n 60000 off G2\n"},
-		{"mute the bass at once, until unmuted", Practice{[]Pass{{To: 3840}}, 3}, []Order{{Kind: Mute, At: 50000, Layers: Layers(Bass)}, {Kind: Unmute, At: 200000, Layers: Layers(Bass)}},
+		{"mute the bass at once, until unmuted", Practice{Passes: []Pass{{To: 3840}}, Repeat: 3}, []Order{{Kind: Mute, At: 50000, Layers: Layers(Bass)}, {Kind: Unmute, At: 200000, Layers: Layers(Bass)}},
 			"     0 on  E4\n 24000 off E4\n 48000 on  G2\n 50000 off G2\n" +
 				" 96000 on  E4\n120000 off E4\n" +
 				"192000 on  E4\n216000 off E4\n240000 on  G2\n336000 off G2\n"},
-		{"a pause moves what follows", Practice{[]Pass{{To: 3840}}, 1}, []Order{{Kind: Pause, At: 10000}, {Kind: Resume, At: 20000}},
+		{"a pause moves what follows", Practice{Passes: []Pass{{To: 3840}}, Repeat: 1}, []Order{{Kind: Pause, At: 10000}, {Kind: Resume, At: 20000}},
 			"     0 on  E4\n 10000 off E4\n 58000 on  G2\n154000 off G2\n"},
 		{"next leaves the repeats", row, []Order{{Kind: Next, At: 10000}},
 			"     0 on  E4\n 10000 off E4\n 10000 on  F#4\n 34000 off F#4\n 82000 on  G4\n106000 off G4\n"},
-		{"next on the last pass ends", Practice{[]Pass{{To: 960, Times: Forever}}, 1}, []Order{{Kind: Next, At: 30000}},
+		{"next on the last pass ends", Practice{Passes: []Pass{{To: 960, Times: Forever}}, Repeat: 1}, []Order{{Kind: Next, At: 30000}},
 			"     0 on  E4\n 24000 off E4\n 24000 on  E4\n 30000 off E4\n"},
-		{"tempo waits for the seam", Practice{[]Pass{{To: 960}}, 3}, []Order{{Kind: Tempo, At: 100, Factor: 0.5}, {Kind: Tempo, At: 200, Factor: -1}},
+		{"tempo waits for the seam", Practice{Passes: []Pass{{To: 960}}, Repeat: 3}, []Order{{Kind: Tempo, At: 100, Factor: 0.5}, {Kind: Tempo, At: 200, Factor: -1}},
 			"     0 on  E4\n 24000 off E4\n 24000 on  E4\n 72000 off E4\n 72000 on  E4\n120000 off E4\n"},
 		{"orders before the start", row, []Order{{Kind: Stop}}, ""},
 	} {
@@ -356,7 +356,7 @@ func TestOrders(t *testing.T) {
 		}
 	}
 	// An order for no particular frame is obeyed at the step it is met in.
-	cur := newCursor(t, held(), Practice{[]Pass{{}}, Forever}, 48000)
+	cur := newCursor(t, held(), Practice{Passes: []Pass{{}}, Repeat: Forever}, 48000)
 	out := runCursor(cur, 1000, 50000)
 	cur.Send(Order{Kind: Stop})
 	cur.Fill(51000, func(at int64, m [3]byte) { out = append(out, sent{at, m}) })
@@ -366,7 +366,7 @@ func TestOrders(t *testing.T) {
 }
 
 func TestForever(t *testing.T) {
-	c := newCursor(t, oneBar(120), Practice{[]Pass{{}}, Forever}, 48000)
+	c := newCursor(t, oneBar(120), Practice{Passes: []Pass{{}}, Repeat: Forever}, 48000)
 	out := runCursor(c, 48000, 96000*10000)
 	if n := len(out); n != 20000 || c.done {
 		t.Errorf("%d messages in 10000 bars, over: %v", n, c.done)
@@ -421,7 +421,7 @@ func TestCountIn(t *testing.T) {
 
 func TestPosition(t *testing.T) {
 	s := Perform(gateLatch(), PerformOptions{})
-	c := newCursor(t, s, Practice{[]Pass{{From: 960, To: 4800, CountIn: 1}, {From: 4800, To: 8640, Scale: 0.5}}, 1}, 48000)
+	c := newCursor(t, s, Practice{Passes: []Pass{{From: 960, To: 4800, CountIn: 1}, {From: 4800, To: 8640, Scale: 0.5}}, Repeat: 1}, 48000)
 	if _, ok := c.Position(0); ok {
 		t.Error("a position before the start")
 	}
@@ -474,7 +474,7 @@ func TestNewCursorRefuses(t *testing.T) {
 		want string
 	}{
 		{Practice{}, 48000, "no pass"},
-		{Practice{[]Pass{{}}, -2}, 48000, "repeat -2"},
+		{Practice{Passes: []Pass{{}}, Repeat: -2}, 48000, "repeat -2"},
 		{Once(Pass{}), 0, "0 frames a second"},
 		{Once(Pass{From: 3840}), 48000, "pass 1: from tick 3840 to 3840"},
 		{Once(Pass{To: 9999}), 48000, "0 to 3840"},
@@ -491,7 +491,7 @@ func TestNewCursorRefuses(t *testing.T) {
 // What a practice sends, for reading.
 func TestPracticeGolden(t *testing.T) {
 	s := Perform(gateLatch(), PerformOptions{})
-	c := newCursor(t, s, Practice{[]Pass{{From: 960, To: 4800, Scale: 0.6, CountIn: CountInAuto}, {From: 960, To: 4800}}, 1}, 48000)
+	c := newCursor(t, s, Practice{Passes: []Pass{{From: 960, To: 4800, Scale: 0.6, CountIn: CountInAuto}, {From: 960, To: 4800}}, Repeat: 1}, 48000)
 	var b bytes.Buffer
 	for _, m := range runCursor(c, 256, 1<<40) {
 		pos, _ := c.Position(m.At)
@@ -520,7 +520,7 @@ func BenchmarkPerform(b *testing.B) {
 
 func BenchmarkFill(b *testing.B) {
 	s := Perform(gateLatch(), PerformOptions{})
-	c := newCursor(b, s, Practice{[]Pass{{}}, Forever}, 48000)
+	c := newCursor(b, s, Practice{Passes: []Pass{{}}, Repeat: Forever}, 48000)
 	n := 0
 	var until int64
 	b.ReportAllocs()
@@ -530,7 +530,7 @@ func BenchmarkFill(b *testing.B) {
 	}
 }
 
-// BenchmarkLay is what a tempo order costs at the seam.
+// BenchmarkLay is what a tempo order costs whoever sends it.
 func BenchmarkLay(b *testing.B) {
 	s := Perform(gateLatch(), PerformOptions{})
 	for range 4 { // as long as a chorus
@@ -541,17 +541,16 @@ func BenchmarkLay(b *testing.B) {
 		s.End *= 2
 	}
 	sortEvents(s.Events)
-	c := newCursor(b, s, Practice{[]Pass{{}}, Forever}, 48000)
+	c := newCursor(b, s, Practice{Passes: []Pass{{}}, Repeat: Forever}, 48000)
 	b.ReportMetric(float64(len(s.Events)), "events")
 	for b.Loop() {
-		clear(c.cache)
-		c.lay(pieceKey{factor: 1.1})
+		c.mail.latest.lay(1.1)
 	}
 }
 
 // Orders and questions come from other goroutines; the race detector listens.
 func TestOtherGoroutines(t *testing.T) {
-	c := newCursor(t, Perform(gateLatch(), PerformOptions{}), Practice{[]Pass{{}}, Forever}, 48000)
+	c := newCursor(t, Perform(gateLatch(), PerformOptions{}), Practice{Passes: []Pass{{}}, Repeat: Forever}, 48000)
 	done := make(chan struct{})
 	go func() {
 		defer close(done)

@@ -39,11 +39,12 @@ func Drive(ctx context.Context, c *Cursor, clock Clock, send func(msg []byte) er
 			_ = send(MessageBytes(m)) // the first error is the one that tells
 		})
 	}()
+	rate := c.src.rate
 	moment := func(frame int64) time.Duration {
-		return time.Duration(frame/c.rate)*time.Second + time.Duration(frame%c.rate*int64(time.Second)/c.rate)
+		return time.Duration(frame/rate)*time.Second + time.Duration(frame%rate*int64(time.Second)/rate)
 	}
 	start := clock.Now()
-	step := max(c.rate*int64(driveAhead)/int64(time.Second), 1)
+	step := max(rate*int64(driveAhead)/int64(time.Second), 1)
 	var batch []due
 	for until := step; ; until += step {
 		batch = batch[:0]

@@ -34,7 +34,7 @@ func (c *fakeClock) Until(ctx context.Context, t time.Duration) error {
 func TestDrive(t *testing.T) {
 	clock := &fakeClock{now: time.Hour}
 	var got []string
-	c := newCursor(t, held(), Practice{[]Pass{{To: 3840}}, 2}, 1_000_000)
+	c := newCursor(t, held(), Practice{Passes: []Pass{{To: 3840}}, Repeat: 2}, 1_000_000)
 	err := Drive(context.Background(), c, clock, func(m []byte) error {
 		got = append(got, fmt.Sprintf("%v % X", clock.now-time.Hour, m))
 		return nil
@@ -84,7 +84,7 @@ func TestDriveCancel(t *testing.T) {
 			}
 		}}
 		var out []sent
-		c := newCursor(t, held(), Practice{[]Pass{{To: 3840, CountIn: 1}}, Forever}, 1_000_000)
+		c := newCursor(t, held(), Practice{Passes: []Pass{{To: 3840, CountIn: 1}}, Repeat: Forever}, 1_000_000)
 		err := Drive(ctx, c, clock, func(m []byte) error {
 			s := sent{At: int64(clock.now)}
 			copy(s.Msg[:], m)

@@ -34,8 +34,9 @@ func exact(x float64) *big.Rat {
 }
 
 // newRuler measures s from origin on in units of which rate go to a second,
-// the tempo multiplied by scale. Tempo marks must be above zero.
-func newRuler(s *Sequence, origin Tick, rate int64, scale *big.Rat) *ruler {
+// the tempo multiplied by scale. From end on it keeps the tempo that was in
+// force until then. Tempo marks must be above zero.
+func newRuler(s *Sequence, origin, end Tick, rate int64, scale *big.Rat) *ruler {
 	r := &ruler{perNano: big.NewRat(rate, int64(time.Second))}
 	r.nanoF, _ = r.perNano.Float64()
 	slope := func(bpm float64) *big.Rat {
@@ -57,7 +58,7 @@ func newRuler(s *Sequence, origin Tick, rate int64, scale *big.Rat) *ruler {
 	}
 	add(origin, s.TempoAt(origin))
 	for _, m := range s.Tempi {
-		if m.Tick > origin {
+		if m.Tick > origin && m.Tick < end {
 			add(m.Tick, m.BPM)
 		}
 	}

@@ -9,9 +9,17 @@ import (
 // An OrderKind is what a player may ask of a running cursor.
 type OrderKind uint8
 
-// The orders. Pause, Stop, Next and Mute end the notes they concern at once.
-// Next leaves the current pass with what repeats it has left; the next pass
-// begins there and then. Tempo waits for the seam.
+// The orders. Pause, Stop, Next, Again, Switch and Mute end the notes they
+// concern at once. Next leaves the current pass with what repeats it has left;
+// the next pass begins there and then. Again begins the current pass (in a
+// count-in, the one counted in) anew, counted in as it says or, if it says
+// nothing, as the first pass of the practice. Switch leaves the practice for
+// another one, from its own beginning; layers that were muted stay so, the
+// factor of an earlier Tempo is gone. Next, Again and Switch end a pause.
+//
+// Tempo waits for the seam, in a count-in for the one after its pass. It is
+// about the practice of the last Switch sent before it and void while another
+// plays.
 const (
 	Pause OrderKind = iota
 	Resume
@@ -20,6 +28,8 @@ const (
 	Mute   // Layers
 	Unmute // Layers, from their next notes on
 	Tempo  // Factor, on top of the scales of the passes
+	Again
+	Switch // To
 )
 
 // An Order asks something of a cursor. It is obeyed at frame At or, when that
@@ -28,43 +38,76 @@ type Order struct {
 	Kind   OrderKind
 	At     int64
 	Layers LayerSet
-	Factor float64 // not above 0, or not a number: ignored
+	Factor float64   // not above 0, or not a number: ignored
+	To     *Prepared // by a cursor of the same rate; otherwise ignored
+}
+
+// A letter is an order with what is laid out for it.
+type letter struct {
+	Order
+	plan *plan
+	sum  tally // with room for the lengths of plan
 }
 
 // mailbox takes orders from any goroutine.
 type mailbox struct {
-	mu     sync.Mutex
-	orders []Order // by At, equal ones as they came
+	mu      sync.Mutex
+	letters []letter  // by At, equal ones as they came
+	latest  *Prepared // of the last Switch
 }
 
-// Send puts an order into the cursor's mailbox.
+// Send puts an order into the cursor's mailbox. For Tempo it first lays out the
+// practice at the new tempo, for as long as that takes.
 func (c *Cursor) Send(o Order) {
-	c.mail.mu.Lock()
-	defer c.mail.mu.Unlock()
-	i := len(c.mail.orders)
-	for i > 0 && c.mail.orders[i-1].At > o.At {
+	l := letter{Order: o}
+	m := &c.mail
+	switch o.Kind {
+	case Tempo:
+		if !(o.Factor > 0) || math.IsInf(o.Factor, 1) {
+			return
+		}
+		m.mu.Lock()
+		about := m.latest
+		m.mu.Unlock()
+		l.plan = about.lay(o.Factor)
+		l.sum = newTally(l.plan)
+	case Switch:
+		if o.To == nil || o.To.src.rate != c.src.rate {
+			return
+		}
+		l.plan = o.To.plain
+		l.sum = newTally(l.plan)
+	}
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if o.Kind == Switch {
+		m.latest = o.To
+	}
+	i := len(m.letters)
+	for i > 0 && m.letters[i-1].At > o.At {
 		i--
 	}
-	c.mail.orders = slices.Insert(c.mail.orders, i, o)
+	m.letters = slices.Insert(m.letters, i, l)
 }
 
 // due takes out the first order to be obeyed at now; without one, at is the
 // frame of the next.
-func (m *mailbox) due(now int64) (o Order, at int64, ok bool) {
+func (m *mailbox) due(now int64) (l letter, at int64, ok bool) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	if len(m.orders) == 0 {
-		return o, math.MaxInt64, false
+	if len(m.letters) == 0 {
+		return l, math.MaxInt64, false
 	}
-	if o = m.orders[0]; o.At > now {
-		return o, o.At, false
+	if at := m.letters[0].At; at > now {
+		return l, at, false
 	}
-	m.orders = slices.Delete(m.orders, 0, 1)
-	return o, 0, true
+	l = m.letters[0]
+	m.letters = slices.Delete(m.letters, 0, 1)
+	return l, 0, true
 }
 
 // obey does what an order says at c.now.
-func (c *Cursor) obey(o Order, emit func(int64, [3]byte)) {
+func (c *Cursor) obey(o letter, emit func(int64, [3]byte)) {
 	switch o.Kind {
 	case Pause:
 		if c.paused {
@@ -81,29 +124,38 @@ func (c *Cursor) obey(o Order, emit func(int64, [3]byte)) {
 		c.mark(true)
 	case Stop:
 		c.silence(c.now, AllLayers, emit)
-		c.done = true
-		c.record(placement{at: c.now, played: c.played, done: true})
+		c.finish(c.now)
 	case Next:
 		c.silence(c.now, AllLayers, emit)
-		// After the last time through, or in a count-in not yet begun, load
-		// has gone on already.
-		if c.piece != nil && c.piece.pass == c.index && (c.piece.countIn || c.time > 0) {
+		if c.started {
 			c.leave()
 		}
-		c.counted = false
-		c.sum.SetInt64(c.now)
-		c.end = c.now
-		c.piece = nil
-		c.paused = false
-		c.load()
+		c.started = true
+		c.anew()
+		c.enter(false)
+	case Again:
+		c.silence(c.now, AllLayers, emit)
+		if c.started && !c.counted {
+			c.played--
+		}
+		c.started = true
+		c.anew()
+		c.enter(true)
+	case Switch:
+		c.silence(c.now, AllLayers, emit)
+		c.plan, c.sum, c.want = o.plan, o.sum, nil
+		c.at, c.played, c.started = spot{}, 0, true
+		c.meet(c.plan.Prepared)
+		c.anew()
+		c.enter(false)
 	case Mute:
 		c.muted |= o.Layers
 		c.silence(c.now, o.Layers, emit)
 	case Unmute:
 		c.muted &^= o.Layers
 	case Tempo:
-		if o.Factor > 0 && !math.IsInf(o.Factor, 1) {
-			c.factor = o.Factor
+		if o.plan.Prepared == c.plan.Prepared {
+			c.want, c.wantSum = o.plan, o.sum
 		}
 	}
 }
@@ -111,6 +163,6 @@ func (c *Cursor) obey(o Order, emit func(int64, [3]byte)) {
 // mark notes in the history that the piece stands still or goes on.
 func (c *Cursor) mark(running bool) {
 	if c.piece != nil {
-		c.record(placement{at: c.now, piece: c.piece, into: c.now - c.start, played: c.played, running: running})
+		c.record(placement{at: c.now, piece: c.piece, into: c.now - c.start, running: running})
 	}
 }
