@@ -1,7 +1,6 @@
 package main
 
 import (
-	"math"
 	"strconv"
 	"strings"
 
@@ -86,7 +85,11 @@ func parseRamp(s string, some bool) ([]float64, error) {
 	case !(step >= 0.1 && step <= fastest):
 		return nil, usagef("--ramp %s: a step of %s%% is out of range (0.1 to %d)", s, percents(step), fastest)
 	}
-	return rampSteps(first, last, step), nil
+	fs, err := midiio.Percents(first, last, step)
+	if err != nil {
+		return nil, usagef("--ramp %s: %w", s, err)
+	}
+	return fs, nil
 }
 
 // percents is a number of percent as it is said.
@@ -121,16 +124,3 @@ func parseSets(s string, some, trio bool) ([]midiio.LayerSet, error) {
 
 // layersInTurn is how a piece is put together from below.
 const layersInTurn = "bass,bass+melody,all"
-
-// rampSteps are the factors from first to last percent, the last exactly.
-func rampSteps(first, last, step float64) []float64 {
-	n := int(math.Ceil(math.Abs(last-first)/step - 1e-9))
-	if last < first {
-		step = -step
-	}
-	var fs []float64
-	for i := range n {
-		fs = append(fs, math.Round((first+step*float64(i))*1000)/1e5)
-	}
-	return append(fs, math.Round(last*1000)/1e5)
-}
