@@ -41,31 +41,19 @@ func (s swell) at(leg int, t voicing.Tick) float64 {
 	return x.db + (y.db-x.db)*float64(t-x.at)/float64(y.at-x.at)
 }
 
-// shapePhrases finds where phrases arrive and how they swell on the way. A
-// phrase goes from the first note after the arrival before, so that a pick-up
-// belongs to what it leads to, to its own arrival.
+// shapePhrases finds where phrases arrive and how they swell on the way.
 func shapePhrases(a *voicing.Arrangement, ks []stroke) swell {
 	var tune []*stroke
+	var line []voicing.Sung
 	for i := range ks {
 		if k := &ks[i]; k.note.Voice == voicing.Melody {
 			tune = append(tune, k)
+			line = append(line, voicing.Sung{At: k.note.At, Len: k.sung})
 		}
 	}
 	var s swell
-	first := 0 // note of the phrase
-	for i, p := range a.Phrases {
-		if p.From < 0 || p.To > len(a.Bars) || p.From >= p.To {
-			continue
-		}
-		last := a.Bars[p.To-1]
-		end := first
-		for end < len(tune) && tune[end].note.At < last.At+last.Len {
-			end++
-		}
-		if end == first {
-			continue
-		}
-		arrival := first + arrivalOf(tune[first:end], last, i == len(a.Phrases)-1)
+	for _, l := range a.Lines(line) {
+		first, arrival := l.From, l.Arrival
 		top := first
 		for i := first; i <= arrival; i++ {
 			if k, h := tune[i], tune[top]; k.note.MIDI > h.note.MIDI || k.note.MIDI == h.note.MIDI && k.sung > h.sung {
@@ -82,27 +70,6 @@ func shapePhrases(a *voicing.Arrangement, ks []stroke) swell {
 		if arrival > top || arrival == first {
 			s = append(s, turn{tune[arrival].note.At, phraseArrival})
 		}
-		first = arrival + 1
 	}
 	return s
-}
-
-// arrivalOf is the note at which a phrase arrives. At the end of a tune it is
-// the last of a beat or more. Elsewhere the next phrase may begin in the last
-// bar with a pick-up, so it is the longest note of that bar, or the one before
-// which still rings or rests there; of equal ones the last.
-func arrivalOf(notes []*stroke, last voicing.Bar, final bool) int {
-	best := len(notes) - 1
-	for i := best; i >= 0; i-- {
-		if i+1 < len(notes) && notes[i+1].note.At <= last.At {
-			break // a whole bar is no pick-up
-		}
-		if long := notes[i].sung; long >= last.Beat && (i == best || long > notes[best].sung) {
-			best = i
-			if final {
-				break
-			}
-		}
-	}
-	return best
 }

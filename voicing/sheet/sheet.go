@@ -82,32 +82,6 @@ func fingers(fs []int) string {
 	return strings.Join(out, " ")
 }
 
-// stringNames are the open strings as a player names them, low to high; the
-// highest is small when it has the letter of a lower one. C# and F# are called
-// Db and Gb beside strings that have flats.
-func stringNames(tuning []int) []string {
-	names := [12]string{"C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"}
-	for _, m := range tuning {
-		if strings.HasSuffix(names[((m%12)+12)%12], "b") {
-			names[1], names[6] = "Db", "Gb"
-			break
-		}
-	}
-	out := make([]string, len(tuning))
-	for i, m := range tuning {
-		out[i] = names[((m%12)+12)%12]
-	}
-	if n := len(out) - 1; n > 0 {
-		for _, s := range out[:n] {
-			if s == out[n] {
-				out[n] = strings.ToLower(out[n])
-				break
-			}
-		}
-	}
-	return out
-}
-
 // tempo is the tempo at the start in quarters a minute, 0 when there is none.
 func tempo(a *voicing.Arrangement) float64 {
 	if len(a.Tempi) == 0 {
@@ -141,7 +115,7 @@ func headline(a *voicing.Arrangement) string {
 		parts = append(parts, a.Feel.String())
 	}
 	b.WriteString(wrap(strings.Join(parts, ", "), "", lineWidth) + "\n")
-	parts = []string{"tuning " + strings.Join(stringNames(a.Tuning), " ")}
+	parts = []string{"tuning " + strings.Join(voicing.StringNames(a.Tuning), " ")}
 	if a.Capo > 0 {
 		parts = append(parts, fmt.Sprintf("capo %d", a.Capo))
 	}

@@ -384,7 +384,7 @@ func TestStringNames(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := strings.Join(stringNames(open), " "); got != c.want {
+		if got := strings.Join(voicing.StringNames(open), " "); got != c.want {
 			t.Errorf("%s: %s, want %s", c.tuning, got, c.want)
 		}
 	}

@@ -391,7 +391,7 @@ func label(a *voicing.Arrangement, bar int) string {
 // margin is the width of the string names with the bar line after them.
 func margin(a *voicing.Arrangement) int {
 	w := 0
-	for _, s := range stringNames(a.Tuning) {
+	for _, s := range voicing.StringNames(a.Tuning) {
 		w = max(w, len(s))
 	}
 	return w + 2
@@ -406,7 +406,7 @@ func (s system) draw(out *bytes.Buffer, a *voicing.Arrangement) {
 	for _, b := range []*strings.Builder{&bars, &chords, &count, &voices} {
 		b.WriteString(left)
 	}
-	names := stringNames(a.Tuning)
+	names := voicing.StringNames(a.Tuning)
 	rows := make([]strings.Builder, len(names))
 	for i := range rows {
 		rows[i].WriteString(pad(" "+names[i], len(left)-1) + "|")
