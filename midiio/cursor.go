@@ -172,7 +172,7 @@ func (c *Cursor) play(at int64, t *timed, emit func(int64, [3]byte)) {
 			emit(at, t.msg)
 		}
 	case isOn(t.msg):
-		if c.muted.Has(t.layer) {
+		if c.muted.Has(t.layer) && !(t.layer == Click && c.timeAlone()) {
 			return
 		}
 		n := liveNote{t.note, channel(t.msg), int(t.msg[1]), t.layer}
@@ -193,6 +193,10 @@ func (c *Cursor) play(at int64, t *timed, emit func(int64, [3]byte)) {
 		}
 	}
 }
+
+// timeAlone reports that clicks are all there may be to keep time by: a
+// metronome that was muted is heard then.
+func (c *Cursor) timeAlone() bool { return c.piece.countIn || c.pass().Kind == Alone }
 
 // silence ends the sounding notes of the layers given.
 func (c *Cursor) silence(at int64, ls LayerSet, emit func(int64, [3]byte)) {

@@ -25,7 +25,7 @@ const (
 	Resume
 	Stop
 	Next
-	Mute   // Layers
+	Mute   // Layers; the clicks of a count-in and of time alone are heard all the same
 	Unmute // Layers, from their next notes on
 	Tempo  // Factor, on top of the scales of the passes
 	Again

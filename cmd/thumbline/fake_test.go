@@ -9,7 +9,7 @@ import (
 )
 
 // fakeSound is "none": no device; "fake": one that takes sound as fast as it
-// is made; "lost": one that goes away after two seconds of sound; "hardware":
+// is made; "paced": one that takes it in its own time; "lost": one that goes away after two seconds of sound; "hardware":
 // what the machine has.
 type fakeSound string
 
@@ -19,6 +19,8 @@ func (f fakeSound) open(rate int, buffer time.Duration) (synth.Device, error) {
 	d := &fakeDevice{rate: rate, err: make(chan error, 1)}
 	switch f {
 	case "fake":
+	case "paced":
+		d.paced = true
 	case "lost":
 		d.lostAt = int64(2 * rate)
 	case "hardware":
@@ -39,6 +41,7 @@ func (f fakeSound) devices() []string {
 type fakeDevice struct {
 	rate   int
 	lostAt int64
+	paced  bool
 	given  atomic.Int64
 	peak   atomic.Int64 // of the first tenth of a second, in millionths
 	closed atomic.Bool
@@ -50,7 +53,10 @@ func (d *fakeDevice) Rate() int { return d.rate }
 func (d *fakeDevice) Start(render func([]float32)) error {
 	go func() {
 		buf := make([]float32, 2*480)
-		for !d.closed.Load() {
+		for start := time.Now(); !d.closed.Load(); {
+			if ahead := time.Duration(d.given.Load())*time.Second/time.Duration(d.rate) - time.Since(start); d.paced && ahead > 0 {
+				time.Sleep(ahead)
+			}
 			render(buf)
 			if d.given.Load() < int64(d.rate/10) {
 				for _, x := range buf {

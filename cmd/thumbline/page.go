@@ -1,5 +1,433 @@
 package main
 
-import tea "charm.land/bubbletea/v2"
+import (
+	"strings"
 
-var _ tea.Model // the page of hear and loop
+	"github.com/charmbracelet/x/ansi"
+)
+
+// A page is what a player sees, as a value: which lines it has in a window of
+// some size is all that is left to decide.
+type page struct {
+	title string // tune and key
+	what  string // that is played: "phrase 5 of 8, bars 11-14"
+	pass  string
+	tempo string
+	state string // in capitals, to be read from afar
+	place string // "bar 12, beat 3"
+	bars  []pageBar
+	next  string // the heading of moves
+	moves []string
+	most  int    // moves that a change of these bars has: room is kept for them
+	offer string // a rest
+	rests bool   // one may be offered
+	does  string // what the one key does now
+	keys  []string
+}
+
+// A pageBar is a bar with its grips.
+type pageBar struct {
+	label string
+	here  bool
+	grips []pageGrip
+}
+
+// A pageGrip is a grip with what stands beneath its name: the beat, or the key
+// that strikes it.
+type pageGrip struct {
+	name, under    string
+	frets, fingers []string // a string each, low to high
+	now            bool
+}
+
+// A pageLine is a line and the part of it, in characters, that is stressed. What
+// is stressed is marked by a character too.
+type pageLine struct {
+	text     string
+	from, to int
+}
+
+// markNow stands before the bar and the grip that sound.
+const markNow = ">"
+
+// What there has to be above the least, so that lines stand apart.
+const (
+	airyHeight = 30 // of a window: an empty line between bars
+	twoColumns = 76 // of a window: moves side by side
+)
+
+// lines is the page in a window: as much as there is room for, what matters
+// most while playing first. Where there is room, everything has its place and
+// keeps it.
+func (p page) lines(width, height int) []pageLine {
+	if width < 1 || height < 1 {
+		return nil
+	}
+	b := p.blocks(width)
+	for _, way := range []struct {
+		airy, tight, kept bool
+		gaps              int
+	}{
+		{airy: true, kept: true, gaps: 5}, {kept: true, gaps: 5}, {kept: true, gaps: 4}, {kept: true, gaps: 3}, {kept: true, gaps: 2},
+		{tight: true, kept: true, gaps: 3}, {kept: true, gaps: 1}, {tight: true, kept: true, gaps: 2}, {tight: true, kept: true, gaps: 1}, {tight: true, kept: true},
+		{tight: true, gaps: 1}, {tight: true},
+	} {
+		if way.airy && height < airyHeight {
+			continue
+		}
+		b.moves, b.offer = p.movesIn(width, way.tight, way.kept), p.offered(width, way.kept)
+		b.bars = p.barLines(width, way.airy)
+		if all := b.join(way.gaps); len(all) <= height {
+			return cutTo(all, width, height)
+		}
+	}
+	// Too low for the page: fewer bars, then fewer of the rest.
+	for _, shrink := range []func(){
+		func() {},
+		func() { b.foot = p.foot(width, 1) },
+		func() { b.offer = cutTo(b.offer, width, 1) },
+		func() { b.head = b.head[1:] },
+		func() { b.moves = cutTo(b.moves, width, 2) },
+		func() { b.foot = p.foot(width, 0) },
+		func() { b.offer = nil },
+		func() { b.moves = cutTo(b.moves, width, 1) },
+		func() { b.head = nil },
+		func() { b.moves = nil },
+	} {
+		shrink()
+		b.bars = nil
+		if b.bars = p.someBars(width, height-len(b.join(0))); len(b.bars) > 0 {
+			return cutTo(b.join(0), width, height)
+		}
+	}
+	return cutTo(append(b.state, b.foot...), width, height)
+}
+
+// pageBlocks are the parts of a page from the top down.
+type pageBlocks struct {
+	head, state, bars, moves, offer, foot []pageLine
+}
+
+func (p page) blocks(width int) pageBlocks {
+	return pageBlocks{
+		head:  []pageLine{whole(spread(p.title, p.what, 0, width)), whole(spread(p.pass, p.tempo, column, width))},
+		state: []pageLine{{text: spread(p.state, p.place, column, width), to: len([]rune(p.state))}},
+		foot:  p.foot(width, 2),
+	}
+}
+
+// join puts the blocks below each other, with so many empty lines between them:
+// the first above the bars, then above the moves, the foot, the state, the offer.
+func (b pageBlocks) join(gaps int) []pageLine {
+	var out []pageLine
+	for i, block := range [...][]pageLine{b.head, b.state, b.bars, b.moves, b.offer, b.foot} {
+		if wanted := [...]int{0, 4, 1, 2, 5, 3}[i]; len(block) > 0 && i > 0 && wanted <= gaps {
+			out = append(out, pageLine{})
+		}
+		out = append(out, block...)
+	}
+	return out
+}
+
+// offered is the rest that is offered; where a place is kept for it, a line that
+// is empty at other times.
+func (p page) offered(width int, kept bool) []pageLine {
+	switch {
+	case p.offer != "":
+		return wrapped("* "+p.offer, width)
+	case kept && p.rests:
+		return []pageLine{{}}
+	}
+	return nil
+}
+
+// whole is a line without stress.
+func whole(s string) pageLine { return pageLine{text: s} }
+
+// column is where the second half of a line begins, if the first leaves room.
+const column = 24
+
+// spread puts one text at the left and another from column on, or well apart
+// from it. Where there is no room for both, the left one is cut.
+func spread(left, right string, column, width int) string {
+	if right == "" || left == "" {
+		return left + right
+	}
+	const apart = 4
+	room := width - ansi.StringWidth(right)
+	switch n := ansi.StringWidth(left); {
+	case n+apart <= column && column <= room:
+		return padTo(left, column) + right
+	case n+apart <= room:
+		return padTo(left, n+apart) + right
+	}
+	left = ansi.Truncate(left, max(room-1, 0), "")
+	return strings.TrimLeft(left+" "+right, " ")
+}
+
+// foot is what the keys do: the one key, and so many lines of the others, each
+// as full as can be, the last key among them.
+func (p page) foot(width, others int) []pageLine {
+	does := "  Space or Enter: " + p.does + "  "
+	if ansi.StringWidth(does) > width {
+		does = "  Space: " + p.does + "  "
+	}
+	out := []pageLine{{text: does, to: len([]rune(does))}}
+	if others == 0 || len(p.keys) == 0 {
+		return out
+	}
+	const apart = "   "
+	last := len(p.keys) - 1
+	row := ""
+	for i, k := range p.keys {
+		end := k
+		if i < last && others == 1 {
+			end += apart + p.keys[last] // which must not be left out
+		}
+		switch {
+		case row == "":
+			row = k
+		case ansi.StringWidth(row+apart+end) <= width:
+			row += apart + k
+		case others == 1:
+			return append(out, whole(row+apart+p.keys[last]))
+		default:
+			out = append(out, whole(row))
+			row = k
+			others--
+		}
+	}
+	return append(out, whole(row))
+}
+
+// movesIn is the next change spelled out, a line for each finger or, to save
+// lines, two beside each other; kept is with room for the most of them.
+func (p page) movesIn(width int, tight, kept bool) []pageLine {
+	var out []pageLine
+	if p.next != "" {
+		out = append(out, whole(p.next))
+	}
+	half := (width - 2) / 2
+	abreast := 1
+	if tight && width >= twoColumns {
+		abreast = 2
+	}
+	for i, m := range p.moves {
+		if i%abreast == 0 {
+			out = append(out, whole("  "+m))
+			continue
+		}
+		l := &out[len(out)-1]
+		l.text = padTo(l.text, max(half, ansi.StringWidth(l.text)+2)) + m
+	}
+	for kept && p.most > 0 && len(out) < 1+(p.most+abreast-1)/abreast {
+		out = append(out, pageLine{})
+	}
+	return out
+}
+
+// barLines are all bars, airy with an empty line between them.
+func (p page) barLines(width int, airy bool) []pageLine {
+	var out []pageLine
+	l := p.layout(width)
+	for i, b := range p.bars {
+		if i > 0 && airy {
+			out = append(out, pageLine{})
+		}
+		out = append(out, l.bar(b)...)
+	}
+	return out
+}
+
+// someBars are the bars around the place that go into so many lines. They turn
+// as leaves do, so that they stand still in between.
+func (p page) someBars(width, height int) []pageLine {
+	l := p.layout(width)
+	var out []pageLine
+	var sheet []pageLine
+	found := false
+	for _, b := range p.bars {
+		lines := l.bar(b)
+		if len(sheet)+len(lines) > height {
+			if found {
+				break
+			}
+			sheet = nil
+		}
+		if len(lines) > height {
+			if b.here {
+				return nil
+			}
+			continue
+		}
+		sheet = append(sheet, lines...)
+		found = found || b.here
+		if found || out == nil {
+			out = sheet
+		}
+	}
+	return out
+}
+
+// A barLayout is how wide things are, the same in all bars of a page.
+type barLayout struct {
+	width, label, name, fret int
+	columns                  []int // width of each grip of a bar
+}
+
+func (p page) layout(width int) barLayout {
+	l := barLayout{width: width, fret: 1}
+	for _, b := range p.bars {
+		l.label = max(l.label, len([]rune(b.label)))
+		for _, g := range b.grips {
+			l.name = max(l.name, ansi.StringWidth(g.name), ansi.StringWidth(g.under))
+		}
+	}
+	l.label += 2
+	l.columns = p.columnWidths(l)
+	// All strings equally wide is easier to read, where there is room.
+	even := l
+	even.fret = 2
+	even.columns = p.columnWidths(even)
+	if even.total() <= width {
+		return even
+	}
+	return l
+}
+
+func (p page) columnWidths(l barLayout) []int {
+	var out []int
+	for _, b := range p.bars {
+		for i, g := range b.grips {
+			if i == len(out) {
+				out = append(out, 0)
+			}
+			out[i] = max(out[i], 1+l.name+1+len([]rune(l.strings(g.frets, g))))
+		}
+	}
+	return out
+}
+
+// gripGap is between the grips of a bar.
+const gripGap = 2
+
+func (l barLayout) total() int {
+	n := l.label
+	for _, c := range l.columns {
+		n += c + gripGap
+	}
+	return n - gripGap
+}
+
+// strings are what stands on each string, each as wide as its fret.
+func (l barLayout) strings(what []string, g pageGrip) string {
+	var b strings.Builder
+	for i, s := range what {
+		w := l.fret
+		if i < len(g.frets) {
+			w = max(w, len(g.frets[i]))
+		}
+		if i > 0 {
+			b.WriteByte(' ')
+		}
+		b.WriteString(strings.Repeat(" ", max(w-len(s), 0)) + s)
+	}
+	return b.String()
+}
+
+// bar is two lines, and two more for grips that have no room beside the others.
+func (l barLayout) bar(b pageBar) []pageLine {
+	mark := " "
+	if b.here {
+		mark = markNow
+	}
+	top := pageLine{text: padTo(mark+b.label, l.label)}
+	low := pageLine{text: padTo("", l.label)}
+	if len(b.grips) == 0 {
+		top.text += " no new grip"
+		return []pageLine{top, low}
+	}
+	var out []pageLine
+	used := l.label
+	for i, g := range b.grips {
+		w := l.columns[i]
+		if i > 0 && used+w > l.width {
+			out = append(out, top, low)
+			top, low = pageLine{text: padTo("", l.label)}, pageLine{text: padTo("", l.label)}
+			used = l.label
+		}
+		sign := " "
+		if g.now {
+			sign = markNow
+		}
+		cell := sign + padTo(g.name, l.name) + " " + l.strings(g.frets, g)
+		if g.now {
+			top.from = len([]rune(top.text))
+			top.to = top.from + len([]rune(cell))
+		}
+		top.text += padTo(cell, w+gripGap)
+		low.text += padTo(" "+padTo(g.under, l.name)+" "+l.strings(g.fingers, g), w+gripGap)
+		used += w + gripGap
+	}
+	return append(out, top, low)
+}
+
+func padTo(s string, width int) string {
+	return s + strings.Repeat(" ", max(width-ansi.StringWidth(s), 0))
+}
+
+// wrapped breaks a text at its blanks.
+func wrapped(text string, width int) []pageLine {
+	var out []pageLine
+	row := ""
+	for _, w := range strings.Fields(text) {
+		if row != "" && ansi.StringWidth(row)+1+ansi.StringWidth(w) > width {
+			out = append(out, whole(row))
+			row = " "
+		}
+		if row != "" {
+			row += " "
+		}
+		row += w
+	}
+	return append(out, whole(row))
+}
+
+// cutTo keeps lines inside a window.
+func cutTo(lines []pageLine, width, height int) []pageLine {
+	out := make([]pageLine, 0, min(len(lines), height))
+	for _, l := range lines[:min(len(lines), height)] {
+		l.text = strings.TrimRight(ansi.Truncate(l.text, width, ""), " ")
+		n := len([]rune(l.text))
+		l.from, l.to = min(l.from, n), min(l.to, n)
+		out = append(out, l)
+	}
+	return out
+}
+
+// plain is the page as text.
+func plainPage(lines []pageLine) string {
+	var b strings.Builder
+	for _, l := range lines {
+		b.WriteString(l.text + "\n")
+	}
+	return b.String()
+}
+
+// styled is the page for a terminal; where it takes no styles, bare is set.
+func styled(lines []pageLine, bare bool) string {
+	stress := ansi.Style{}.Bold().Reverse(true)
+	var b strings.Builder
+	for i, l := range lines {
+		if i > 0 {
+			b.WriteByte('\n')
+		}
+		if bare || l.from >= l.to {
+			b.WriteString(l.text)
+			continue
+		}
+		r := []rune(l.text)
+		b.WriteString(string(r[:l.from]) + stress.Styled(string(r[l.from:l.to])) + string(r[l.to:]))
+	}
+	return b.String()
+}

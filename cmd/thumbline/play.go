@@ -1,15 +1,16 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"fmt"
 	"io"
 	"math"
+	"sync/atomic"
 	"time"
 
 	"thumbline/midiio"
 	"thumbline/synth"
+	"thumbline/theory"
 	"thumbline/voicing"
 )
 
@@ -37,29 +38,63 @@ func ports(_ context.Context, e *env, _ *options) error {
 	return nil
 }
 
-// How often the player is told where things are.
-const watchEvery = 20 * time.Millisecond
-
-// A playing is a practice on its way to the loudspeakers.
+// A playing is a tune on its way to the loudspeakers.
 type playing struct {
 	a      *voicing.Arrangement
-	from   int // bars [from, to)
+	from   int // bars [from, to) that were asked for
 	to     int
+	h      hearing
+	pr     practising
+	once   bool // through and no further
 	seq    *midiio.Sequence
-	cursor *midiio.Cursor
-	engine *synth.Engine
-	device synth.Device
-	scale  float64
+	scenes []scene // that next and previous go through
+	asked  scene
+	here   int // index of asked in scenes; -1 is none of them
+	home   int // of the scene in which asked begins; -1 before the first
+
+	engine  *synth.Engine
+	device  synth.Device
+	cursor  *midiio.Cursor
+	counted *counted
 }
 
-// ready opens the sound and lays out the passes. pass has all but From, To and
-// Scale.
-func ready(e *env, o *options, h hearing, pass midiio.Pass) (*playing, error) {
+// A scene is a part as it can be played.
+type scene struct {
+	name     string // "phrase 5 of 8"; empty for bars that have no name
+	a        *voicing.Arrangement
+	seq      *midiio.Sequence
+	from, to int // bars, as they are shown
+	start    midiio.Tick
+	end      midiio.Tick
+	tail     midiio.Tick
+	// change is the index of the grip of voicing.Arrangement that is changed
+	// to, in place of the rest, which is found when it is played; 0 is none.
+	change int
+}
+
+// ready opens the sound and lays out what is played.
+func ready(e *env, o *options, h hearing, pr practising, once bool) (*playing, error) {
+	if err := o.checkPlan(); err != nil {
+		return nil, err
+	}
+	device := openEarly(e.sound)
+	p, err := prepare(e, o, h, pr, once)
+	if err != nil {
+		device.drop()
+		return nil, err
+	}
+	if p.device, err = device.take(p.engine.Rate()); err != nil {
+		return nil, err
+	}
+	return p, nil
+}
+
+func prepare(e *env, o *options, h hearing, pr practising, once bool) (*playing, error) {
 	a, _, err := arrange(e, o)
 	if err != nil {
 		return nil, err
 	}
-	p := &playing{a: a}
+	p := &playing{a: a, h: h, pr: pr, once: once}
 	if p.from, p.to, err = part(a, o); err != nil {
 		return nil, err
 	}
@@ -68,53 +103,239 @@ func ready(e *env, o *options, h hearing, pass midiio.Pass) (*playing, error) {
 	}
 	warn(e, o, a)
 	h.silent(e, o, a, p.from, p.to)
-	p.seq = h.perform(a)
-	pass.From = p.seq.Bars[p.from].At
-	if p.to < len(p.seq.Bars) {
-		pass.To = p.seq.Bars[p.to].At
-	}
-	p.scale = h.scale(p.seq, pass.From)
-	pass.Scale = p.scale
-	if p.cursor, err = midiio.NewCursor(p.seq, midiio.Once(pass), p.engine.Rate()); err != nil {
+	p.seq = h.practice(a)
+	if err := p.plan(o); err != nil {
 		return nil, err
+	}
+	practice, err := p.study(&p.asked, 1)
+	if err != nil {
+		return nil, err
+	}
+	if p.cursor, err = midiio.NewCursor(p.asked.seq, practice, p.engine.Rate()); err != nil {
+		return nil, err
+	}
+	if muted := p.muted(); muted != 0 {
+		p.cursor.Send(midiio.Order{Kind: midiio.Mute, Layers: muted})
 	}
 	p.engine.SetFeeder(p.cursor)
-	if p.device, err = e.sound.open(p.engine.Rate(), synth.DefaultBuffer); err != nil {
-		return nil, err
-	}
 	return p, nil
 }
 
-// play plays to the end or until ctx ends, which is no failure. meanwhile is
-// called now and then with the place that is heard.
-func (p *playing) play(ctx context.Context, d synth.Device, meanwhile func(midiio.Position)) error {
-	done := make(chan struct{})
-	stopped := make(chan struct{})
-	go func() {
-		defer close(stopped)
-		tick := time.NewTicker(watchEvery)
-		defer tick.Stop()
-		for {
-			select {
-			case <-done:
-				return
-			case <-tick.C:
-				if pos, ok := p.cursor.Position(d.Played()); ok {
-					meanwhile(pos)
-				}
-			}
+// practice is everything that could be heard, at the written tempo: what is
+// muted can be switched on while it plays.
+func (h hearing) practice(a *voicing.Arrangement) *midiio.Sequence {
+	return midiio.Perform(a, midiio.PerformOptions{NoSpread: h.noSpread, Click: true})
+}
+
+// muted are the layers that are not heard at the start.
+func (p *playing) muted() midiio.LayerSet {
+	muted := midiio.AllLayers &^ p.h.layers
+	if !p.pr.click {
+		muted |= midiio.Layers(midiio.Click)
+	}
+	return muted
+}
+
+// plan finds what was asked for and what comes before and after it.
+func (p *playing) plan(o *options) error {
+	a := p.a
+	p.here, p.home = -1, -1
+	if p.pr.change != "" {
+		return p.planChange(o)
+	}
+	last := len(a.Phrases) - a.Before - a.After
+	for i, ph := range a.Phrases {
+		if ph.From >= ph.To {
+			continue
 		}
-	}()
-	err := synth.Play(ctx, d, p.engine, synth.DefaultBuffer)
-	close(done)
-	<-stopped
-	if err == nil || ctx.Err() != nil {
+		s := scene{a: a, seq: p.seq, from: ph.From, to: ph.To}
+		start, end, tail := a.LoopPart(ph.From, ph.To)
+		s.start, s.end, s.tail = midiio.Tick(start), midiio.Tick(end), midiio.Tick(tail)
+		switch n := a.PhraseNumber(i); {
+		case n > 0:
+			s.name = fmt.Sprintf("phrase %d of %d", n, last)
+		case i < a.Before:
+			s.name = voicing.IntroName
+		default:
+			s.name = voicing.EndingName
+		}
+		if o.changed("phrase") && a.PhraseNumber(i) == o.phrase {
+			p.here, p.asked = len(p.scenes), s
+		}
+		if p.from >= ph.From && p.from < ph.To {
+			p.home = len(p.scenes)
+		}
+		p.scenes = append(p.scenes, s)
+	}
+	if p.here >= 0 && !p.once {
 		return nil
 	}
-	if pos, ok := p.cursor.Position(d.Played()); ok && pos.Bar != "" {
-		return fmt.Errorf("at bar %s: %w", pos.Bar, err)
+	p.here = -1
+	p.asked = scene{a: a, seq: p.seq, from: p.from, to: p.to}
+	switch {
+	case o.changed("phrase"):
+		p.asked.name = fmt.Sprintf("phrase %d of %d", o.phrase, last)
+	case o.changed("section"):
+		p.asked.name = "section " + o.section
 	}
-	return err
+	if whole := p.from == 0 && p.to == len(a.Bars); whole {
+		p.asked.name = "the whole"
+		p.home = -1
+	}
+	if p.once {
+		p.asked.start = p.seq.Bars[p.from].At
+		if p.to < len(p.seq.Bars) {
+			p.asked.end = p.seq.Bars[p.to].At
+		}
+		p.scenes = nil
+		return nil
+	}
+	start, end, tail := a.LoopSpan(p.from, p.to, 0, 0)
+	p.asked.start, p.asked.end, p.asked.tail = midiio.Tick(start), midiio.Tick(end), midiio.Tick(tail)
+	return nil
+}
+
+// study is how a scene is practised, its tempi times factor.
+func (p *playing) study(s *scene, factor float64) (midiio.Practice, error) {
+	st := midiio.Study{
+		From: s.start, To: s.end, Tail: s.tail,
+		Scale: p.h.scale(s.seq, s.start) * factor,
+		Ramp:  p.pr.ramp, Answer: p.pr.answer, Rest: p.pr.rest, CountIn: p.pr.countIn, Repeat: p.pr.repeat,
+		Time: midiio.Layers(midiio.Click),
+	}
+	if p.a.Setting == voicing.Trio {
+		st.Time = midiio.Layers(company...)
+	}
+	for _, set := range p.pr.layers {
+		st.Layers = append(st.Layers, set|midiio.Layers(midiio.Click)) // which has its own switch
+	}
+	if p.once {
+		st.Repeat = 1
+	}
+	return s.seq.Practice(st)
+}
+
+// turns are a practice as a rehearsal knows it.
+func turns(p midiio.Practice) (plan []turn, back int) {
+	for _, q := range p.Passes {
+		times := q.Times
+		if times == 0 {
+			times = 1
+		}
+		plan = append(plan, turn{q.Scale, q.Kind == midiio.Alone, midiio.AllLayers &^ q.Mute, times})
+	}
+	if p.Repeat != midiio.Forever {
+		return plan, -1
+	}
+	return plan, p.Loop
+}
+
+// An opening is a device that opens while there is other work to do.
+type opening struct{ got chan opened }
+
+type opened struct {
+	device synth.Device
+	err    error
+}
+
+// openEarly begins to open the sound at the rate that engines have by themselves.
+func openEarly(s sound) opening {
+	o := opening{make(chan opened, 1)}
+	go func() {
+		d, err := s.open(engineRate, synth.DefaultBuffer)
+		o.got <- opened{d, err}
+	}()
+	return o
+}
+
+// engineRate is that of an engine whose options ask for none.
+const engineRate = 48000
+
+// take waits for the device.
+func (o opening) take(rate int) (synth.Device, error) {
+	got := <-o.got
+	if got.err == nil && got.device.Rate() != rate {
+		got.device.Close()
+		return nil, fmt.Errorf("the sound device runs at %d Hz, the strings at %d", got.device.Rate(), rate)
+	}
+	return got.device, got.err
+}
+
+// drop closes the device when it is open, and does not wait for that.
+func (o opening) drop() {
+	go func() {
+		if got := <-o.got; got.err == nil {
+			got.device.Close()
+		}
+	}()
+}
+
+// start plays to the end or until ctx ends, which is no failure, and sends what
+// has come of it.
+func (p *playing) start(ctx context.Context, gentle bool) <-chan error {
+	p.counted = &counted{Device: p.device}
+	if gentle {
+		p.counted.soften = gently
+	}
+	done := make(chan error, 1)
+	go func() {
+		err := synth.Play(ctx, p.counted, p.engine, synth.DefaultBuffer)
+		switch pos, ok := p.cursor.Position(p.device.Played()); {
+		case err == nil || ctx.Err() != nil:
+			done <- nil
+		case ok && pos.Bar != "":
+			done <- fmt.Errorf("at bar %s: %w", pos.Bar, err)
+		default:
+			done <- err
+		}
+	}()
+	return done
+}
+
+// A counted device knows how much was rendered for it.
+type counted struct {
+	synth.Device
+	soften func(rate int, render func(out []float32)) func(out []float32)
+	given  atomic.Int64 // frames
+	block  atomic.Int64 // the largest, frames
+}
+
+func (c *counted) Start(render func(out []float32)) error {
+	if c.soften != nil {
+		render = c.soften(c.Rate(), render)
+	}
+	return c.Device.Start(func(out []float32) {
+		n := int64(len(out) / 2)
+		if n > c.block.Load() {
+			c.block.Store(n)
+		}
+		render(out)
+		c.given.Add(n)
+	})
+}
+
+// obeyed is a frame from which on an order sent just now is obeyed for sure: an
+// engine looks two quanta of 64 frames ahead, and a block may be under way.
+func (c *counted) obeyed() int64 { return c.given.Load() + c.block.Load() + 2*64 }
+
+const (
+	gentleTime = 3 * time.Second
+	gentleGain = 0.25 // -12 dB
+)
+
+// gently begins softly, so that nothing is loud before a hand can reach the
+// volume.
+func gently(rate int, render func(out []float32)) func(out []float32) {
+	whole, given := float64(rate)*gentleTime.Seconds(), int64(0)
+	return func(out []float32) {
+		render(out)
+		for i := 0; i+1 < len(out) && float64(given) < whole; i += 2 {
+			x := float32(math.Pow(gentleGain, 1-float64(given)/whole))
+			out[i] *= x
+			out[i+1] *= x
+			given++
+		}
+	}
 }
 
 // holes tells of interrupted sound when all is over. A server may count one
@@ -133,19 +354,33 @@ func times(n int) string {
 }
 
 // heading tells what is about to be heard.
-func (p *playing) heading(w io.Writer) error {
+func (p *playing) heading() string {
+	scale := p.h.scale(p.asked.seq, p.asked.start)
+	if len(p.pr.ramp) > 0 {
+		scale *= p.pr.ramp[0]
+	}
+	return p.title() + ", " + p.asked.bars() + ", " + p.asked.tempo(scale)
+}
+
+// title is the tune and the key that it sounds in.
+func (p *playing) title() string {
 	title := p.a.Title
 	if title == "" {
 		title = "Untitled"
 	}
-	_, err := fmt.Fprintf(w, "%s, key %s, %s, %s\n", title, p.a.Key, p.bars(), p.tempo())
-	return printed(err)
+	return title + ", key " + p.a.Key.String()
 }
 
-// bars are those that are played, as they are labelled.
-func (p *playing) bars() string { return barSpan(p.a, p.from, p.to) }
+// bars are those of the scene, as they are labelled; for a change the places of
+// its grips.
+func (s *scene) bars() string {
+	if s.change > 0 {
+		return "the change " + s.a.Bars[s.from].Label + " to " + s.a.Bars[s.to-1].Label
+	}
+	return barSpan(s.a, s.from, s.to)
+}
 
-// barSpan is how bars [from, to) are called.
+// barSpan is bars [from, to) as they are labelled.
 func barSpan(a *voicing.Arrangement, from, to int) string {
 	first, last := a.Bars[from].Label, a.Bars[to-1].Label
 	if first == last {
@@ -154,13 +389,13 @@ func barSpan(a *voicing.Arrangement, from, to int) string {
 	return "bars " + first + "-" + last
 }
 
-// tempo is how fast it goes at the start of the part.
-func (p *playing) tempo() string {
-	s := fmt.Sprintf("quarter = %.0f", p.seq.TempoAt(p.seq.Bars[p.from].At)*p.scale)
-	if math.Abs(p.scale-1) > 1e-9 {
-		s += fmt.Sprintf(" (%s%%)", number(100*p.scale))
+// tempo is how fast the scene begins at a scale of the written tempo.
+func (s *scene) tempo(scale float64) string {
+	t := fmt.Sprintf("quarter = %.0f", s.seq.TempoAt(s.start)*scale)
+	if math.Abs(scale-1) > 1e-9 {
+		t += fmt.Sprintf(" (%s%%)", number(100*scale))
 	}
-	return s
+	return t
 }
 
 func hear(ctx context.Context, e *env, o *options) error {
@@ -168,23 +403,19 @@ func hear(ctx context.Context, e *env, o *options) error {
 	if err != nil {
 		return err
 	}
-	n, err := parseCountIn(o.countIn, 0)
+	pr, err := o.practising(0)
 	if err != nil {
 		return err
 	}
-	p, err := ready(e, o, h, midiio.Pass{CountIn: n})
+	if o.step {
+		return step(ctx, e, o, h, pr)
+	}
+	p, err := ready(e, o, h, pr, true)
 	if err != nil {
 		return err
 	}
 	defer p.device.Close()
-	if err := p.heading(e.stdout); err != nil {
-		return err
-	}
-	if err := p.play(ctx, p.device, func(midiio.Position) {}); err != nil {
-		return err
-	}
-	p.holes(e.stdout)
-	return nil
+	return perform(ctx, e, o, p)
 }
 
 func loop(ctx context.Context, e *env, o *options) error {
@@ -196,111 +427,71 @@ func loop(ctx context.Context, e *env, o *options) error {
 	if err != nil {
 		return err
 	}
-	passes := midiio.Forever
-	if pr.repeat > 0 {
-		passes = pr.repeat
-	}
-	p, err := ready(e, o, h, midiio.Pass{CountIn: pr.countIn, Times: passes})
+	p, err := ready(e, o, h, pr, false)
 	if err != nil {
 		return err
 	}
 	defer p.device.Close()
-	if err := p.heading(e.stdout); err != nil {
-		return err
-	}
-	if o.tune != "-" {
-		fmt.Fprintln(e.stdout, "Enter pauses and goes on; Ctrl-C ends.")
-		go p.enter(e.stdin)
-	}
-	say := coach{start: e.now(), line: p.bars() + ", " + p.tempo()}
-	tell := func(played int) {
-		for _, l := range say.lines(played, e.now()) {
-			fmt.Fprintln(e.stdout, l)
-		}
-	}
-	err = p.play(ctx, &gentle{Device: p.device}, func(pos midiio.Position) {
-		if !pos.CountIn {
-			tell(pos.Played)
-		}
-	})
+	return perform(ctx, e, o, p)
+}
+
+// perform plays while it shows where it is and obeys keys.
+func perform(ctx context.Context, e *env, o *options, p *playing) error {
+	play, end := context.WithCancel(ctx)
+	defer end()
+	c, err := newConductor(p, e.now, end)
 	if err != nil {
 		return err
 	}
-	if ctx.Err() == nil {
-		tell(passes) // the last may have ended between two looks
+	s := stage{e: e, plain: o.plain, typed: o.tune != "-", pausing: true, endless: true}
+	c.typed = s.typed
+	if err := s.run(ctx, c, p.start(play, !p.once)); err != nil {
+		return err
+	}
+	if c.fault != nil {
+		return c.fault
 	}
 	p.holes(e.stdout)
 	return nil
 }
 
-// enter pauses and resumes with each line that is typed.
-func (p *playing) enter(r io.Reader) {
-	if r == nil {
-		return
+// planChange finds the changes of grips and the one that was asked for.
+func (p *playing) planChange(o *options) error {
+	place, err := theory.ParsePlace(p.pr.change)
+	if err != nil {
+		return usagef("--change: %w", err)
 	}
-	kind := midiio.Pause
-	for s := bufio.NewScanner(r); s.Scan(); {
-		p.cursor.Send(midiio.Order{Kind: kind})
-		if kind == midiio.Pause {
-			kind = midiio.Resume
-		} else {
-			kind = midiio.Pause
-		}
+	at, err := p.a.GripAt(place)
+	if err != nil {
+		return usagef("--change: %s: %w", tuneName(o), err)
 	}
+	for i := 1; i < len(p.a.Grips); i++ {
+		p.scenes = append(p.scenes, scene{change: i})
+	}
+	p.here = at - 1
+	p.asked = scene{change: at}
+	if err := p.find(&p.asked); err != nil {
+		return usagef("--change: %s: %w", tuneName(o), err)
+	}
+	p.scenes[p.here] = p.asked
+	return nil
 }
 
-// A coach says which pass it is and, now and then, that hands need rest: after
-// six times through one phrase and after 25 minutes (harmony.md 7.1).
-type coach struct {
-	start  time.Time
-	line   string // what a pass is
-	told   int    // passes
-	rested int    // spans of playing
-}
-
-const (
-	playSpan  = 25 * time.Minute
-	passesRow = 6
-)
-
-// lines are those due when played passes have begun.
-func (c *coach) lines(played int, now time.Time) []string {
-	var ls []string
-	for c.told < played {
-		c.told++
-		ls = append(ls, fmt.Sprintf("pass %d  %s", c.told, c.line))
-		if c.told == passesRow+1 {
-			ls = append(ls, "That was six times: a good moment to rest the hand, or to take another phrase.")
-		}
+// find lays a change out as something to play; what is a part of the tune is
+// laid out already.
+func (p *playing) find(s *scene) error {
+	if s.seq != nil {
+		return nil
 	}
-	if n := int(now.Sub(c.start) / playSpan); n > c.rested {
-		c.rested = n
-		ls = append(ls, fmt.Sprintf("%d minutes: rest for five, then go on. Stop if it hurts.", n*int(playSpan/time.Minute)))
+	a, err := voicing.Change(p.a, s.change)
+	if err != nil {
+		return err
 	}
-	return ls
-}
-
-// A gentle device begins softly, so that nothing is loud before a hand can
-// reach the volume.
-type gentle struct {
-	synth.Device
-	given int64
-}
-
-const (
-	gentleTime = 3 * time.Second
-	gentleGain = 0.25 // -12 dB
-)
-
-func (g *gentle) Start(render func(out []float32)) error {
-	whole := float64(g.Rate()) * gentleTime.Seconds()
-	return g.Device.Start(func(out []float32) {
-		render(out)
-		for i := 0; i+1 < len(out) && float64(g.given) < whole; i += 2 {
-			x := float32(math.Pow(gentleGain, 1-float64(g.given)/whole))
-			out[i] *= x
-			out[i+1] *= x
-			g.given++
-		}
-	})
+	s.a, s.seq = a, p.h.practice(a)
+	s.from, s.to = 0, len(a.Bars)
+	start, end, tail := a.LoopSpan(0, len(a.Bars), 0, 0)
+	s.start, s.end, s.tail = midiio.Tick(start), midiio.Tick(end), midiio.Tick(tail)
+	g := p.a.Grips
+	s.name = fmt.Sprintf("%s to %s", g[s.change-1].Name, g[s.change].Name)
+	return nil
 }

@@ -8,8 +8,6 @@ import (
 	"sync"
 	"testing"
 	"time"
-
-	"thumbline/midiio"
 )
 
 // buffer is a writer that a test may read while it is written.
@@ -78,67 +76,37 @@ func TestDeviceLost(t *testing.T) {
 	}
 }
 
-// Each line typed pauses or goes on.
-func TestEnterPauses(t *testing.T) {
-	s := &midiio.Sequence{End: 8 * midiio.PerQuarter, Events: []midiio.Event{
-		{Msg: [3]byte{0x90, 60, 90}}, {Tick: 4 * midiio.PerQuarter, Msg: [3]byte{0x80, 60, 64}},
-	}}
-	for _, c := range []struct {
-		typed string
-		more  bool // is anything left after more time than it takes
-	}{{"", false}, {"\n", true}, {"\n\n", false}, {"\n\n\n", true}} {
-		cursor, err := midiio.NewCursor(s, midiio.Once(midiio.Pass{}), 1000)
-		if err != nil {
-			t.Fatal(err)
-		}
-		p := &playing{cursor: cursor}
-		p.enter(strings.NewReader(c.typed))
-		if got := cursor.Fill(60000, func(int64, [3]byte) {}); got != c.more {
-			t.Errorf("after %q: more %v, want %v", c.typed, got, c.more)
+// A line that is typed pauses or goes on when it is empty, and stands for its
+// key otherwise.
+func TestLinesTyped(t *testing.T) {
+	e, out, errs := testEnv(fakeSound("paced"))
+	e.stdin = strings.NewReader("\n\nn\n-\nx\nw\nq\n")
+	if s := run(context.Background(), []string{"loop", "--phrase", "5", "--tempo", "60%"}, e); s != statusOK || errs.String() != "" {
+		t.Fatalf("status %d, %q", s, errs)
+	}
+	want := []string{
+		"Lamplight on the Weir, key G, bars 11-14, quarter = 79 (60%)", "Enter pauses and goes on; Ctrl-C ends.",
+		"paused", "going on", "phrase 6 of 8, bars 15-18", "next pass quarter = 73 (55%)", "",
+	}
+	got := strings.Split(out.String(), "\n")
+	for i, w := range want {
+		if i >= len(got) || w != "" && got[i] != w {
+			t.Fatalf("line %d is not %q:\n%s", i+1, w, out)
 		}
 	}
-}
-
-func TestCoach(t *testing.T) {
-	t0 := time.Date(2020, 1, 1, 12, 0, 0, 0, time.UTC)
-	c := coach{start: t0, line: "bars 5-8, quarter = 80"}
-	steps := []struct {
-		played int
-		after  time.Duration
-		want   string
-	}{
-		{0, 0, ""},
-		{1, time.Second, "pass 1  bars 5-8, quarter = 80"},
-		{1, 2 * time.Second, ""},
-		{3, time.Minute, "pass 2  bars 5-8, quarter = 80|pass 3  bars 5-8, quarter = 80"},
-		{6, 2 * time.Minute, "pass 4  bars 5-8, quarter = 80|pass 5  bars 5-8, quarter = 80|pass 6  bars 5-8, quarter = 80"},
-		{7, 3 * time.Minute, "pass 7  bars 5-8, quarter = 80|That was six times: a good moment to rest the hand, or to take another phrase."},
-		{8, 4 * time.Minute, "pass 8  bars 5-8, quarter = 80"},
-		{8, 25 * time.Minute, "25 minutes: rest for five, then go on. Stop if it hurts."},
-		{8, 26 * time.Minute, ""},
-		{8, 51 * time.Minute, "50 minutes: rest for five, then go on. Stop if it hurts."},
-	}
-	for _, s := range steps {
-		if got := strings.Join(c.lines(s.played, t0.Add(s.after)), "|"); got != s.want {
-			t.Errorf("after %v: %q, want %q", s.after, got, s.want)
-		}
+	if !strings.HasPrefix(got[len(want)-1], "count-in") || !strings.Contains(got[len(want)-1], "First: Dm7 at 15:1: Dm7: string A fret 5 finger 3") {
+		t.Errorf("the place: %q", got[len(want)-1])
 	}
 }
 
 // A loop begins at a quarter of its level and is at its own after three
 // seconds, without a step.
 func TestGentleStart(t *testing.T) {
-	d := &fakeDevice{rate: 48000, err: make(chan error, 1)}
-	g := &gentle{Device: d}
-	var render func([]float32)
-	g.Device = startFunc{d, func(r func([]float32)) { render = r }}
-	if err := g.Start(func(out []float32) {
+	render := gently(48000, func(out []float32) {
 		for i := range out {
 			out[i] = 1
 		}
-	}); err != nil {
-		t.Fatal(err)
-	}
+	})
 	before := float32(0)
 	buf := make([]float32, 2*480)
 	for n := 0; n < 4*48000; n += 480 {
@@ -157,13 +125,6 @@ func TestGentleStart(t *testing.T) {
 		t.Errorf("ends at %v", before)
 	}
 }
-
-type startFunc struct {
-	*fakeDevice
-	start func(func([]float32))
-}
-
-func (s startFunc) Start(render func([]float32)) error { s.start(render); return nil }
 
 func TestParseTempo(t *testing.T) {
 	for _, c := range []struct {

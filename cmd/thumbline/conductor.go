@@ -1,0 +1,502 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"thumbline/midiio"
+	"thumbline/voicing"
+)
+
+// A conductor carries a player's rehearsal over to the sound, and what is heard
+// back to the rehearsal. It belongs to one goroutine.
+type conductor struct {
+	p     *playing
+	now   func() time.Time
+	end   func() // of the sound
+	r     rehearsal
+	scene *scene
+	fresh int64   // the first frame at which the last order to begin anew is obeyed
+	gen   int     // of that order
+	base  float64 // the factor that the practice was laid out with
+	fault error   // of an order
+	known map[moveKey][]string
+	typed bool // lines can be typed
+}
+
+func newConductor(p *playing, now func() time.Time, end func()) (*conductor, error) {
+	practice, err := p.study(&p.asked, 1)
+	if err != nil {
+		return nil, err
+	}
+	plan, back := turns(practice)
+	c := &conductor{p: p, now: now, end: end, scene: &p.asked, base: 1}
+	c.r = newRehearsal(len(p.scenes), p.here, p.home, plan, back)
+	c.r.rests = p.pr.rest > 0
+	c.r.once = p.once
+	if !p.once {
+		c.r.suggest(handCaution)
+	}
+	c.r.muted = p.muted()
+	c.r.layers = append(slices.Clone(layersThere(p.a.Setting == voicing.Trio)), midiio.Click)
+	return c, nil
+}
+
+// press does what a key asks for.
+func (c *conductor) press(key string) (lines []string) {
+	k, ok := c.keyPress(key)
+	if !ok {
+		return nil
+	}
+	orders := c.r.press(k, c.now())
+	for _, o := range orders {
+		c.carryOut(o)
+	}
+	return c.answerTo(k, orders)
+}
+
+func (c *conductor) byLine() { c.r.lines = true }
+
+// heading is said before the first sound.
+func (c *conductor) heading() []string {
+	ls := []string{c.p.heading()}
+	if !c.p.once && c.typed {
+		ls = append(ls, "Enter pauses and goes on; Ctrl-C ends.")
+	}
+	return ls
+}
+
+// farewell is said when all is over.
+func (c *conductor) farewell() string {
+	r := &c.r
+	passes := fmt.Sprintf("%d passes", r.total)
+	if r.total == 1 {
+		passes = "1 pass"
+	}
+	return fmt.Sprintf("%s, %s: %s in all, %s played.", c.p.title(), c.what(), passes, minutes(r.all))
+}
+
+// minutes is how long somebody played.
+func minutes(d time.Duration) string {
+	s := int(d.Seconds())
+	if s < 60 {
+		return fmt.Sprintf("%d s", s)
+	}
+	return fmt.Sprintf("%d min %d s", s/60, s%60)
+}
+
+func (c *conductor) carryOut(o order) {
+	cur := c.p.cursor
+	switch o.kind {
+	case orderPause:
+		cur.Send(midiio.Order{Kind: midiio.Pause})
+	case orderResume:
+		cur.Send(midiio.Order{Kind: midiio.Resume})
+	case orderTempo:
+		cur.Send(midiio.Order{Kind: midiio.Tempo, Factor: o.factor / c.base})
+	case orderMute:
+		cur.Send(midiio.Order{Kind: midiio.Mute, Layers: o.layers})
+	case orderUnmute:
+		cur.Send(midiio.Order{Kind: midiio.Unmute, Layers: o.layers})
+	case orderAgain:
+		cur.Send(midiio.Order{Kind: midiio.Again})
+		c.anew()
+	case orderPart:
+		prepared, s, err := c.p.switchTo(o.part, o.factor)
+		if err != nil {
+			c.fault = err
+			c.end()
+			return
+		}
+		cur.Send(midiio.Order{Kind: midiio.Switch, To: prepared})
+		c.scene, c.base = s, o.factor
+		c.anew()
+	case orderStop:
+		c.end()
+	}
+}
+
+// anew makes what is heard of before the last order old.
+func (c *conductor) anew() {
+	c.gen = c.r.gen
+	if c.p.counted != nil {
+		c.fresh = c.p.counted.obeyed()
+	}
+}
+
+// switchTo makes a scene ready to be switched to.
+func (p *playing) switchTo(i int, factor float64) (*midiio.Prepared, *scene, error) {
+	s := &p.scenes[i]
+	if err := p.find(s); err != nil {
+		return nil, nil, err
+	}
+	practice, err := p.study(s, factor)
+	if err != nil {
+		return nil, nil, err
+	}
+	cur := p.cursor
+	if s.seq != p.asked.seq {
+		if cur, err = midiio.NewCursor(s.seq, practice, p.engine.Rate()); err != nil {
+			return nil, nil, err
+		}
+	}
+	prepared, err := cur.Prepare(practice)
+	return prepared, s, err
+}
+
+// look takes in where the sound is.
+func (c *conductor) look() (lines []string) {
+	frame := c.p.device.Played()
+	pos, ok := c.p.cursor.Position(frame)
+	l := look{Position: pos, gen: c.gen}
+	if !ok || frame < c.fresh {
+		l.gen = -1
+	}
+	c.r.heard(l, c.now())
+	return c.said()
+}
+
+// page is what there is to see.
+func (c *conductor) page() page {
+	s, r := c.scene, &c.r
+	p := page{title: c.p.title(), what: c.what(), state: r.state(), place: c.place(), offer: r.offer}
+	p.pass, p.tempo = c.pass(), c.tempo()
+	first, last := c.shownBars()
+	sounds := c.grips()
+	here := -1
+	if r.now.Bar != "" {
+		here = s.a.BarAt(voicing.Tick(r.now.Tick))
+	}
+	for b := first; b < last; b++ {
+		bar := pageBar{label: s.a.Bars[b].Label, here: b == here}
+		for i, g := range s.a.Grips {
+			if g.Bar == b {
+				v := gripOn(s.a, g)
+				v.now = i == sounds.now
+				bar.grips = append(bar.grips, v)
+			}
+		}
+		if len(bar.grips) == 0 && s.change > 0 {
+			// a long bar of a change is the one before, held on
+			if n := len(p.bars); n > 0 {
+				p.bars[n-1].here = p.bars[n-1].here || bar.here
+				continue
+			}
+		}
+		p.bars = append(p.bars, bar)
+	}
+	p.next, p.moves = c.change(sounds)
+	p.most, p.rests = c.mostMoves(first, last), !r.once
+	p.does = c.expected()
+	p.keys = c.keys()
+	return p
+}
+
+// what is it that plays.
+func (c *conductor) what() string { return c.scene.barsOrName() }
+
+// barsOrName is what the scene is called, with its bars.
+func (s *scene) barsOrName() string {
+	if s.name == "" || s.name == "the whole" {
+		return s.bars()
+	}
+	return s.name + ", " + s.bars()
+}
+
+// state is what is going on, to be read from afar.
+func (r *rehearsal) state() string {
+	switch {
+	case r.paused:
+		return "PAUSED"
+	case r.now.Done || r.stopped:
+		return "THE END"
+	case r.now.CountIn && r.now.Beat >= 1:
+		return "COUNT-IN " + strconv.Itoa(int(r.now.Beat))
+	case r.now.CountIn || r.passes == 0:
+		return "COUNT-IN"
+	case r.now.Tail && r.rests:
+		return "REST"
+	case r.now.Kind == midiio.Alone:
+		return "YOUR TURN"
+	case r.answers():
+		return "LISTEN"
+	}
+	return "PLAYING"
+}
+
+// place is the bar and beat that is heard.
+func (c *conductor) place() string {
+	pos := c.r.now
+	switch {
+	case pos.CountIn || pos.Beat <= 0:
+		return ""
+	case pos.Tail:
+		return fmt.Sprintf("beat %d", int(pos.Beat+1e-9))
+	}
+	at := fmt.Sprintf("bar %s, beat %d", pos.Bar, int(pos.Beat+1e-9))
+	if c.scene.change > 0 {
+		at = fmt.Sprintf("%s, beat %d", pos.Bar, int(pos.Beat+1e-9))
+	}
+	if h := c.heard(); h != "" {
+		at += "   " + h
+	}
+	if t, ok := c.r.nextTurn(); ok && c.r.open && c.r.plan[t].alone && t != c.r.turn {
+		at += "   then your turn"
+	}
+	return at
+}
+
+// heard tells what is left of the sound, when that is not all.
+func (c *conductor) heard() string {
+	r := &c.r
+	there := layersThere(c.p.a.Setting == voicing.Trio)
+	set := r.plan[r.turn].heard &^ r.muted
+	if all := midiio.Layers(there...); r.plan[r.turn].alone || set&all == all {
+		return ""
+	} else if set&all == 0 {
+		return "nothing is heard"
+	}
+	return "heard: " + strings.Join(layerNames(there, set), ", ")
+}
+
+// pass is which it is, and of what.
+func (c *conductor) pass() string {
+	r := &c.r
+	if r.once {
+		return "once through"
+	}
+	n := max(r.passes, 1)
+	if !r.open && r.passes > 0 {
+		n++ // it is counted in
+	}
+	s := fmt.Sprintf("pass %d", n)
+	if all := r.length(); all > 0 {
+		s += fmt.Sprintf(" of %d", all)
+	}
+	return s
+}
+
+// length is how many passes the plan has; 0 when it goes on and on.
+func (r *rehearsal) length() int {
+	n := 0
+	for _, t := range r.plan {
+		n += t.times
+	}
+	if r.back >= 0 {
+		return 0
+	}
+	return n
+}
+
+// tempo is that of this pass and, if it differs, of the next.
+func (c *conductor) tempo() string {
+	r := &c.r
+	s := c.scene.tempo(r.scale())
+	if next := r.nextScale(); math.Abs(next-r.scale()) > 1e-9 {
+		s += ", next " + strings.TrimPrefix(c.scene.tempo(next), "quarter = ")
+	}
+	return s
+}
+
+// shownBars are the bars [first, last) of the phrase that is heard, as far as
+// they belong to the scene.
+func (c *conductor) shownBars() (first, last int) {
+	s := c.scene
+	at := s.from
+	if pos := c.r.now; !pos.CountIn {
+		at = min(max(s.a.BarAt(voicing.Tick(min(pos.Tick, max(s.end-1, 0)))), s.from), s.to-1)
+		if s.end == 0 {
+			at = min(max(s.a.BarAt(voicing.Tick(pos.Tick)), s.from), s.to-1)
+		}
+	}
+	for _, ph := range s.a.Phrases {
+		if at >= ph.From && at < ph.To {
+			return max(ph.From, s.from), min(ph.To, s.to)
+		}
+	}
+	return s.from, s.to
+}
+
+// sounding are the indexes of grips: the one that sounds, the one that comes
+// next, and the one that the hand comes to it from; -1 for none.
+type sounding struct{ now, next, from int }
+
+// grips are those of the moment. After the last comes the first again.
+func (c *conductor) grips() sounding {
+	s := c.scene
+	first, last := -1, -1
+	g := sounding{-1, -1, -1}
+	pos := c.r.now
+	for i, x := range s.a.Grips {
+		at := midiio.Tick(x.At)
+		if at < s.start || s.end > 0 && at >= s.end {
+			continue
+		}
+		if first < 0 {
+			first = i
+		}
+		last = i
+		switch {
+		case !pos.CountIn && at <= pos.Tick:
+			g.now = i
+		case g.next < 0:
+			g.next = i
+		}
+	}
+	g.from = g.now
+	if c.p.once || first == last {
+		return g
+	}
+	if g.next < 0 {
+		g.next = first
+	}
+	if g.now < 0 && c.r.passes > 1 && !pos.CountIn {
+		g.from = last
+	}
+	return g
+}
+
+// change is the next change, and what each finger does.
+func (c *conductor) change(g sounding) (head string, moves []string) {
+	if g.next < 0 {
+		return "", nil
+	}
+	head = "Next: "
+	if g.from < 0 {
+		head = "First: "
+	}
+	to := c.scene.a.Grips[g.next]
+	return head + to.Name + " at " + c.scene.placeOf(to), c.moves(g.from, g.next)
+}
+
+// moves are what each finger does between two grips, from -1 for a free hand.
+func (c *conductor) moves(from, to int) []string {
+	k := moveKey{c.scene, from, to}
+	ms, ok := c.known[k]
+	if ok {
+		return ms
+	}
+	a := c.scene.a
+	var hand voicing.Placed
+	if from >= 0 {
+		hand = a.Grips[from]
+	}
+	all := voicing.Moves(hand, a.Grips[to], a.Tuning)
+	if from >= 0 && to == from+1 {
+		all = a.MovesAt(to)
+	}
+	for _, m := range all {
+		ms = append(ms, m.String())
+	}
+	if c.known == nil {
+		c.known = map[moveKey][]string{}
+	}
+	c.known[k] = ms
+	return ms
+}
+
+type moveKey struct {
+	scene    *scene
+	from, to int
+}
+
+// mostMoves is how many moves a change in bars [first, last) has at most, or the
+// one after them.
+func (c *conductor) mostMoves(first, last int) int {
+	most, before := 0, -1
+	for i, g := range c.scene.a.Grips {
+		if g.Bar < first {
+			continue
+		}
+		most = max(most, len(c.moves(before, i)))
+		if g.Bar >= last {
+			break
+		}
+		before = i
+	}
+	return most
+}
+
+// placeOf is where a grip stands in the tune.
+func (s *scene) placeOf(g voicing.Placed) string {
+	if s.change > 0 {
+		return s.a.Bars[g.Bar].Label
+	}
+	return s.a.PlaceAt(g.At).String()
+}
+
+// expected is what the one key does now, in words.
+func (c *conductor) expected() string {
+	switch c.r.expected() {
+	case pauseOrGo:
+		if c.r.paused {
+			return "go on"
+		}
+		return "pause"
+	case nextPart:
+		return "next, " + c.p.sceneName(c.r.step(1))
+	}
+	return "this pass again from its start"
+}
+
+// sceneName is how a scene that is not played yet is called.
+func (p *playing) sceneName(i int) string {
+	s := &p.scenes[i]
+	if s.change > 0 {
+		return "the change to " + p.a.Grips[s.change].Name + " at " + p.a.PlaceAt(p.a.Grips[s.change].At).String()
+	}
+	return s.name + " (" + s.bars() + ")"
+}
+
+// keys are those beside the one key, with what they do.
+func (c *conductor) keys() []string {
+	ks := []string{"p pause"}
+	if c.r.paused {
+		ks[0] = "p go on"
+	}
+	ks = append(ks, "a again")
+	if len(c.p.scenes) > 1 {
+		what := "phrase"
+		if c.p.pr.change != "" {
+			what = "change"
+		}
+		ks = append(ks, "n next "+what, "b "+what+" before")
+	}
+	ks = append(ks, "- slower", "+ faster")
+	for i, l := range c.r.layers {
+		key := strconv.Itoa(i + 1)
+		if l == midiio.Click {
+			key = "c"
+		}
+		name := l.String()
+		if c.r.muted.Has(l) {
+			name += " is off"
+		}
+		ks = append(ks, key+" "+name)
+	}
+	return append(ks, "q stop")
+}
+
+// gripOn is a grip as it is shown.
+func gripOn(a *voicing.Arrangement, g voicing.Placed) pageGrip {
+	v := pageGrip{name: g.Name}
+	b := a.Bars[g.Bar]
+	if at := a.PlaceAt(g.At).String(); b.Len > 0 {
+		v.under = "beat " + at[strings.LastIndex(at, ":")+1:]
+	}
+	for i, f := range g.Frets {
+		fret, finger := strconv.Itoa(f), "-"
+		if f < 0 {
+			fret = "x"
+		}
+		if i < len(g.Fingers) && g.Fingers[i] > 0 {
+			finger = strconv.Itoa(g.Fingers[i])
+		}
+		v.frets, v.fingers = append(v.frets, fret), append(v.fingers, finger)
+	}
+	return v
+}
