@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -27,6 +28,11 @@ type Device interface {
 	// Underruns says how often sound had a hole because the machine was too
 	// busy, and how long the holes were in all.
 	Underruns() (n int, lost time.Duration)
+	// Notice is one sentence on what is wrong and yet no reason to stop, such as
+	// a device that plays at another rate than it was asked for; empty while
+	// there is nothing to say. It takes seconds to find out, so ask now and
+	// then.
+	Notice() string
 	// Err gets one error when the device is lost or takes no more sound. After
 	// it there is nothing to do but Close.
 	Err() <-chan error
@@ -103,11 +109,15 @@ type output struct {
 	given  int64
 	first  time.Time // of the first fill
 	last   time.Time // of the last fill
+	busy   time.Duration
 	lead   leadMeter
 }
 
 func newOutput(rate int, buffer time.Duration, b backend) *output {
-	return &output{rate: rate, buffer: buffer, back: b, err: make(chan error, 1), done: make(chan struct{})}
+	return &output{
+		rate: rate, buffer: buffer, back: b, err: make(chan error, 1), done: make(chan struct{}),
+		lead: leadMeter{rate: float64(rate)},
+	}
 }
 
 func (o *output) Rate() int { return o.rate }
@@ -130,13 +140,16 @@ func (o *output) Start(render func(out []float32)) error {
 	return nil
 }
 
+// fill is the whole of what a device calls: nothing in it allocates or waits.
 func (o *output) fill(out []float32) {
 	if o.closed.Load() {
 		clear(out)
 		return
 	}
+	from := time.Now()
 	o.render(out)
 	now := time.Now()
+	holes := o.back.underflows()
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	if o.given == 0 {
@@ -144,11 +157,8 @@ func (o *output) fill(out []float32) {
 	}
 	o.given += int64(len(out) / 2)
 	o.last = now
-	o.lead.note(now.Sub(o.first), o.duration(o.given))
-}
-
-func (o *output) duration(frames int64) time.Duration {
-	return time.Duration(frames) * time.Second / time.Duration(o.rate)
+	o.busy += now.Sub(from)
+	o.lead.note(now.Sub(o.first), o.busy, o.given, holes)
 }
 
 // watch reports the first thing that goes wrong, once. What counts as silence
@@ -223,38 +233,132 @@ func (o *output) Close() (err error) {
 	return err
 }
 
-// A leadMeter finds holes by how far what was given is ahead of the clock: a
-// hole lowers that for good by its own length, while a late read lowers it for
-// a moment only. So the best lead of each second is compared with that of the
-// second before.
+func (o *output) Notice() string {
+	o.mu.Lock()
+	rate := o.lead.rate
+	o.mu.Unlock()
+	if rate == float64(o.rate) {
+		return ""
+	}
+	return fmt.Sprintf("the sound device runs at %.0f Hz, not %d: all is %s (let it run at %d, or use a sound server)",
+		rate, o.rate, wrongPitch(rate/float64(o.rate)), o.rate)
+}
+
+// wrongPitch says what a device does that plays at so many times the rate.
+func wrongPitch(factor float64) string {
+	semitones := math.Abs(12 * math.Log2(factor))
+	how := "slower and flat"
+	if factor > 1 {
+		how = "faster and sharp"
+	}
+	if semitones < 1 {
+		return fmt.Sprintf("%s by %.0f cents", how, 100*semitones)
+	}
+	return fmt.Sprintf("%s by %.1f semitones", how, semitones)
+}
+
+// A leadMeter tells holes and a wrong rate by how far what was given is ahead
+// of the clock. A late read lowers that for a moment only, so the best lead of
+// each half second is compared with that of the one before. A hole lowers it once
+// and for good, by its own length; a device at another rate by the same amount
+// each time, up or down.
 type leadMeter struct {
-	best, before time.Duration
-	until        time.Duration
-	windows      int
-	holes        int
-	lost         time.Duration
+	rate  float64 // frames a second that the device plays, as far as is known
+	best  time.Duration
+	until time.Duration
+	n     int // windows that have ended
+	past  [leadSteps + 1]leadWindow
+
+	holes int
+	lost  time.Duration
+}
+
+// A leadWindow is what was known when a window ended.
+type leadWindow struct {
+	best       time.Duration
+	busy       time.Duration // spent on making sound, up to its end
+	underflows int           // told by the system
+	holes      int           // before it
+	lost       time.Duration
 }
 
 const (
-	leadWindow = time.Second
-	leadStep   = 5 * time.Millisecond // less than that is the clocks' own drift
+	leadFirst = 250 * time.Millisecond // the buffer fills
+	leadEvery = 500 * time.Millisecond
+	leadStep  = 5 * time.Millisecond // less than that is the clocks' own drift
+	// leadSteps windows in a row that agree within leadSame and half of what
+	// they are off, and are off by leadRate of their length at least, tell
+	// another rate. Clocks of sound cards differ by a thousandth, the rates
+	// there are by a twelfth or more.
+	leadSteps = 6
+	leadSame  = 8 * time.Millisecond
+	leadRate  = 0.02
 )
 
-func (l *leadMeter) note(elapsed, given time.Duration) {
-	lead := given - elapsed
-	if elapsed >= l.until {
-		if l.windows > 1 && l.before-l.best > leadStep {
-			l.holes++
-			l.lost += l.before - l.best
+// note takes the frames given up to elapsed after the first of them, the time
+// that making all of them took, and the holes that the system tells of.
+func (l *leadMeter) note(elapsed, busy time.Duration, given int64, underflows int) {
+	lead := time.Duration(float64(given)/l.rate*float64(time.Second)) - elapsed
+	switch {
+	case l.until == 0:
+		l.until, l.best = leadFirst, lead
+	case elapsed >= l.until:
+		l.window(busy, underflows)
+		if l.until += leadEvery; l.until <= elapsed {
+			l.until = elapsed + leadEvery
 		}
-		if l.windows > 0 {
-			l.before = l.best
-		}
-		l.windows++
-		l.until = elapsed + leadWindow
 		l.best = lead
+	default:
+		l.best = max(l.best, lead)
 	}
-	l.best = max(l.best, lead)
+}
+
+// window compares the half second that has ended with those before it.
+func (l *leadMeter) window(busy time.Duration, underflows int) {
+	copy(l.past[:], l.past[1:])
+	l.past[leadSteps] = leadWindow{l.best, busy, underflows, l.holes, l.lost}
+	l.n++
+	// The first window is that in which the buffer fills.
+	if l.n < 3 {
+		return
+	}
+	if down := l.past[leadSteps-1].best - l.best; down > leadStep {
+		l.holes++
+		l.lost += down
+	}
+	if l.n < leadSteps+2 {
+		return
+	}
+	first, last := l.past[0], l.past[leadSteps]
+	whole := last.best - first.best
+	step := whole / leadSteps
+	if step.Abs() < time.Duration(leadRate*float64(leadEvery)) {
+		return
+	}
+	for i, w := range l.past[1:] {
+		if (w.best - l.past[i].best - step).Abs() > min(leadSame, step.Abs()/2) {
+			return
+		}
+	}
+	// Whatever takes most of the time to make, or comes with holes, falls back
+	// by itself.
+	if last.busy-first.busy > leadSteps*leadEvery/2 || last.underflows > first.underflows {
+		return
+	}
+	l.rate = standardRate(l.rate * (1 + step.Seconds()/leadEvery.Seconds()))
+	// What looked like holes was none; the lead is counted anew.
+	*l = leadMeter{rate: l.rate, holes: first.holes, lost: first.lost}
+}
+
+// standardRate is the rate that a device was measured to have: one of those
+// there are when it is that within a hundredth.
+func standardRate(rate float64) float64 {
+	for _, r := range [...]float64{8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000, 64000, 88200, 96000, 176400, 192000} {
+		if math.Abs(rate-r) < 0.01*r {
+			return r
+		}
+	}
+	return math.Round(rate/100) * 100
 }
 
 // Play plays e through d until nothing is left to sound, then lets the device

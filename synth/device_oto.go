@@ -3,11 +3,10 @@
 package synth
 
 import (
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"math"
-	"os"
-	"path/filepath"
 	"runtime"
 	"strings"
 	"time"
@@ -34,9 +33,8 @@ type otoOut struct {
 // openBackend can succeed once in a process: oto has one context, and one that
 // was lost cannot be opened again.
 func openBackend(rate int, buffer time.Duration) (backend, error) {
-	if runtime.GOOS == "linux" && !anySound(os.Getenv) {
-		// ALSA would write its complaints into the terminal.
-		return nil, fmt.Errorf("no sound device: neither a card nor a sound server is there (connect one or start the sound server; %s)", writeInstead)
+	if err := lookFirst(); err != nil {
+		return nil, err
 	}
 	ctx, ready, err := oto.NewContext(&oto.NewContextOptions{
 		SampleRate: rate, ChannelCount: 2, Format: oto.FormatFloat32LE, BufferSize: buffer,
@@ -88,8 +86,7 @@ func (o *otoOut) Read(p []byte) (int, error) {
 	out := o.buf[:2*n]
 	o.fill(out)
 	for i, v := range out {
-		u := math.Float32bits(v)
-		p[4*i], p[4*i+1], p[4*i+2], p[4*i+3] = byte(u), byte(u>>8), byte(u>>16), byte(u>>24)
+		binary.LittleEndian.PutUint32(p[4*i:], math.Float32bits(v))
 	}
 	return n * otoFrame, nil
 }
@@ -109,44 +106,4 @@ func (o *otoOut) stop() error {
 		o.player.Pause()
 	}
 	return nil
-}
-
-// anySound looks for a card or a sound server's socket on Linux.
-func anySound(getenv func(string) string) bool {
-	if b, err := os.ReadFile("/proc/asound/cards"); err == nil && !strings.Contains(string(b), "no soundcards") {
-		return true
-	}
-	if getenv("PULSE_SERVER") != "" {
-		return true
-	}
-	dir := getenv("XDG_RUNTIME_DIR")
-	for _, name := range []string{"pulse/native", "pipewire-0"} {
-		if _, err := os.Stat(filepath.Join(dir, name)); dir != "" && err == nil {
-			return true
-		}
-	}
-	return false
-}
-
-func listDevices() []string {
-	switch runtime.GOOS {
-	case "windows":
-		return []string{"the default output of Windows (WASAPI, else WinMM)"}
-	case "darwin":
-		return []string{"the default output of macOS (Core Audio)"}
-	}
-	if !anySound(os.Getenv) {
-		return []string{"no sound device: neither a card nor a sound server is there (connect one or start the sound server; " + writeInstead + ")"}
-	}
-	lines := []string{"ALSA's default device, or else the first that opens of these:"}
-	b, err := os.ReadFile("/proc/asound/pcm")
-	for _, l := range strings.Split(strings.TrimSpace(string(b)), "\n") {
-		if err == nil && strings.Contains(l, "playback") {
-			lines = append(lines, l)
-		}
-	}
-	if len(lines) == 1 {
-		lines[0] = "ALSA's default device, through a sound server"
-	}
-	return lines
 }

@@ -3,6 +3,7 @@
 package synth
 
 import (
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
@@ -23,9 +24,8 @@ import (
 // for has a limit, so that a server that hangs cannot hold the program.
 
 const (
-	pulseLimit = time.Second // for an answer of the server
-	frameBytes = 8           // two float32
-	pulseBlock = 480         // most frames rendered at a time
+	frameBytes = 8   // two float32
+	pulseBlock = 480 // most frames rendered at a time
 )
 
 type pulse struct {
@@ -39,6 +39,9 @@ type pulse struct {
 	closed atomic.Bool
 	lost   atomic.Pointer[error]
 	holes  atomic.Int32
+
+	samples [2 * pulseBlock]float32
+	bytes   [pulseBlock * frameBytes]byte
 }
 
 func openBackend(rate int, buffer time.Duration) (backend, error) {
@@ -70,51 +73,6 @@ func openBackend(rate int, buffer time.Duration) (backend, error) {
 	return p, nil
 }
 
-// pulseServers lists where a server may listen, as network and address, in the
-// order libpulse looks.
-func pulseServers(getenv func(string) string, uid int) [][2]string {
-	var list [][2]string
-	if s := getenv("PULSE_SERVER"); s != "" {
-		for _, f := range strings.Fields(s) {
-			if _, after, ok := strings.Cut(f, "}"); ok && f[0] == '{' {
-				f = after // {machine id}address
-			}
-			network, addr := "tcp", f
-			switch {
-			case strings.HasPrefix(f, "/"):
-				network = "unix"
-			case strings.HasPrefix(f, "unix:"):
-				network, addr = "unix", f[len("unix:"):]
-			case strings.HasPrefix(f, "tcp:"):
-				addr = f[len("tcp:"):]
-			case strings.HasPrefix(f, "tcp4:"):
-				network, addr = "tcp4", f[len("tcp4:"):]
-			case strings.HasPrefix(f, "tcp6:"):
-				network, addr = "tcp6", f[len("tcp6:"):]
-			}
-			if addr == "" {
-				continue
-			}
-			if network != "unix" {
-				if _, _, err := net.SplitHostPort(addr); err != nil {
-					addr = net.JoinHostPort(strings.Trim(addr, "[]"), "4713")
-				}
-			}
-			list = append(list, [2]string{network, addr})
-		}
-		return list
-	}
-	if d := getenv("PULSE_RUNTIME_PATH"); d != "" {
-		list = append(list, [2]string{"unix", filepath.Join(d, "native")})
-	}
-	if d := getenv("XDG_RUNTIME_DIR"); d != "" {
-		list = append(list, [2]string{"unix", filepath.Join(d, "pulse", "native")})
-	} else {
-		list = append(list, [2]string{"unix", fmt.Sprintf("/run/user/%d/pulse/native", uid)})
-	}
-	return append(list, [2]string{"unix", "/run/pulse/native"})
-}
-
 // dialPulse connects to the first server that answers.
 func dialPulse() (*pulse, error) {
 	servers := pulseServers(os.Getenv, os.Getuid())
@@ -123,7 +81,7 @@ func dialPulse() (*pulse, error) {
 	}
 	var first error
 	for _, s := range servers {
-		conn, err := net.DialTimeout(s[0], s[1], pulseLimit)
+		conn, err := net.DialTimeout(s[0], s[1], serverLimit)
 		if err == nil {
 			var p *pulse
 			if p, err = newPulse(conn); err == nil {
@@ -142,7 +100,7 @@ func dialPulse() (*pulse, error) {
 func newPulse(conn net.Conn) (*pulse, error) {
 	p := &pulse{conn: conn, client: new(proto.Client), wake: make(chan struct{}, 1), done: make(chan struct{})}
 	p.client.Callback = p.heard
-	p.client.SetTimeout(pulseLimit)
+	p.client.SetTimeout(serverLimit)
 	p.client.Open(watched{conn, p})
 	var auth proto.AuthReply
 	if err := p.client.Request(&proto.Auth{Version: p.client.Version(), Cookie: pulseCookie()}, &auth); err != nil {
@@ -173,7 +131,9 @@ func pulseCookie() []byte {
 	return make([]byte, 256)
 }
 
-// watched notes when the connection breaks, in whatever way.
+// watched notes when the connection breaks, in whatever way, and gives up a
+// server that no longer reads: a write that waited for ever would hold every
+// request too.
 type watched struct {
 	net.Conn
 	p *pulse
@@ -182,6 +142,18 @@ type watched struct {
 func (w watched) Read(b []byte) (int, error) {
 	n, err := w.Conn.Read(b)
 	if err != nil {
+		w.p.lose(errLost)
+	}
+	return n, err
+}
+
+func (w watched) Write(b []byte) (int, error) {
+	w.SetWriteDeadline(time.Now().Add(serverLimit))
+	n, err := w.Conn.Write(b)
+	switch {
+	case errors.Is(err, os.ErrDeadlineExceeded):
+		w.p.lose(errStalled)
+	case err != nil:
 		w.p.lose(errLost)
 	}
 	return n, err
@@ -221,29 +193,34 @@ func (p *pulse) start(fill func(out []float32)) error {
 }
 
 func (p *pulse) run(fill func(out []float32)) {
-	samples := make([]float32, 2*pulseBlock)
-	bytes := make([]byte, pulseBlock*frameBytes)
 	for {
 		select {
 		case <-p.done:
 			return
 		case <-p.wake:
 		}
-		for p.wanted.Load() >= frameBytes {
-			n := min(int(p.wanted.Load()/frameBytes), pulseBlock)
-			out := samples[:2*n]
-			fill(out)
-			b := bytes[:0]
-			for _, v := range out {
-				u := math.Float32bits(v)
-				b = append(b, byte(u), byte(u>>8), byte(u>>16), byte(u>>24))
-			}
-			if p.client.Send(p.stream.StreamIndex, b) != nil || p.closed.Load() {
-				return
-			}
-			p.wanted.Add(-int64(len(b)))
+		if !p.give(fill) {
+			return
 		}
 	}
+}
+
+// give sends what the server asked for, and says whether to go on.
+func (p *pulse) give(fill func(out []float32)) bool {
+	for p.wanted.Load() >= frameBytes {
+		n := min(int(p.wanted.Load()/frameBytes), pulseBlock)
+		out := p.samples[:2*n]
+		fill(out)
+		b := p.bytes[:0]
+		for _, v := range out {
+			b = binary.LittleEndian.AppendUint32(b, math.Float32bits(v))
+		}
+		if p.client.Send(p.stream.StreamIndex, b) != nil || p.closed.Load() {
+			return false
+		}
+		p.wanted.Add(-int64(len(b)))
+	}
+	return true
 }
 
 func (p *pulse) failed() error {

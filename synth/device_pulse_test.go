@@ -7,7 +7,6 @@ import (
 	"io"
 	"net"
 	"path/filepath"
-	"slices"
 	"strings"
 	"testing"
 )
@@ -83,23 +82,6 @@ func TestPulseNoServer(t *testing.T) {
 		}
 		if lines := Devices(); len(lines) != 1 || lines[0] != err.Error() {
 			t.Errorf("%s: devices %q", server, lines)
-		}
-	}
-}
-
-func TestPulseServers(t *testing.T) {
-	for _, c := range []struct {
-		env  map[string]string
-		want [][2]string
-	}{
-		{map[string]string{"PULSE_SERVER": "unix:/a/b"}, [][2]string{{"unix", "/a/b"}}},
-		{map[string]string{"PULSE_SERVER": "{id}/a/b tcp:host tcp6:[::1]:4800 host:99"}, [][2]string{{"unix", "/a/b"}, {"tcp", "host:4713"}, {"tcp6", "[::1]:4800"}, {"tcp", "host:99"}}},
-		{map[string]string{"PULSE_SERVER": "{"}, [][2]string{{"tcp", "{:4713"}}},
-		{map[string]string{"XDG_RUNTIME_DIR": "/run/user/7"}, [][2]string{{"unix", "/run/user/7/pulse/native"}, {"unix", "/run/pulse/native"}}},
-		{map[string]string{"PULSE_RUNTIME_PATH": "/p"}, [][2]string{{"unix", "/p/native"}, {"unix", "/run/user/5/pulse/native"}, {"unix", "/run/pulse/native"}}},
-	} {
-		if got := pulseServers(func(k string) string { return c.env[k] }, 5); !slices.Equal(got, c.want) {
-			t.Errorf("%v: %v, want %v", c.env, got, c.want)
 		}
 	}
 }

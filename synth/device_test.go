@@ -3,6 +3,7 @@ package synth
 import (
 	"context"
 	"errors"
+	"strings"
 	"sync/atomic"
 	"testing"
 	"testing/synctest"
@@ -193,11 +194,11 @@ func TestPlay(t *testing.T) {
 
 // Holes lower the lead for good; a late read does not.
 func TestLeadMeter(t *testing.T) {
-	var l leadMeter
-	elapsed, given := time.Duration(0), time.Duration(0)
+	l := leadMeter{rate: 48000}
+	elapsed, given := time.Duration(0), int64(0)
 	for i := range 1000 {
 		elapsed += 10 * time.Millisecond
-		given += 10 * time.Millisecond
+		given += 480
 		jitter := time.Duration(i%7) * time.Millisecond
 		switch i {
 		case 300:
@@ -207,10 +208,98 @@ func TestLeadMeter(t *testing.T) {
 		case 700, 701:
 			elapsed += 20 * time.Millisecond // two more, in one second
 		}
-		l.note(elapsed+jitter, given)
+		l.note(elapsed+jitter, 0, given, 0)
 	}
 	if l.holes < 2 || l.holes > 4 || (l.lost-81*time.Millisecond).Abs() > 8*time.Millisecond {
 		t.Errorf("%d holes, %v; want 2 or 3, 81 ms", l.holes, l.lost)
+	}
+	if l.rate != 48000 {
+		t.Errorf("holes were taken for a rate of %g Hz", l.rate)
+	}
+}
+
+// What is no other rate: holes that the system tells of, even ones, and sound
+// that takes most of the time to make.
+func TestLeadMeterNoRate(t *testing.T) {
+	for _, c := range []struct {
+		what  string
+		every int // a hole of 30 ms each so many reads of 10 ms
+		busy  time.Duration
+		told  bool
+	}{
+		{"told", 100, 0, true},
+		{"busy", 100, 6 * time.Millisecond, false},
+		{"uneven", 130, 0, false},
+	} {
+		l := leadMeter{rate: 48000}
+		elapsed, busy, given, told := time.Duration(0), time.Duration(0), int64(0), 0
+		for i := range 2000 {
+			elapsed += 10 * time.Millisecond
+			busy += c.busy
+			if given += 480; i%c.every == c.every-1 {
+				elapsed += 30 * time.Millisecond
+				if c.told {
+					told++
+				}
+			}
+			l.note(elapsed, busy, given, told)
+		}
+		if want := 2000 / c.every; l.rate != 48000 || l.holes < want*2/3 || l.lost < time.Duration(want-4)*30*time.Millisecond {
+			t.Errorf("%s: %g Hz, %d holes, %v", c.what, l.rate, l.holes, l.lost)
+		}
+	}
+}
+
+// A device that plays at another rate than it was asked for is told within
+// five seconds, by the rate that it has; no hole is counted for it, while one
+// that comes later is.
+func TestWrongRate(t *testing.T) {
+	for _, c := range []struct {
+		asked, plays int
+		want         string
+	}{
+		{48000, 48000, ""},
+		{48000, 44100, "the sound device runs at 44100 Hz, not 48000: all is slower and flat by 1.5 semitones"},
+		{44100, 48000, "the sound device runs at 48000 Hz, not 44100: all is faster and sharp by 1.5 semitones"},
+		{48000, 96000, "the sound device runs at 96000 Hz, not 48000: all is faster and sharp by 12.0 semitones"},
+		{48000, 46000, "the sound device runs at 46000 Hz, not 48000: all is slower and flat by 74 cents"},
+		{48000, 47900, ""},
+	} {
+		synctest.Test(t, func(t *testing.T) {
+			f := newFake(c.plays)
+			d := newOutput(c.asked, 40*time.Millisecond, f)
+			defer d.Close()
+			if err := d.Start(func(b []float32) { clear(b) }); err != nil {
+				t.Fatal(err)
+			}
+			time.Sleep(2 * time.Second)
+			if s := d.Notice(); s != "" {
+				t.Errorf("%d for %d Hz: %q after two seconds", c.plays, c.asked, s)
+			}
+			time.Sleep(3 * time.Second)
+			if s := d.Notice(); !strings.HasPrefix(s, c.want) || (s == "") != (c.want == "") || strings.Contains(s, "\n") {
+				t.Errorf("%d for %d Hz: %q", c.plays, c.asked, s)
+			}
+			time.Sleep(20 * time.Second)
+			if n, lost := d.Underruns(); n != 0 || lost != 0 {
+				t.Errorf("%d for %d Hz: %d under-runs, %v", c.plays, c.asked, n, lost)
+			}
+			f.hang.Store(true)
+			time.Sleep(100 * time.Millisecond)
+			f.hang.Store(false)
+			time.Sleep(5 * time.Second)
+			if n, lost := d.Underruns(); n != 1 || (lost-100*time.Millisecond).Abs() > 12*time.Millisecond {
+				t.Errorf("%d for %d Hz: %d under-runs, %v, after one of 100 ms", c.plays, c.asked, n, lost)
+			}
+			if s := d.Notice(); !strings.HasPrefix(s, c.want) {
+				t.Errorf("%d for %d Hz: %q at last", c.plays, c.asked, s)
+			}
+			select {
+			case err := <-d.Err():
+				t.Error(err)
+			default:
+			}
+		})
 	}
 }
 

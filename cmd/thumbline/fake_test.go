@@ -74,5 +74,6 @@ func (d *fakeDevice) Start(render func([]float32)) error {
 
 func (d *fakeDevice) Played() int64                   { return d.given.Load() }
 func (d *fakeDevice) Underruns() (int, time.Duration) { return 0, 0 }
+func (d *fakeDevice) Notice() string                  { return "" }
 func (d *fakeDevice) Err() <-chan error               { return d.err }
 func (d *fakeDevice) Close() error                    { d.closed.Store(true); return nil }
