@@ -4,11 +4,15 @@ package synth
 
 import (
 	"encoding/binary"
+	"errors"
 	"io"
 	"net"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
+
+	"github.com/jfreymuth/pulse/proto"
 )
 
 func TestPulseDevices(t *testing.T) {
@@ -84,4 +88,58 @@ func TestPulseNoServer(t *testing.T) {
 			t.Errorf("%s: devices %q", server, lines)
 		}
 	}
+}
+
+// What is sent to the server is rendered and sent without garbage; a server
+// that reads nothing more is given up and holds no request.
+func TestPulseGives(t *testing.T) {
+	here, there := socketPair(t)
+	p := &pulse{conn: here, client: new(proto.Client)}
+	p.client.Callback = p.heard
+	p.client.Open(watched{here, p})
+	read := make(chan int64)
+	go func() {
+		n, _ := io.CopyN(io.Discard, there, 900*(480*frameBytes+20)) // each block has a head of 20 bytes
+		read <- n
+	}()
+	fill := func(out []float32) { clear(out) }
+	noGarbage(t, func() {
+		p.wanted.Add(480 * frameBytes)
+		if !p.give(fill) {
+			t.Fatal("the client does not send")
+		}
+	})
+	for range 200 {
+		p.wanted.Add(480 * frameBytes)
+		p.give(fill)
+	}
+	if n := <-read; n != 900*(480*frameBytes+20) {
+		t.Errorf("%d bytes arrived", n)
+	}
+	from := time.Now()
+	for p.failed() == nil && time.Since(from) < 10*time.Second {
+		p.wanted.Add(480 * frameBytes)
+		p.give(fill)
+	}
+	if err := p.failed(); !errors.Is(err, errStalled) {
+		t.Errorf("nobody reads: %v", err)
+	}
+}
+
+// socketPair are two ends of a connection, as a server's is.
+func socketPair(t *testing.T) (a, b net.Conn) {
+	t.Helper()
+	l, err := net.Listen("unix", filepath.Join(t.TempDir(), "socket"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	if a, err = net.Dial("unix", l.Addr().String()); err != nil {
+		t.Fatal(err)
+	}
+	if b, err = l.Accept(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { a.Close(); b.Close() })
+	return a, b
 }

@@ -311,3 +311,43 @@ func TestOpenDeviceOptions(t *testing.T) {
 		t.Error("a buffer of an hour was taken")
 	}
 }
+
+// busyFeeder strikes and lets go of strings and clicks for ever.
+type busyFeeder struct{ next int64 }
+
+func (b *busyFeeder) Fill(until int64, emit func(int64, [3]byte)) bool {
+	for ; b.next < until; b.next += 1200 {
+		s := int(b.next/1200) % 6
+		emit(b.next, off(s, guitar[s]+3, 64))
+		emit(b.next, on(s, guitar[s]+3, 90))
+		if s == 0 {
+			emit(b.next, on(ClickChannel, 76, 100))
+		}
+	}
+	return true
+}
+
+// What a device calls from its own goroutine allocates nothing, so that no
+// collection of garbage can make a hole.
+func TestFillAllocatesNothing(t *testing.T) {
+	e, err := NewEngine(Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	e.SetFeeder(&busyFeeder{})
+	o := newOutput(48000, 40*time.Millisecond, newFake(48000))
+	o.render = e.Render
+	block := make([]float32, 2*480)
+	noGarbage(t, func() { o.fill(block) })
+}
+
+// noGarbage fails when f allocates once it has been called for a while.
+func noGarbage(t *testing.T, f func()) {
+	t.Helper()
+	for range 200 {
+		f()
+	}
+	if n := testing.AllocsPerRun(500, f); n != 0 {
+		t.Errorf("%g allocations a block", n)
+	}
+}
