@@ -88,9 +88,10 @@ type backend interface {
 // How the watchdog looks after a device.
 const (
 	watchEvery = 20 * time.Millisecond
-	// stallAfter is twenty times the longest gap between two reads seen on a
-	// busy machine with small buffers; a larger buffer is added to it.
-	stallAfter = 250 * time.Millisecond
+	// stallAfter is more than any gap between two reads while a server still
+	// lives, even one that other work keeps from running; the buffer is added to
+	// it. A player should be told within a second.
+	stallAfter = 500 * time.Millisecond
 )
 
 // An output is a backend with what all of them need: counting, and a watchdog,

@@ -199,6 +199,10 @@ func (e *Engine) make() {
 	}
 	// Rested: 64 quanta of quiet are longer than the room's longest way.
 	if !sounding && e.quiet > 64 {
+		if e.want.Load() == fadeOut && e.level > 0 {
+			e.level = 0 // nothing is left to fade
+			e.hush()
+		}
 		e.finish(true)
 		return
 	}

@@ -406,6 +406,33 @@ func TestFade(t *testing.T) {
 	}
 }
 
+// FadeOut ends at once where nothing sounds any more but the feeder has more, as
+// in a long rest or while it is paused; FadeIn then goes on.
+func TestFadeOutInSilence(t *testing.T) {
+	e, err := NewEngine(Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	e.SetFeeder(sorted([]event{{0, on(0, 64, 100)}, {4800, off(0, 64, 127)}, {10 * 48000, on(0, 64, 100)}}))
+	x := make([]float32, 2*5*48000)
+	e.Render(x)
+	if e.Idle() || samplePeak(x[2*4*48000:]) != 0 {
+		t.Fatal("no rest to stop in")
+	}
+	e.FadeOut()
+	e.Render(x[:2*3*quantum])
+	if !e.Idle() {
+		t.Error("not idle after FadeOut in silence")
+	}
+	e.FadeIn()
+	for range 2 {
+		e.Render(x)
+	}
+	if samplePeak(x) == 0 {
+		t.Error("no sound after FadeIn")
+	}
+}
+
 // A note-off for another pitch than the one that sounds is not meant for it;
 // a note-on of velocity 0 is a note-off.
 func TestNoteOffs(t *testing.T) {
