@@ -1,0 +1,218 @@
+"""A loop as a sound server is given it, on a machine that is busy: every sample of every pass as it is written to a file, no
+hole; the first sound soon after the command; keys, Ctrl-C, a server that is killed and one that hangs obeyed in time. By both
+ways to the loudspeakers, where the one through ALSA can be built.
+
+  loop.py                  a minute of passes
+  loop.py --long           ten minutes of them
+  loop.py --first [N]      how long after the command the first sound is heard, N times each; nothing is demanded
+"""
+import os
+import signal
+import statistics
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+
+from common import DATA, DEMO, Check, run, PROGRAM
+from live import RATE, Busy, Recorder, Sink, differences, median_first_sound, missing, programs, pty_run, stereo, trimmed
+
+SOON = 200        # ms from the command to the first sound
+SOON_BUSY = 500   # the same where other work keeps the cores busy
+OBEYED = .1       # s from a key to what is heard of it
+LOSS = 1.         # s in which a lost device is told
+STARVED = .02     # s that the machine wakes a sleeper too late when a hole is its own fault
+STEP = 1.6 / 32768  # a 16-bit file with dither is that far from what was rendered
+FADE = RATE       # frames at the end of a recording that fade away
+
+# Passes of a minute and of ten, over bars of the built-in tune at 132 beats a minute.
+PASSES = {
+    False: ['--bars', '9-11', '--ramp', '60-100:5', '--repeat', '1'],
+    True: ['--bars', '9-16', '--ramp', '60-100:5', '--repeat', '4'],
+}
+
+
+def play(program, flags, seconds, into):
+    """Plays the passes into a sink; leaves the process and what was heard in the dictionary."""
+    with Sink() as sink, Recorder(sink) as rec:
+        into['ended'] = subprocess.run([program, 'loop', DEMO] + flags, env=sink.env, stdin=subprocess.DEVNULL, capture_output=True, text=True,
+                                       timeout=seconds * 1.5 + 60)
+        time.sleep(.3)
+    into['heard'] = trimmed(rec.frames())
+
+
+def passes(c, all_, flags):
+    """Every way to the loudspeakers side by side, and every core busy; again when the machine itself was starved."""
+    with tempfile.TemporaryDirectory() as d:
+        still = os.path.join(d, 'still.wav')
+        r = run([PROGRAM, 'write', DEMO, '--out', still] + flags)
+        if not c.that(r.returncode == 0, f'write {" ".join(flags)}: {r.stderr.strip()}'):
+            return
+        wanted = trimmed(stereo(still))
+    seconds, left = len(wanted) / 2 / RATE, all_
+    for _ in range(3):
+        got = {name: {} for name, _ in left}
+        with Busy() as busy:
+            side = [threading.Thread(target=play, args=(program, flags, seconds, got[name])) for name, program in left]
+            for t in side:
+                t.start()
+            for t in side:
+                t.join()
+        left = [(name, program) for name, program in left if not same_passes(c, name, flags, wanted, busy.late, **got[name])]
+        if not left:
+            return
+        print(f'loop: the machine itself was starved: a sleeper woke {1000 * busy.late:.0f} ms late')
+    print(f'loop: NOT PROVEN for {", ".join(name for name, _ in left)}: run it where the machine has nothing else to do')
+
+
+def same_passes(c, name, flags, wanted, late, ended, heard):
+    """Lays what was heard along the file; False when that says nothing because the machine was starved."""
+    n, holes, altered = differences(heard, wanted, STEP)
+    print(f'loop {" ".join(flags)}: {name}: {n / RATE:.1f} s agree, {len(holes)} holes of {1000 * sum(k for _, k in holes) / RATE:.0f} ms, '
+          f'{altered} frames altered; a sleeper woke {1000 * late:.0f} ms late at worst')
+    c.that(not altered, f'{name}: {altered} frames are not those of the file')
+    if late > STARVED and (holes or 'takes no more sound' in ended.stderr):
+        return False
+    c.that(ended.returncode == 0 and not ended.stderr, f'{name}: status {ended.returncode}: {ended.stderr.strip()}')
+    c.that(not holes, f'{name}: {len(holes)} holes, the first of {holes[0][1]} frames after {holes[0][0] / RATE:.1f} s' if holes else '')
+    c.that(('interrupted' in ended.stdout) == bool(holes), f'{name}: {len(holes)} holes, and it says: {ended.stdout.strip().splitlines()[-1:]}')
+    c.that(n >= min(len(wanted), len(heard)) // 2 - FADE and abs(len(heard) - len(wanted)) < 2 * FADE,
+           f'{name}: {len(heard) / 2 / RATE:.2f} s were heard, {len(wanted) / 2 / RATE:.2f} s written, {n / RATE:.2f} s agree')
+    return True
+
+
+def soon(c, all_, times=5, demand=True):
+    """The first sound after the command, what is arranged before it included."""
+    for name, program in all_:
+        with Sink() as sink, Busy(0) as busy:
+            for command in ('hear', 'loop'):
+                median, got = median_first_sound(sink, [program, command, DEMO], times)
+                print(f'{name}: first sound of {command} after {median or -1:.0f} ms (median of {len(got)}, {min(got, default=-1):.0f} at best)')
+                c.that(len(got) == times, f'{name}: {command} was heard {len(got)} times of {times}')
+                if demand and got:
+                    # What other work there is shows in the spread: the best of all has the least of it.
+                    c.that(median < SOON or min(got) < SOON_BUSY, f'{name}: first sound of {command} after {median:.0f} ms')
+
+
+def lost(c, all_):
+    """The server killed and stopped in the middle: one line, status 1, soon."""
+    for name, program in all_:
+        for what in ('kill', 'hang'):
+            c.here = f'{name}: {what}'
+            for attempt in range(3):  # a starved machine may need longer
+                with Sink() as sink, Busy(0) as busy, tempfile.TemporaryFile() as err:
+                    p = subprocess.Popen([program, 'loop', DEMO, '--bars', '9-12'], env=sink.env, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=err)
+                    time.sleep(2.5)
+                    early = p.poll()
+                    start = time.monotonic()
+                    getattr(sink, what)()
+                    try:
+                        p.wait(timeout=10)
+                    except subprocess.TimeoutExpired:
+                        p.kill()
+                        p.wait()
+                    took = time.monotonic() - start
+                    err.seek(0)
+                    said = err.read().decode()
+                if early is None and took < LOSS or busy.late < STARVED:
+                    break
+            c.that(early is None, f'it ended by itself: {said.strip()}')
+            c.that(p.returncode == 1, f'status {p.returncode}')
+            c.that(said.startswith('thumbline: at bar ') and said.count('\n') == 1, f'it says {said!r}')
+            c.that(took < LOSS or busy.late > STARVED, f'it took {took:.2f} s')
+            print(f'{c.here}: {took * 1000:.0f} ms: {said.strip()}')
+    c.here = ''
+
+
+def level(x):
+    return max(map(abs, x), default=0)
+
+
+def steps(x):
+    """The largest step from sample to sample, of both channels."""
+    return max((abs(a - b) for a, b in zip(x[2:], x)), default=0)
+
+
+def stops(c, all_):
+    """Ctrl-C in the middle, and in a pause: an end within a second, silence within a moment, no step that the music has not."""
+    for name, program in all_:
+        c.here = f'{name}: Ctrl-C'
+        with Sink() as sink, Recorder(sink) as rec:
+            p = subprocess.Popen([program, 'loop', DEMO, '--bars', '9-12'], env=sink.env, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+            time.sleep(5)
+            start = time.monotonic()
+            p.send_signal(signal.SIGINT)
+            out, err = p.communicate(timeout=20)
+            took = time.monotonic() - start
+            time.sleep(.3)
+        at = rec.at(start)
+        end = at + len(trimmed(rec.frames(at))) // 2
+        music, close = steps(rec.frames(at - 3 * RATE, at)), steps(rec.frames(at, end + 10))
+        if 'interrupted' in out:  # holes have edges of their own
+            print(f'{c.here}: the machine was starved, so that edges prove nothing')
+        else:
+            c.that(close <= music * 1.001, f'a step of {close:.3g} at the end; the music has {music:.3g}')
+        c.that(p.returncode == 0 and not err, f'status {p.returncode}: {err.strip()}')
+        c.that(took < 1, f'it took {took:.2f} s')
+        print(f'{c.here}: ended after {took * 1000:.0f} ms, silent after {1000 * (end - at) / RATE:.0f}')
+    c.here = ''
+
+
+def quiet_after(rec, when, by=.1):
+    """Seconds from then until it is down to a share of what it was in the tenth of a second before."""
+    at, n = rec.at(when), RATE // 100
+    was = level(rec.frames(at - 10 * n, at))
+    for i in range(100):
+        if level(rec.frames(at + i * n, at + (i + 1) * n)) < by * was and level(rec.frames(at + (i + 1) * n, at + (i + 2) * n)) < by * was:
+            return was, i * n / RATE
+    return was, None
+
+
+# Keys that silence what plays: what is pressed, and what ends the program after it.
+SILENCING = [('pause', 'p', 'q'), ('stop', 'q', '')]
+
+
+def keys(c, all_):
+    for name, program in all_:
+        for what, key, after in SILENCING:
+            c.here = f'{name}: {what}'
+            got = []
+            for wait in (7, 7.4, 7.9):
+                with Sink() as sink, Recorder(sink) as rec, Busy(0) as busy:
+                    r = pty_run([program, 'loop', DEMO, '--bars', '9-12'], [(wait, key)] + ([(wait + 1.5, after)] if after else []), env=sink.env, limit=20)
+                    time.sleep(.2)
+                if not c.that(r.status == 0 and r.pressed, f'status {r.status}: {r.err.strip()}'):
+                    break
+                was, after_ = quiet_after(rec, r.pressed[0][0])
+                if was > .001:
+                    got.append((9. if after_ is None else after_, busy.late))
+            best = min(got, default=(None, 0))
+            c.that(got and best[0] <= OBEYED + max(best[1] - STARVED, 0), f'{best[0]} s until it is 20 dB down')
+            print(f'{c.here}: 20 dB down {", ".join(f"{1000 * t:.0f}" for t, _ in got)} ms after the key')
+    c.here = ''
+
+
+def main(argv):
+    if not DATA:
+        print('loop: skipped, THUMBLINE_DATA is not set')
+        return 0
+    if lack := missing():
+        print(f'loop: {lack}')
+        return 1
+    c = Check('loop')
+    with tempfile.TemporaryDirectory() as d:
+        all_ = programs(d)
+        if argv[:1] == ['--first']:
+            soon(c, all_, int(argv[1]) if argv[1:] else 9, demand=False)
+            return 0
+        soon(c, all_)
+        lost(c, all_)
+        stops(c, all_)
+        keys(c, all_)
+        passes(c, all_, PASSES['--long' in argv])
+    return c.done()
+
+
+if __name__ == '__main__':
+    sys.exit(main(sys.argv[1:]))
