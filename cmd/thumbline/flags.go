@@ -109,7 +109,7 @@ var (
 		practiceFlags(fs, o)
 		plainFlag(fs, o)
 	}}
-	recordFlags = flagGroup{"Practise (in .wav and .mid: the passes that loop plays, one after the other)", practiceFlags}
+	recordFlags = flagGroup{"Practise (with one of these a .wav is a recording of the passes that loop plays, one after the other)", practiceFlags}
 	outFlags    = flagGroup{"Where", func(fs *pflag.FlagSet, o *options) {
 		fs.StringArrayVar(&o.out, "out", nil, "FILE|what to write; may be given again")
 	}}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"io/fs"
 	"math"
 	"sync/atomic"
 	"time"
@@ -41,7 +42,8 @@ func ports(_ context.Context, e *env, _ *options) error {
 // A playing is a tune on its way to the loudspeakers.
 type playing struct {
 	a      *voicing.Arrangement
-	from   int // bars [from, to) that were asked for
+	info   fs.FileInfo // of the file that was read, if it was one
+	from   int         // bars [from, to) that were asked for
 	to     int
 	h      hearing
 	pr     practising
@@ -90,15 +92,12 @@ func ready(e *env, o *options, h hearing, pr practising, once bool) (*playing, e
 }
 
 func prepare(e *env, o *options, h hearing, pr practising, once bool) (*playing, error) {
-	a, _, err := arrange(e, o)
+	a, info, err := arrange(e, o)
 	if err != nil {
 		return nil, err
 	}
-	p := &playing{a: a, h: h, pr: pr, once: once}
+	p := &playing{a: a, info: info, h: h, pr: pr, once: once}
 	if p.from, p.to, err = part(a, o); err != nil {
-		return nil, err
-	}
-	if p.engine, err = h.engine(a); err != nil {
 		return nil, err
 	}
 	warn(e, o, a)
@@ -107,18 +106,26 @@ func prepare(e *env, o *options, h hearing, pr practising, once bool) (*playing,
 	if err := p.plan(o); err != nil {
 		return nil, err
 	}
+	return p, p.equip()
+}
+
+// equip takes up the guitar and stands at the beginning.
+func (p *playing) equip() error {
 	practice, err := p.study(&p.asked, 1)
 	if err != nil {
-		return nil, err
+		return err
+	}
+	if p.engine, err = p.h.engine(p.a); err != nil {
+		return err
 	}
 	if p.cursor, err = midiio.NewCursor(p.asked.seq, practice, p.engine.Rate()); err != nil {
-		return nil, err
+		return err
 	}
 	if muted := p.muted(); muted != 0 {
 		p.cursor.Send(midiio.Order{Kind: midiio.Mute, Layers: muted})
 	}
 	p.engine.SetFeeder(p.cursor)
-	return p, nil
+	return nil
 }
 
 // practice is everything that could be heard, at the written tempo: what is

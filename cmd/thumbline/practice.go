@@ -58,6 +58,16 @@ func (o *options) practising(absent int) (practising, error) {
 	return p, nil
 }
 
+// practiceAsked is the first flag of practice that was given, if any.
+func (o *options) practiceAsked() string {
+	for _, f := range []string{"ramp", "answer", "layers", "change", "rest", "repeat", "count-in", "click"} {
+		if o.changed(f) {
+			return f
+		}
+	}
+	return ""
+}
+
 // parseRamp reads "60-100" or "60-100:5", in percent.
 func parseRamp(s string, some bool) ([]float64, error) {
 	if s == "" && !some {

@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"io/fs"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -33,7 +34,7 @@ var kinds = []kind{
 	{".json", "the arrangement for other programs", func(w io.WriteSeeker, s *score) error { return sheet.JSON(w, s.shown()) }},
 	{".mid", "MIDI", func(w io.WriteSeeker, s *score) error { return midiio.WriteSMF(w, s.hear.file(s.a)) }},
 	{".txt", "tab", func(w io.WriteSeeker, s *score) error { return sheet.Tab(w, s.guitar(), sheet.TabOptions{}) }},
-	{".wav", "sound", writeWAV},
+	{soundEnding, "sound; with the flags of practice a recording of its passes, one after the other", writeWAV},
 }
 
 func endings() string {
@@ -105,6 +106,9 @@ func write(ctx context.Context, e *env, o *options) error {
 	if err := o.checkPlan(); err != nil {
 		return err
 	}
+	if asked := o.practiceAsked(); asked != "" {
+		return record(ctx, e, o, h, asked)
+	}
 	t, info, err := readTune(e, o)
 	if err != nil {
 		return err
@@ -121,20 +125,14 @@ func write(ctx context.Context, e *env, o *options) error {
 		}
 		s.a = sheet.Cut(a, from, to)
 	}
-	outs := make([]output, len(o.out))
-	seen := map[string]string{}
+	outs, err := newOutputs(o.out, info)
+	if err != nil {
+		return err
+	}
 	var told []string
 	for i, name := range o.out {
-		f, err := newOutFile(name, info)
-		if err != nil {
-			return err
-		}
-		if other, twice := seen[filepath.Clean(f.target)]; twice {
-			return usagef("--out %s and --out %s are the same file", other, name)
-		}
-		seen[filepath.Clean(f.target)] = name
 		k := ks[i]
-		outs[i] = output{f, func(w io.WriteSeeker) error { return k.write(w, s) }}
+		outs[i].content = func(w io.WriteSeeker) error { return k.write(w, s) }
 		if k.write == nil {
 			// Made before any file is begun: what cannot be kept is said once all
 			// are written.
@@ -160,6 +158,51 @@ func write(ctx context.Context, e *env, o *options) error {
 		h.silent(e, o, s.a, 0, len(s.a.Bars))
 	}
 	return nil
+}
+
+// record writes the passes that loop would play, one after the other, as sound.
+func record(ctx context.Context, e *env, o *options, h hearing, asked string) error {
+	for _, name := range o.out {
+		if k, _ := kindOf(name); k.ending != soundEnding {
+			return usagef("--out %s: with --%s the passes are recorded, as sound alone (%s)", name, asked, soundEnding)
+		}
+	}
+	pr, err := o.practising(midiio.CountInAuto)
+	if err != nil {
+		return err
+	}
+	pr.repeat = max(pr.repeat, 1) // what is written has an end
+	p, err := prepare(e, o, h, pr, false)
+	if err != nil {
+		return err
+	}
+	outs, err := newOutputs(o.out, p.info)
+	if err != nil {
+		return err
+	}
+	for i := range outs {
+		outs[i].content = p.record
+	}
+	return writeAll(ctx, outs)
+}
+
+// record writes the practice as a WAV file, as softly begun as it is heard.
+func (p *playing) record(w io.WriteSeeker) error {
+	if err := p.equip(); err != nil {
+		return err
+	}
+	x, err := synth.NewWAVWriter(w, synth.WAVOptions{Rate: p.engine.Rate(), Frames: -1})
+	if err != nil {
+		return err
+	}
+	soften := gently(p.engine.Rate(), func([]float32) {})
+	if _, err := synth.RenderAll(p.engine, p.cursor, tail, func(block []float32) error {
+		soften(block)
+		return x.Write(block)
+	}); err != nil {
+		return err
+	}
+	return x.Close()
 }
 
 // kindsOf is the kind of each file to write. A lead sheet is the whole tune: with
@@ -205,6 +248,24 @@ func (h hearing) sheets(names []string, ks []kind) error {
 	return nil
 }
 
+// newOutputs are the files to be written, each checked before any is begun.
+func newOutputs(names []string, input fs.FileInfo) ([]output, error) {
+	outs := make([]output, len(names))
+	seen := map[string]string{}
+	for i, name := range names {
+		f, err := newOutFile(name, input)
+		if err != nil {
+			return nil, err
+		}
+		if other, twice := seen[filepath.Clean(f.target)]; twice {
+			return nil, usagef("--out %s and --out %s are the same file", other, name)
+		}
+		seen[filepath.Clean(f.target)] = name
+		outs[i].file = f
+	}
+	return outs, nil
+}
+
 // cleanSheet is the tune as ABC and what could not be kept, for the file name.
 func cleanSheet(t *theory.Tune, name string) (text []byte, lost []string, err error) {
 	var b bytes.Buffer
@@ -218,8 +279,11 @@ func cleanSheet(t *theory.Tune, name string) (text []byte, lost []string, err er
 	return b.Bytes(), lost, nil
 }
 
-// sheetEnding is that of a lead sheet.
-const sheetEnding = ".abc"
+// The ending of a lead sheet, and that of sound.
+const (
+	sheetEnding = ".abc"
+	soundEnding = ".wav"
+)
 
 // inKey is the tune in the key of --key, moved by six semitones at most, so
 // that it stays in the octave of the sheet. As in the arrangement the tonic
