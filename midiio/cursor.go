@@ -344,10 +344,6 @@ func (c *Cursor) record(p placement) {
 	if len(c.hist) == maxHistory {
 		c.hist = append(c.hist[:0], c.hist[maxHistory/2:]...)
 	}
-	// What was placed at or after this moment and cut short never came to be.
-	for len(c.hist) > 0 && c.hist[len(c.hist)-1].at > p.at {
-		c.hist = c.hist[:len(c.hist)-1]
-	}
 	c.hist = append(c.hist, p)
 }
 

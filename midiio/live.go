@@ -39,8 +39,8 @@ const LiveRoom = 64
 type askedKind uint8
 
 const (
-	askFirst   askedKind = iota // the first note of a strike
-	askNote                     // the others
+	askFirst askedKind = iota // the first note of a strike
+	askNote                   // the others
 	askSilence
 	askStop
 )

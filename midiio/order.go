@@ -115,6 +115,9 @@ func (c *Cursor) obey(o letter, emit func(int64, [3]byte)) {
 		}
 		c.silence(c.now, AllLayers, emit)
 		c.paused = true
+		if !c.started {
+			c.advance() // so that there is a place to stand at
+		}
 		c.mark(false)
 	case Resume:
 		if !c.paused {
@@ -162,7 +165,5 @@ func (c *Cursor) obey(o letter, emit func(int64, [3]byte)) {
 
 // mark notes in the history that the piece stands still or goes on.
 func (c *Cursor) mark(running bool) {
-	if c.piece != nil {
-		c.record(placement{at: c.now, piece: c.piece, into: c.now - c.start, running: running})
-	}
+	c.record(placement{at: c.now, piece: c.piece, into: c.now - c.start, running: running})
 }
