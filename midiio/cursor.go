@@ -34,6 +34,7 @@ type Cursor struct {
 	started bool
 	counted bool // the current piece is a count-in
 	played  int  // passes begun
+	before  int  // practices left by Switch
 
 	now    int64 // every event before it has been handed out
 	piece  *piece
@@ -327,6 +328,7 @@ type placement struct {
 	kind    PassKind
 	pass    int
 	played  int
+	before  int
 	running bool
 	done    bool
 }
@@ -335,7 +337,7 @@ const maxHistory = 64
 
 // record writes a placement into the history, with where the cursor stands.
 func (c *Cursor) record(p placement) {
-	p.played = c.played
+	p.played, p.before = c.played, c.before
 	if !p.done {
 		p.pass, p.kind = c.at.index, c.pass().Kind
 	}
@@ -349,17 +351,18 @@ func (c *Cursor) record(p placement) {
 
 // A Position is where the practice stands, for display.
 type Position struct {
-	Bar     string   // label; empty in a count-in, in a tail and without bars
-	Beat    float64  // from 1, in beats of the bar; those of a pick-up end its bar. In a tail the metre goes on
-	Tick    Tick     // of the sequence, in a tail beyond the pass's To; of the count-in while CountIn
-	Pass    int      // index into the passes of the practice
-	Kind    PassKind // of that pass, in its count-in too
-	Played  int      // passes begun since the start or the last Switch, this one included; one begun Again counts once
-	Scale   float64  // of the tempo
-	CountIn bool
-	Tail    bool // after the end of what is played: it rings, or there is rest
-	Paused  bool
-	Done    bool
+	Bar      string   // label; empty in a count-in, in a tail and without bars
+	Beat     float64  // from 1, in beats of the bar; those of a pick-up end its bar. In a tail the metre goes on
+	Tick     Tick     // of the sequence, in a tail beyond the pass's To; of the count-in while CountIn
+	Practice int      // 0 is the cursor's first; each Switch obeyed adds one
+	Pass     int      // index into the passes of the practice
+	Kind     PassKind // of that pass, in its count-in too
+	Played   int      // passes begun since the start or the last Switch, this one included; one begun Again counts once
+	Scale    float64  // of the tempo
+	CountIn  bool
+	Tail     bool // after the end of what is played: it rings, or there is rest
+	Paused   bool
+	Done     bool
 }
 
 // Position is where the practice stands at a frame, which may lie some passes
@@ -375,7 +378,7 @@ func (c *Cursor) Position(frame int64) (pos Position, ok bool) {
 	h := c.hist[i]
 	c.histMu.Unlock()
 	if h.done {
-		return Position{Done: true, Played: h.played}, true
+		return Position{Done: true, Practice: h.before, Played: h.played}, true
 	}
 	into := h.into
 	if h.running {
@@ -383,7 +386,7 @@ func (c *Cursor) Position(frame int64) (pos Position, ok bool) {
 	}
 	p := h.piece
 	pos = Position{
-		Tick: min(p.ruler.tick(float64(into)), p.end-1), Pass: h.pass, Kind: h.kind, Played: h.played,
+		Tick: min(p.ruler.tick(float64(into)), p.end-1), Practice: h.before, Pass: h.pass, Kind: h.kind, Played: h.played,
 		Scale: p.scale, CountIn: p.countIn, Paused: !h.running,
 	}
 	pos.Tail = pos.Tick >= p.to

@@ -80,9 +80,18 @@ func TestPassStarts(t *testing.T) {
 	}
 }
 
+// ramp is a pass like p at each of the tempo scales, the first counted in.
+func ramp(p Pass, scales ...float64) (ps []Pass) {
+	for _, p.Scale = range scales {
+		ps = append(ps, p)
+		p.CountIn = 0
+	}
+	return ps
+}
+
 func TestRampStarts(t *testing.T) {
 	// Bars of 4/4 at 60, 70 ... 100 % of 97.
-	p := Practice{Passes: Ramp(Pass{}, 0.6, 1, 5), Repeat: 40}
+	p := Practice{Passes: ramp(Pass{}, 0.6, 0.7, 0.8, 0.9, 1), Repeat: 40}
 	c := newCursor(t, oneBar(97), p, 44100)
 	sum := new(big.Rat)
 	k := 0
@@ -135,7 +144,7 @@ func TestRulerExact(t *testing.T) {
 
 func TestFillStep(t *testing.T) {
 	s := Perform(gateLatch(), PerformOptions{Click: true})
-	practice := Practice{Repeat: 2, Passes: append(Ramp(Pass{From: 960, To: 8640, CountIn: CountInAuto, Mute: Layers(Click)}, 0.5, 1, 3),
+	practice := Practice{Repeat: 2, Passes: append(ramp(Pass{From: 960, To: 8640, CountIn: CountInAuto, Mute: Layers(Click)}, 0.5, 0.75, 1),
 		Pass{From: 960, To: 8640, Mute: AllLayers},
 		Pass{From: 5000, Times: 2, CountIn: 1, CountInEach: true})}
 	orders := []Order{

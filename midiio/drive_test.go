@@ -111,6 +111,51 @@ func TestDriveCancel(t *testing.T) {
 	}
 }
 
+// Orders given while it plays come through within a moment.
+func TestDriveOrders(t *testing.T) {
+	c := newCursor(t, held(), Practice{Passes: []Pass{{To: 3840, CountIn: 1}}, Repeat: Forever}, 1_000_000)
+	other, err := c.Prepare(Practice{Passes: []Pass{{From: 3840, To: 4800, Tail: 2880}}, Repeat: Forever})
+	if err != nil {
+		t.Fatal(err)
+	}
+	orders := []struct {
+		when time.Duration
+		Order
+	}{
+		{2300 * time.Millisecond, Order{Kind: Again}}, // the count-in lasts 2 s
+		{4500 * time.Millisecond, Order{Kind: Switch, To: other}},
+		{5 * time.Second, Order{Kind: Stop}},
+	}
+	clock := &fakeClock{}
+	clock.at = func(now time.Duration) {
+		for len(orders) > 0 && now >= orders[0].when {
+			c.Send(orders[0].Order)
+			orders = orders[1:]
+		}
+	}
+	var out []sent
+	err = Drive(context.Background(), c, clock, func(m []byte) error {
+		s := sent{At: int64(clock.now)}
+		copy(s.Msg[:], m)
+		if channel(s.Msg) != clickChannel {
+			out = append(out, s)
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	balanced(t, out)
+	var got []string
+	for _, s := range out {
+		got = append(got, fmt.Sprintf("%v %s %v", time.Duration(s.At).Round(10*time.Millisecond), keyName(int(s.Msg[1])), isOn(s.Msg)))
+	}
+	want := []string{"2s E4 true", "2.3s E4 false", "4.3s E4 true", "4.5s E4 false", "4.5s F#4 true", "5s F#4 false"}
+	if d := cmp.Diff(want, got); d != "" {
+		t.Errorf("(-want +got):\n%s", d)
+	}
+}
+
 func TestDriveSendFails(t *testing.T) {
 	broken := errors.New("unplugged")
 	n := 0

@@ -148,6 +148,7 @@ func (c *Cursor) obey(o letter, emit func(int64, [3]byte)) {
 		c.silence(c.now, AllLayers, emit)
 		c.plan, c.sum, c.want = o.plan, o.sum, nil
 		c.at, c.played, c.started = spot{}, 0, true
+		c.before++
 		c.meet(c.plan.Prepared)
 		c.anew()
 		c.enter(false)

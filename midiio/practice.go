@@ -1,9 +1,6 @@
 package midiio
 
-import (
-	"fmt"
-	"math"
-)
+import "fmt"
 
 // A Pass is one way through a part of a sequence.
 type Pass struct {
@@ -49,25 +46,6 @@ type Practice struct {
 
 // Once is the practice of one pass.
 func Once(p Pass) Practice { return Practice{Passes: []Pass{p}, Repeat: 1} }
-
-// Ramp is n passes like p whose tempo scales go in even steps from first to
-// last. Only the first is counted in, unless p says each.
-func Ramp(p Pass, first, last float64, n int) []Pass {
-	ps := make([]Pass, 0, max(n, 0))
-	for i := range n {
-		q := p
-		q.Scale = first
-		if n > 1 {
-			// In steps of a thousandth, so that equal percentages are equal tempi.
-			q.Scale = math.Round((first+(last-first)*float64(i)/float64(n-1))*1000) / 1000
-		}
-		if i > 0 && !p.CountInEach {
-			q.CountIn = 0
-		}
-		ps = append(ps, q)
-	}
-	return ps
-}
 
 // Bounds of a tempo scale; beyond them nothing can be heard as music.
 const (

@@ -9,9 +9,9 @@ import (
 // A Study says how a part of a sequence is practised. The zero value is the
 // whole of it, over and over.
 type Study struct {
-	From, To Tick // as in Pass
-	Tail     Tick // as in Pass
-	Scale    float64
+	From, To Tick    // as in Pass
+	Tail     Tick    // as in Pass
+	Scale    float64 // of the tempo map; 0 means 1
 	// Ramp has factors of Scale, one a step; none is 1. See Percents.
 	Ramp []float64
 	// Layers has what is heard, set after set: the sets in turn at the first
@@ -27,8 +27,9 @@ type Study struct {
 	// which To is reached. There is none after the last pass of all.
 	Rest    int
 	CountIn int // before the first pass, as in Pass
-	// Repeat is how often each step of layers and ramp is played. With 0 and
-	// Forever each is played once and the last one without end.
+	// Repeat is how often each step of layers and ramp is played, with its
+	// answer. With 0 and Forever each is played once and the last one without
+	// end.
 	Repeat int
 }
 

@@ -35,11 +35,11 @@ func notesOn(out []sent) (at []int64) {
 func TestRampThenForever(t *testing.T) {
 	const bpm, scale, rate = 97, 140.0 / 97, 48000
 	s := oneBar(bpm)
-	ramp, err := Percents(60, 100, 1)
+	percents, err := Percents(60, 100, 1)
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, err := s.Practice(Study{Scale: scale, Ramp: ramp, Rest: 1, Tail: 960, CountIn: 1})
+	p, err := s.Practice(Study{Scale: scale, Ramp: percents, Rest: 1, Tail: 960, CountIn: 1})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -58,7 +58,7 @@ func TestRampThenForever(t *testing.T) {
 		if len(on) == 0 || on[len(on)-1] != want {
 			t.Fatalf("pass %d starts at %v, want %d", k, on, want)
 		}
-		sum.Add(sum, frames(4+1+4, bpm, scale*ramp[min(k, len(ramp)-1)], rate))
+		sum.Add(sum, frames(4+1+4, bpm, scale*percents[min(k, len(percents)-1)], rate))
 	}
 }
 
@@ -108,7 +108,10 @@ func TestSumsAfterOrders(t *testing.T) {
 			t.Fatalf("switch: pass %d starts at %d, want %d", k, at, want)
 		}
 	}
-	if pos, ok := cur.Position(cur.now - 1); !ok || pos.Played != len(on) || pos.Scale != 0.7 {
+	if pos, ok := cur.Position(150_000); ok && pos.Practice != 0 {
+		t.Errorf("before the switch: %+v", pos)
+	}
+	if pos, ok := cur.Position(cur.now - 1); !ok || pos.Practice != 1 || pos.Played != len(on) || pos.Scale != 0.7 {
 		t.Errorf("switch: %+v after %d passes", pos, len(on))
 	}
 }
@@ -471,11 +474,11 @@ func TestAgainRepeats(t *testing.T) {
 // throughout some hours of it.
 func everyday(t testing.TB) *Cursor {
 	s := Perform(gateLatchTrio(), PerformOptions{Click: true})
-	ramp, err := Percents(60, 100, 5)
+	percents, err := Percents(60, 100, 5)
 	if err != nil {
 		t.Fatal(err)
 	}
-	study := Study{From: 960, To: 4800, Tail: 480, Ramp: ramp, Layers: []LayerSet{Layers(Bass, Click), AllLayers}, Answer: true, Time: Layers(Time, Click), Rest: 1, CountIn: CountInAuto}
+	study := Study{From: 960, To: 4800, Tail: 480, Ramp: percents, Layers: []LayerSet{Layers(Bass, Click), AllLayers}, Answer: true, Time: Layers(Time, Click), Rest: 1, CountIn: CountInAuto}
 	p, err := s.Practice(study)
 	if err != nil {
 		t.Fatal(err)
