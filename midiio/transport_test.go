@@ -225,6 +225,7 @@ func TestAgainAndSwitch(t *testing.T) {
 		{"switch in a pause ends it", []Order{{Kind: Pause, At: end(4.5)}, {Kind: Switch, At: end(4.75)}}, "high 0, low 1, low 2, low 3, E4 4, /E4 4.5, F#4 4.75, /F#4 5.75, G4 7.75, /G4 8.75"},
 		{"switch forgets the tempo ordered", []Order{{Kind: Tempo, At: end(4.2), Factor: 2}, {Kind: Switch, At: end(4.5)}}, "high 0, low 1, low 2, low 3, E4 4, /E4 4.5, F#4 4.5, /F#4 5.5, G4 7.5, /G4 8.5"},
 		{"a tempo for what is switched to", []Order{{Kind: Switch, At: end(4.5)}, {Kind: Tempo, At: end(1), Factor: 2}, {Kind: Tempo, At: end(4.5), Factor: 0.5}, {Kind: Again, At: end(5)}}, "high 0, low 1, low 2, low 3, E4 4, /E4 4.5, F#4 4.5, /F#4 5, F#4 5, /F#4 7, G4 11, /G4 13"},
+		{"a tempo for what has been left", []Order{{Kind: Tempo, At: end(5), Factor: 2}, {Kind: Switch, At: end(4.5)}, {Kind: Again, At: end(5.25)}}, "high 0, low 1, low 2, low 3, E4 4, /E4 4.5, F#4 4.5, /F#4 5.25, F#4 5.25, /F#4 6.25, G4 8.25, /G4 9.25"},
 	} {
 		cur := newCursor(t, s, counted, 48000)
 		other, err := cur.Prepare(Practice{Passes: []Pass{{From: 3840}}})
@@ -243,8 +244,21 @@ func TestAgainAndSwitch(t *testing.T) {
 			t.Errorf("%s:\n%s, want\n%s", c.name, got, c.want)
 		}
 	}
-	// What cannot be switched to changes nothing.
+	// A pass begun again counts once, in the count-in not yet.
 	cur := newCursor(t, s, counted, 48000)
+	cur.Send(Order{Kind: Again, At: end(1)})
+	cur.Send(Order{Kind: Again, At: end(5.5)})
+	runCursor(cur, 777, 1<<40)
+	for _, c := range []struct {
+		beat   float64
+		played int
+	}{{0.5, 0}, {1.5, 0}, {5.25, 1}, {6, 0}, {9.75, 1}, {10.75, 2}, {12, 2}} {
+		if p, ok := cur.Position(end(c.beat)); !ok || p.Played != c.played {
+			t.Errorf("at beat %g: %+v, want %d passes", c.beat, p, c.played)
+		}
+	}
+	// What cannot be switched to changes nothing.
+	cur = newCursor(t, s, counted, 48000)
 	fast, err := newCursor(t, s, counted, 44100).Prepare(counted)
 	if err != nil {
 		t.Fatal(err)
