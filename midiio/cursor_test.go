@@ -489,6 +489,9 @@ func TestNewCursorRefuses(t *testing.T) {
 		{Once(Pass{To: 9999}), 48000, "0 to 3840"},
 		{Once(Pass{Scale: -1}), 48000, "tempo scale -1"},
 		{Once(Pass{CountIn: 99}), 48000, "count-in of 99"},
+		{Once(Pass{Tail: 1 << 40}), 48000, "tail of 1099511627776 ticks"},
+		{Once(Pass{Times: -2}), 48000, "-2 times"},
+		{Practice{Passes: []Pass{{}}, Loop: 1}, 48000, "repeated from pass 2 of 1"},
 		{Once(Pass{To: 1}), 10, "shorter than a frame"},
 	} {
 		if _, err := NewCursor(s, c.p, c.rate); err == nil || !strings.Contains(err.Error(), c.want) {

@@ -53,6 +53,9 @@ const (
 	maxScale = 64
 )
 
+// maxTail is more than a thousand quarters.
+const maxTail Tick = 1 << 20
+
 // check fills in defaults and refuses what cannot be played.
 func (p Pass) check(s *Sequence) (Pass, error) {
 	if p.To == 0 {
@@ -62,8 +65,10 @@ func (p Pass) check(s *Sequence) (Pass, error) {
 		p.Scale = 1
 	}
 	switch {
-	case p.Tail < 0:
-		return p, fmt.Errorf("tail of %d ticks", p.Tail)
+	case p.Tail < 0 || p.Tail > maxTail:
+		return p, fmt.Errorf("tail of %d ticks (0 to %d make sense)", p.Tail, maxTail)
+	case p.Times < Forever:
+		return p, fmt.Errorf("%d times (a pass takes a number of times, or -1 for ever)", p.Times)
 	case p.From < 0 || p.To > s.End || p.From >= p.To:
 		return p, fmt.Errorf("from tick %d to %d (the sequence has 0 to %d)", p.From, p.To, s.End)
 	case !(p.Scale >= minScale && p.Scale <= maxScale):

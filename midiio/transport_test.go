@@ -62,6 +62,51 @@ func TestRampThenForever(t *testing.T) {
 	}
 }
 
+// Sums of odd lengths, by slower means: any tempi, any ramp, with count-in and
+// tail.
+func TestSumsExact(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		bpm := rapid.SliceOfN(rapid.Float64Range(30, 320), 2, 2).Draw(t, "bpm")
+		rate := int64(rapid.SampledFrom([]int{8000, 44100, 48000, 1_000_000}).Draw(t, "rate"))
+		s := oneBar(bpm[0])
+		s.End = 2 * 3840
+		s.Bars = append(s.Bars, s.Bars[0])
+		s.Bars[1].At = 3840
+		s.Tempi = append(s.Tempi, TempoMark{3840, bpm[1]}, TempoMark{2 * 3840, 60})
+		st := Study{
+			Scale: rapid.Float64Range(0.5, 1.5).Draw(t, "scale"),
+			Ramp:  rapid.SliceOfN(rapid.Float64Range(0.5, 1.5), 1, 20).Draw(t, "ramp"),
+			Tail:  Tick(rapid.SampledFrom([]int{0, 1, 777}).Draw(t, "tail")), CountIn: rapid.IntRange(0, 2).Draw(t, "count-in"),
+			Repeat: rapid.IntRange(1, 3).Draw(t, "repeat"), Answer: rapid.Bool().Draw(t, "answer"),
+		}
+		p, err := s.Practice(st)
+		if err != nil {
+			t.Fatal(err)
+		}
+		c, err := NewCursor(s, p, int(rate))
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := notesOn(runCursor(c, 1<<40, 1<<40))
+		sum := frames(int64(4*st.CountIn), bpm[0], st.Scale*st.Ramp[0], rate)
+		var want []int64
+		for _, f := range st.Ramp {
+			length := frames(4, bpm[0], st.Scale*f, rate)
+			length.Add(length, new(big.Rat).Mul(frames(1, bpm[1], st.Scale*f, rate), big.NewRat(3840+int64(st.Tail), 960)))
+			for range st.Repeat {
+				want = append(want, round(sum))
+				sum.Add(sum, length)
+				if st.Answer {
+					sum.Add(sum, length)
+				}
+			}
+		}
+		if d := cmp.Diff(want, got); d != "" {
+			t.Fatalf("starts (-want +got):\n%s", d)
+		}
+	})
+}
+
 // An order begins a sum of its own at a whole frame, and what follows is exact
 // again.
 func TestSumsAfterOrders(t *testing.T) {
