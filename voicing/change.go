@@ -17,19 +17,31 @@ func timed(t Tick) theory.Time { return theory.Quarters(int64(t), int64(PerQuart
 func (a *Arrangement) places() *theory.Tune {
 	t := &theory.Tune{}
 	for _, b := range a.Bars {
-		pass := 1
-		if _, n, ok := strings.Cut(b.Label, "/"); ok {
-			if p, err := strconv.Atoi(n); err == nil {
-				pass = p
-			}
-		}
-		t.Bars = append(t.Bars, theory.Bar{Label: b.Label, Pass: pass, At: timed(b.At), Len: timed(b.Len), Beat: timed(b.Beat), Metre: b.Metre})
+		t.Bars = append(t.Bars, b.placed())
 	}
 	return t
 }
 
-// PlaceAt is how a player says where t is: "3:2", "3:2&", "3/2:1".
-func (a *Arrangement) PlaceAt(t Tick) theory.Place { return a.places().PlaceOf(timed(t)) }
+// placed is the bar as theory has it.
+func (b Bar) placed() theory.Bar {
+	p := theory.Bar{Label: b.Label, Pass: 1, At: timed(b.At), Len: timed(b.Len), Beat: timed(b.Beat), Metre: b.Metre}
+	if _, pass, ok := strings.Cut(b.Label, "/"); ok {
+		if n, err := strconv.Atoi(pass); err == nil {
+			p.Pass = n
+		}
+	}
+	return p
+}
+
+// PlaceAt is how a player says where t is: "3:2", "3:2&", "3/2:1". Times before or
+// after all bars are counted on from the first or last.
+func (a *Arrangement) PlaceAt(t Tick) theory.Place {
+	var near theory.Tune
+	if i := a.BarAt(t); i >= 0 {
+		near.Bars = []theory.Bar{a.Bars[i].placed()}
+	}
+	return near.PlaceOf(timed(t))
+}
 
 // GripAt is the index of the grip at a place; for a whole bar, of its first one.
 // The error says which places of the bar have one.
@@ -97,9 +109,6 @@ func Change(a *Arrangement, i int) (*Arrangement, error) {
 		return nil, fmt.Errorf("%v has the first grip, so there is no change into it (the first change is into %v)", a.PlaceAt(a.Grips[0].At), a.PlaceAt(a.Grips[1].At))
 	}
 	d := newDrill(a, i)
-	for k := range 2 {
-		d.lead(k)
-	}
 	return d.arrangement()
 }
 
@@ -116,7 +125,10 @@ type drill struct {
 }
 
 func newDrill(a *Arrangement, i int) *drill {
-	d := &drill{a: a, i: i, bar: a.Bars[a.BarAt(a.Grips[i].At)], bars: 1, bpm: bpmAt(a.Tempi, a.Grips[i].At)}
+	d := &drill{a: a, i: i, bar: a.Bars[a.BarAt(a.Grips[i].At)], bars: 1, bpm: 120}
+	if len(a.Tempi) > 0 {
+		d.bpm = bpmAt(a.Tempi, a.Grips[i].At)
+	}
 	if d.bar.full() > 0 && d.bar.Metre.Den > 0 {
 		d.bar.Len = d.bar.full()
 	}
@@ -128,17 +140,28 @@ func newDrill(a *Arrangement, i int) *drill {
 		d.bars++
 	}
 	d.half = Tick(d.bars) * d.bar.Len
+	first := [2]Tick{d.half, 2 * d.half} // of the notes that lead on, in each half
 	for k := range 2 {
-		d.notes = append(d.notes, d.strike(k)...)
+		lead := d.lead(k)
+		for _, n := range lead {
+			first[1-k] = min(first[1-k], n.At)
+		}
+		d.notes = append(d.notes, lead...)
 	}
+	for k := range 2 {
+		d.notes = append(d.notes, d.strike(k, first[k])...)
+	}
+	slices.SortStableFunc(d.notes, func(x, y Note) int {
+		return cmp.Or(cmp.Compare(x.At, y.At), cmp.Compare(x.MIDI, y.MIDI))
+	})
 	return d
 }
 
 // grip is the one of a half.
 func (d *drill) grip(k int) *Placed { return &d.a.Grips[d.i-1+k] }
 
-// strike is how the grip of a half is struck.
-func (d *drill) strike(k int) []Note {
+// strike is how the grip of a half is struck, before end.
+func (d *drill) strike(k int, end Tick) []Note {
 	g := d.grip(k)
 	from := Tick(k) * d.half
 	until := d.a.End()
@@ -170,7 +193,7 @@ func (d *drill) strike(k int) []Note {
 				n.At, n.Voice, found = 0, x.Voice, true
 			}
 		}
-		simple = simple && found && n.At <= d.bar.Beat
+		simple = simple && found && n.At <= d.bar.Beat && from+n.At < end
 		out = append(out, n)
 	}
 	for j := range out {
@@ -182,9 +205,33 @@ func (d *drill) strike(k int) []Note {
 	return out
 }
 
-// lead puts the notes of the tune before a half that lead into its grip, at the
-// end of the other.
-func (d *drill) lead(k int) {
+// grasp is the hand: a normal one, or one that holds both grips, which a larger
+// one was asked for.
+func (d *drill) grasp(n Neck) *grasp {
+	var g *grasp
+	for _, h := range []Hand{NormalHand(), LargeHand(), HandOf(maxReach)} {
+		g = newGrasp(n, h)
+		held := true
+		for k := range 2 {
+			var ps []Press
+			p := d.grip(k)
+			for j, f := range p.Frets {
+				if f >= 0 {
+					ps = append(ps, Press{Stop{int8(len(p.Frets) - j), int8(f)}, int8(p.Fingers[j])})
+				}
+			}
+			held = held && g.fingers(ps).ok
+		}
+		if held {
+			break
+		}
+	}
+	return g
+}
+
+// lead are the notes of the tune that lead into the grip of a half, where they
+// stand at the end of the other.
+func (d *drill) lead(k int) []Note {
 	g := d.grip(k)
 	from := Tick(-1)
 	if n := d.i - 2 + k; n >= 0 {
@@ -197,9 +244,7 @@ func (d *drill) lead(k int) {
 		}
 	}
 	there := Tick(2-k) * d.half // the moment of the change
-	if k == 1 {
-		there = d.half
-	}
+	var out []Note
 	for j, n := range notes {
 		ahead := g.At - n.At
 		if j > 0 && ahead > d.half/2 {
@@ -211,9 +256,10 @@ func (d *drill) lead(k int) {
 		if ahead > d.half-d.bar.Beat { // it is held for longer than the half has
 			ahead = max(d.half/2/d.bar.Beat*d.bar.Beat, d.bar.Beat)
 		}
-		n.At = there - ahead
-		d.notes = append(d.notes, n)
+		n.At, n.Fill = there-ahead, false
+		out = append(out, n)
 	}
+	return out
 }
 
 // near reports whether the hand takes a note without leaving the place of the
@@ -238,12 +284,7 @@ func (d *drill) near(n Note) bool {
 func (d *drill) arrangement() (*Arrangement, error) {
 	const rounds = 3
 	round := 2 * d.half
-	slices.SortStableFunc(d.notes, func(x, y Note) int {
-		return cmp.Or(cmp.Compare(x.At, y.At), cmp.Compare(x.MIDI, y.MIDI))
-	})
-	neck := Neck{Tuning: d.a.Tuning, Capo: d.a.Capo, Frets: maxFret, Scale: StandardNeck().Scale}
-	open := neck
-	open.Capo = 0
+	neck := Neck{Tuning: d.a.Tuning, Frets: maxFret, Scale: StandardNeck().Scale}
 	s := &score{tempi: []TempoMark{{0, d.bpm}}, end: rounds * round}
 	for r := range Tick(rounds) {
 		for k := range 2 {
@@ -256,16 +297,16 @@ func (d *drill) arrangement() (*Arrangement, error) {
 		b.At = at
 		s.bars, s.start = append(s.bars, b), append(s.start, at)
 	}
-	l := &layer{w: &worker{neck: neck, right: NormalRightHand(), grasp: newGrasp(open, NormalHand()), s: s}}
+	l := &layer{w: &worker{neck: neck, right: NormalRightHand(), grasp: d.grasp(neck), s: s}}
 	for r := range Tick(rounds) {
 		for now := range attacks(d.notes) {
 			var xs []strike
 			for _, n := range now {
 				at := r*round + n.At
 				x := strike{tone: tone{int8(n.String), int8(n.Fret), int8(n.Finger), int16(n.MIDI), n.Voice},
-					at: at, end: (at/d.half + 1) * d.half, tune: -1, point: -1, fill: n.Fill}
+					at: at, end: (at/d.half + 1) * d.half, tune: -1, point: -1}
 				if n.Voice == Melody {
-					x.tune = 0
+					x.tune, x.end = 0, min(x.end, r*round+d.sings(n.At))
 				}
 				xs = append(xs, x)
 			}
@@ -308,6 +349,16 @@ func (d *drill) arrangement() (*Arrangement, error) {
 		}
 	}
 	return c, nil
+}
+
+// sings is until when the tune's note at t may ring: to its next one.
+func (d *drill) sings(t Tick) Tick {
+	for _, n := range d.notes {
+		if n.Voice == Melody && n.At > t {
+			return n.At
+		}
+	}
+	return 2 * d.half
 }
 
 // shifted are notes played so much later.

@@ -1,6 +1,7 @@
 package voicing
 
 import (
+	"cmp"
 	"slices"
 
 	"thumbline/theory"
@@ -83,7 +84,8 @@ func (a *Arrangement) sung() []Sung {
 // that lead to it, those after the arrival of the phrase before. It is less than
 // a bar, and 0 where the phrase before goes on to the bar line, where it has its
 // longest note last, where these notes lead to a rest, and where the phrase has
-// the bar of its pick-up already.
+// the bar of its pick-up already. A note that is held over the bar line, and
+// longer after it than before, belongs to what comes after.
 func (a *Arrangement) Lead(i int) Tick {
 	if i <= 0 || i >= len(a.Phrases) {
 		return 0
@@ -103,11 +105,20 @@ func (a *Arrangement) lead(bar int) Tick {
 	}
 	tune := a.sung()
 	line := a.Bars[bar].At
+	early := -1 // a note that comes before the bar line for what is after it
+	for k, n := range tune {
+		if over := n.At + n.Len - line; n.At < line && over > 0 && over >= line-n.At {
+			early, tune[k].Len = k, line-n.At
+		}
+	}
 	for _, l := range a.Lines(tune) {
 		if a.Phrases[l.Phrase].To != bar {
 			continue
 		}
 		next := l.Arrival + 1
+		if l.Arrival == early {
+			next = early
+		}
 		if next == len(tune) || tune[next].At >= line {
 			return 0
 		}
@@ -121,7 +132,7 @@ func (a *Arrangement) lead(bar int) Tick {
 		if k+1 < len(tune) {
 			after += tune[k+1].At - line
 		}
-		if after > before {
+		if after > before && k != early {
 			return 0
 		}
 		return line - tune[next].At
@@ -154,10 +165,10 @@ func (a *Arrangement) LoopPart(from, to int) (start, end, tail Tick) {
 // the pick-up of what comes after begins, which is left out (0 to keep it). A
 // bar that is itself a pick-up counts as the lead it is.
 //
-// Where the guitar strikes nothing of its own in the last bar from the moment at
-// which the pick-up is due, it comes there, as one who claps along would have it;
-// else a bar is filled up with silence until then. Bars outside the table or in
-// wrong order give nothing.
+// Where the guitar strikes nothing in the last bar from the moment at which the
+// pick-up is due, or only fills the time, it comes there, as one who claps along
+// would have it; else silence fills the time until it is due the next time. Bars
+// outside the table or in wrong order give nothing.
 func (a *Arrangement) LoopSpan(from, to int, lead, trail Tick) (start, end, tail Tick) {
 	if from < 0 || to > len(a.Bars) || from >= to {
 		return 0, 0, 0
@@ -176,7 +187,7 @@ func (a *Arrangement) LoopSpan(from, to int, lead, trail Tick) (start, end, tail
 	over := ends - begins
 	trail = min(max(trail, 0), last.Len, end-start-1)
 	own := end - trail
-	if over > 0 && (over <= trail || a.silent(end-over, own)) && end-over > start {
+	if over > 0 && (over <= trail || a.idle(end-over, own)) && end-over > start {
 		cut := end - over
 		end = min(cut, own)
 		return start, end, cut - end
@@ -188,8 +199,14 @@ func (a *Arrangement) LoopSpan(from, to int, lead, trail Tick) (start, end, tail
 	return start, own, tail
 }
 
-// silent reports that the guitar strikes nothing in [from, to).
-func (a *Arrangement) silent(from, to Tick) bool {
-	i, _ := slices.BinarySearchFunc(a.Notes, from, func(n Note, t Tick) int { return int(n.At - t) })
-	return i == len(a.Notes) || a.Notes[i].At >= to
+// idle reports that in [from, to) the guitar takes no grip and strikes nothing but
+// what fills long notes and rests.
+func (a *Arrangement) idle(from, to Tick) bool {
+	i, _ := slices.BinarySearchFunc(a.Notes, from, func(n Note, t Tick) int { return cmp.Compare(n.At, t) })
+	for ; i < len(a.Notes) && a.Notes[i].At < to; i++ {
+		if !a.Notes[i].Fill {
+			return false
+		}
+	}
+	return !slices.ContainsFunc(a.Grips, func(g Placed) bool { return in(g.At, from, to) })
 }

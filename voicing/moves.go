@@ -243,6 +243,41 @@ func (a *Arrangement) MovesAt(i int) []Move {
 	return movesBetween(from, to, a.Tuning)
 }
 
+// MovesRound is what each finger does when what is played from start to end, and
+// silence of tail after it, goes round: from the last grip and what was struck
+// after it, with the notes before the first grip, into that. None where no grip
+// is struck there.
+func (a *Arrangement) MovesRound(start, end, tail Tick) []Move {
+	first, last := -1, -1
+	for i, g := range a.Grips {
+		if in(g.At, start, end) {
+			if first < 0 {
+				first = i
+			}
+			last = i
+		}
+	}
+	if first < 0 {
+		return nil
+	}
+	c := &Arrangement{Tuning: a.Tuning, Capo: a.Capo, Grips: []Placed{a.Grips[last], a.Grips[first]}}
+	seam := end + tail - start // from one time round to the next
+	c.Grips[1].At += seam
+	for _, n := range a.Notes {
+		if in(n.At, a.Grips[last].At, end) {
+			n.Dur = min(n.Dur, end+tail-n.At)
+			c.Notes = append(c.Notes, n)
+		}
+	}
+	for _, n := range a.Notes {
+		if in(n.At, start, a.Grips[first].At) {
+			n.At += seam
+			c.Notes = append(c.Notes, n)
+		}
+	}
+	return c.MovesAt(1)
+}
+
 // A resting finger is where it was put down last.
 type resting struct {
 	fret    int
@@ -302,20 +337,17 @@ func (a *Arrangement) handAround(i int) (from, to shape) {
 		}
 	}
 	// A finger is still there if its note rings, or if nothing was struck since
-	// that it could have been taken away for; and, where the next grip has it on
-	// the same string, if it can rest there under all that was struck.
+	// that it could have been taken away for.
+	var left [5]uint16 // strings on which it could still rest
 	for f := 1; f < len(hand); f++ {
 		h := &hand[f]
 		for s, end := range h.end {
 			if h.strings>>s&1 == 0 {
 				continue
 			}
-			if end < t {
-				since := a.fretted(end, t, s)
-				guide := to[f].strings>>s&1 != 0
-				if len(since) > 0 && !(guide && rests(grasp, f, s, h.fret, since)) {
-					continue
-				}
+			if end < t && len(a.fretted(end, t, s)) > 0 {
+				left[f] |= 1 << s
+				continue
 			}
 			from.press(f, s, h.fret)
 			if end > t && used>>s&1 == 0 && (to[f].strings == 0 || to[f].fret == h.fret) {
@@ -323,8 +355,19 @@ func (a *Arrangement) handAround(i int) (from, to shape) {
 			}
 		}
 	}
+	// Where the grip that comes has it on the same string, it stays as a guide if
+	// it can rest there under all that was struck.
+	for f := 1; f < len(hand); f++ {
+		if h := &hand[f]; from[f].strings == 0 {
+			for s, end := range h.end {
+				if left[f]&to[f].strings>>s&1 != 0 && rests(grasp, f, s, h.fret, a.fretted(end, t, s)) {
+					from.press(f, s, h.fret)
+				}
+			}
+		}
+	}
 	for s, end := range open {
-		if end >= t {
+		if end > 0 && end >= t {
 			from.press(0, s, 0)
 			if end > t && used>>s&1 == 0 {
 				to.press(0, s, 0)
@@ -347,18 +390,22 @@ func (a *Arrangement) fretted(from, to Tick, s int) []Note {
 }
 
 // rests reports whether a finger can stay on its string, though it no longer
-// sounds, while the hand takes each of the attacks.
+// sounds, while the hand takes each of the attacks; behind a higher finger on the
+// same string too.
 func rests(g *grasp, finger, s, fret int, since []Note) bool {
 	for now := range attacks(since) {
 		ps := []Press{{Stop{int8(s), int8(fret)}, int8(finger)}}
 		for _, n := range now {
-			if n.String == s {
-				if n.Fret <= fret && !(n.Fret == fret && n.Finger == finger) {
-					return false
-				}
-				ps = ps[1:]
+			if n.String != s {
+				ps = append(ps, Press{Stop{int8(n.String), int8(n.Fret)}, int8(n.Finger)})
+				continue
 			}
-			ps = append(ps, Press{Stop{int8(n.String), int8(n.Fret)}, int8(n.Finger)})
+			if n.Fret <= fret || n.Finger <= finger {
+				return false
+			}
+			if _, _, ok := g.pair(int8(fret), int8(n.Fret), n.Finger-finger); !ok {
+				return false
+			}
 		}
 		if !g.fingers(ps).ok {
 			return false

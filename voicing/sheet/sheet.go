@@ -41,14 +41,10 @@ func beatLen(b voicing.Bar) voicing.Tick {
 
 // place is the position as it is said: "3:2", "3:2&" half a beat later.
 func place(a *voicing.Arrangement, t voicing.Tick) string {
-	i := a.BarAt(t)
-	if i < 0 {
+	if len(a.Bars) == 0 {
 		return "?"
 	}
-	b := a.Bars[i]
-	beat := beatLen(b)
-	// The label has the pass in it already.
-	return theory.Place{Label: b.Label, Beat: theory.Quarters(int64(t-b.At+leadIn(b)+beat), int64(beat))}.String()
+	return a.PlaceAt(t).String()
 }
 
 // decimal prints at most two decimals, and none that say nothing.
