@@ -229,3 +229,94 @@ func TestMovesLeadThere(t *testing.T) {
 		t.Fatal("nothing was measured")
 	}
 }
+
+// TestMovesAt: the hand just before a change, not the grip, is what moves.
+func TestMovesAt(t *testing.T) {
+	q := func(x float64) Tick { return Tick(x * float64(PerQuarter)) }
+	n := func(at, dur float64, s, fret, finger int, early float64) Note {
+		return Note{At: q(at), Dur: q(dur), String: s, Fret: fret, Finger: finger, Early: q(early)}
+	}
+	for _, c := range []struct {
+		what         string
+		first, next  [2]string
+		notes        []Note
+		want, asIfIt string // from the hand, and between the grips
+	}{
+		{"nothing after the grip: it is still there, though it was a stab",
+			[2]string{"x 9 10 9 x x", "- 1 3 2 - -"}, [2]string{"x 9 10 x 10 x", "- 1 3 - 4 -"},
+			[]Note{n(0, 0.5, 5, 9, 1, 0), n(0, 0.5, 4, 10, 3, 0), n(0, 0.5, 3, 9, 2, 0)},
+			"1 stays on A 9; 3 stays on D 10; 4 comes down on B 10; 2 lifts",
+			"1 stays on A 9; 3 stays on D 10; 4 comes down on B 10; 2 lifts"},
+		{"the tune took a finger away",
+			[2]string{"x 9 10 x 10 x", "- 1 3 - 4 -"}, [2]string{"x 9 x x 10 x", "- 1 - - 4 -"},
+			[]Note{n(0, 4, 5, 9, 1, 0), n(0, 4, 4, 10, 3, 0), n(0, 2, 2, 10, 4, 0), n(2, 2, 1, 10, 4, 0)},
+			"1 stays on A 9; 4 moves from e 10 to B 10; 3 lifts",
+			"1 stays on A 9; 4 stays on B 10; 3 lifts"},
+		{"an open string of the tune lifts what was on it",
+			[2]string{"x x 9 x x 7", "- - 3 - - 1"}, [2]string{"x x 9 x x 8", "- - 3 - - 2"},
+			[]Note{n(0, 4, 4, 9, 3, 0), n(0, 3, 1, 7, 1, 0), n(3, 1, 1, 0, 0, 0)},
+			"3 stays on D 9; 2 comes down on e 8",
+			"3 stays on D 9; 2 comes down on e 8; 1 lifts"},
+		{"a finger that lets go just before the change comes from where it was",
+			[2]string{"x x 9 x x 7", "- - 3 - - 1"}, [2]string{"x x 7 x x 8", "- - 1 - - 2"},
+			[]Note{n(0, 4, 4, 9, 3, 0), n(0, 3, 1, 7, 1, 0), n(3, 0.9, 2, 8, 2, 0.1)},
+			"2 moves from B 8 to e 8; 1 comes down on D 7; 3 lifts",
+			"1 moves from e 7 to D 7; 2 comes down on e 8; 3 lifts"},
+		{"a guide rests where it was while another note is struck",
+			[2]string{"x x 9 x 10 x", "- - 1 - 2 -"}, [2]string{"x x 9 x x 10", "- - 1 - - 2"},
+			[]Note{n(0, 1, 4, 9, 1, 0), n(0, 2, 2, 10, 2, 0), n(2, 2, 2, 12, 4, 0)},
+			"1 stays on D 9; 2 comes down on e 10; 4 lifts",
+			"1 stays on D 9; 2 moves from B 10 to e 10"},
+		{"what rings on over the change stays",
+			[2]string{"x x 9 x 10 x", "- - 1 - 2 -"}, [2]string{"x x 9 x x x", "- - 1 - - -"},
+			[]Note{n(0, 6, 2, 10, 2, 0), n(0, 4, 4, 9, 1, 0)},
+			"1 stays on D 9; 2 stays on B 10",
+			"1 stays on D 9; 2 lifts"},
+	} {
+		a := &Arrangement{Tuning: StandardNeck().Tuning, Notes: c.notes, Grips: []Placed{
+			gripOf(t, c.first[0], c.first[1]), gripOf(t, c.next[0], c.next[1])}}
+		a.Grips[1].At = q(4)
+		say := func(ms []Move) string {
+			var out []string
+			for _, m := range ms {
+				out = append(out, m.String())
+			}
+			return strings.Join(out, "; ")
+		}
+		if got := say(a.MovesAt(1)); got != c.want {
+			t.Errorf("%s:\n got %s\nwant %s", c.what, got, c.want)
+		}
+		if got := say(Moves(a.Grips[0], a.Grips[1], a.Tuning)); got != c.asIfIt {
+			t.Errorf("%s, between the grips:\n got %s\nwant %s", c.what, got, c.asIfIt)
+		}
+		if a.MovesAt(-1) != nil || a.MovesAt(2) != nil {
+			t.Error("moves into no grip")
+		}
+	}
+}
+
+// TestMovesRound: the way round a change is the way into the grip at its end, and
+// in a whole tune that into its first grip.
+func TestMovesRound(t *testing.T) {
+	everyTune(t, func(t *testing.T, a *Arrangement) {
+		for i := 1; i < len(a.Grips); i += 5 {
+			c, err := Change(a, i)
+			if err != nil {
+				t.Fatal(err)
+			}
+			// Played three times, the second time round is like any other.
+			end := c.End()
+			long := &Arrangement{Tuning: c.Tuning, Capo: c.Capo, Notes: append(slices.Clone(c.Notes), shifted(c.Notes, end)...)}
+			for r := range Tick(2) {
+				for _, g := range c.Grips {
+					g.At += r * end
+					long.Grips = append(long.Grips, g)
+				}
+			}
+			got, want := c.MovesRound(0, end, 0), long.MovesAt(2)
+			if !slices.EqualFunc(got, want, func(a, b Move) bool { return a.String() == b.String() }) {
+				t.Fatalf("change %d: round %v, played on %v", i, got, want)
+			}
+		}
+	})
+}
