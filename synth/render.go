@@ -12,6 +12,9 @@ const renderBlock = 1024 // frames
 type RenderOptions struct {
 	Tail   time.Duration // how long the last notes may ring on
 	Format SampleFormat
+	// Progress, if there is one, is told after each block how many frames it
+	// had.
+	Progress func(frames int64)
 }
 
 // RenderAll plays the feeder's piece from its first event to its last and then

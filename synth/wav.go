@@ -223,7 +223,15 @@ func WriteWAV(w io.Writer, e *Engine, f Feeder, o RenderOptions) (frames int64, 
 	if err != nil {
 		return 0, err
 	}
-	if frames, err = RenderAll(e, f, o.Tail, x.Write); err != nil {
+	write := x.Write
+	if o.Progress != nil {
+		write = func(block []float32) error {
+			err := x.Write(block)
+			o.Progress(int64(len(block) / x.opt.Channels))
+			return err
+		}
+	}
+	if frames, err = RenderAll(e, f, o.Tail, write); err != nil {
 		return frames, err
 	}
 	return frames, x.Close()

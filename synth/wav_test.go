@@ -259,12 +259,17 @@ func TestWAVReaders(t *testing.T) {
 			t.Fatal(err)
 		}
 		e, _ := NewEngine(Options{})
-		n, err := WriteWAV(f, e, sorted([]event{{0, on(0, 69, 100)}, {24000, off(0, 69, 64)}}), RenderOptions{Tail: time.Second, Format: format})
+		told := int64(0)
+		n, err := WriteWAV(f, e, sorted([]event{{0, on(0, 69, 100)}, {24000, off(0, 69, 64)}}),
+			RenderOptions{Tail: time.Second, Format: format, Progress: func(frames int64) { told += frames }})
 		if err != nil {
 			t.Fatal(err)
 		}
 		if err := f.Close(); err != nil {
 			t.Fatal(err)
+		}
+		if told != n {
+			t.Errorf("told of %d frames, wrote %d", told, n)
 		}
 		seconds = float64(n) / 48000
 		t.Run("sox "+filepath.Base(name), func(t *testing.T) {
