@@ -22,7 +22,7 @@ SOON = 200        # ms from the command to the first sound
 SOON_BUSY = 500   # the same where other work keeps the cores busy
 OBEYED = .1       # s from a key to what is heard of it
 LOSS = 1.         # s in which a lost device is told
-STARVED = .02     # s that the machine wakes a sleeper too late when a hole is its own fault
+STARVED = .008  # s that the machine wakes a sleeper too late when a hole is its own fault
 STEP = 1.6 / 32768  # a 16-bit file with dither is that far from what was rendered
 FADE = RATE       # frames at the end of a recording that fade away
 
