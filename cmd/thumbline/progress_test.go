@@ -64,13 +64,13 @@ func TestProgress(t *testing.T) {
 		t.Errorf("%q, want %q", got, want)
 	}
 	// The next part takes the place of the first, at once.
-	p.part("a folder with a very long name/y.wav", 200)
+	p.part("...r with a very long name/y.wav", 200)
 	if got := screen(b.String()); got != "" {
 		t.Errorf("between two parts %q", got)
 	}
 	now = now.Add(progressEvery)
 	p.add(300) // more than there are
-	if got, want := screen(b.String()), "...older with a very long name/y.wav 100% [==============================]"; got != want {
+	if got, want := screen(b.String()), "...r with a very long name/y.wav 100% [==============================]"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 	p.done()
