@@ -59,6 +59,7 @@ func kindOf(name string) (kind, bool) {
 type score struct {
 	a    *voicing.Arrangement
 	hear hearing
+	bar  *progress
 }
 
 // guitar is what a sheet for the guitar has: its voices that are heard.
@@ -80,11 +81,22 @@ func writeWAV(w io.WriteSeeker, s *score) error {
 		return err
 	}
 	seq := s.hear.perform(s.a)
-	c, err := midiio.NewCursor(seq, midiio.Once(midiio.Pass{Scale: s.hear.scale(seq, 0)}), e.Rate())
+	cursor := func() (*midiio.Cursor, error) {
+		return midiio.NewCursor(seq, midiio.Once(midiio.Pass{Scale: s.hear.scale(seq, 0)}), e.Rate())
+	}
+	if s.bar != nil {
+		c, err := cursor()
+		if err != nil {
+			return err
+		}
+		s.bar.part("sound", framesOf(c))
+		defer s.bar.done()
+	}
+	c, err := cursor()
 	if err != nil {
 		return err
 	}
-	_, err = synth.WriteWAV(w, e, c, synth.RenderOptions{Tail: tail})
+	_, err = synth.WriteWAV(w, e, c, synth.RenderOptions{Tail: tail, Progress: s.bar.add})
 	return err
 }
 
@@ -113,7 +125,7 @@ func write(ctx context.Context, e *env, o *options) error {
 	if err != nil {
 		return err
 	}
-	s := &score{hear: h}
+	s := &score{hear: h, bar: progressOf(e)}
 	var a *voicing.Arrangement
 	if slices.ContainsFunc(ks, func(k kind) bool { return k.write != nil }) {
 		if a, err = arrangeTune(t, o); err != nil {
