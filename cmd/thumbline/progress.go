@@ -4,10 +4,10 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"sync"
 	"time"
 	"unicode/utf8"
 
-	"github.com/charmbracelet/x/term"
 	"github.com/schollz/progressbar/v3"
 
 	"thumbline/midiio"
@@ -26,11 +26,15 @@ type progress struct {
 	w     io.Writer
 	now   func() time.Time
 	start time.Time
-	drawn time.Time // when it was last drawn
 	name  string
 	of    int64
 	n     int64
-	bar   *progressbar.ProgressBar // nil until it is shown
+
+	mu    sync.Mutex
+	timer *time.Timer
+	drawn time.Time // when it was last drawn
+	wide  int       // columns that it takes now
+	bar   *progressbar.ProgressBar
 }
 
 func newProgress(w io.Writer, now func() time.Time) *progress {
@@ -40,16 +44,10 @@ func newProgress(w io.Writer, now func() time.Time) *progress {
 // progressOf is what shows how far work in e has come: nothing when standard
 // error is a file or a pipe.
 func progressOf(e *env) *progress {
-	if !terminal(e.stderr) {
+	if terminal(e.stderr) == nil || dumb(os.Getenv("TERM")) {
 		return nil
 	}
 	return newProgress(e.stderr, e.now)
-}
-
-// terminal reports whether somebody sees what is written there at once.
-func terminal(w io.Writer) bool {
-	f, ok := w.(*os.File)
-	return ok && term.IsTerminal(f.Fd()) && os.Getenv("TERM") != "dumb"
 }
 
 // framesOf is how many frames a cursor needs to hand out everything, to the next
@@ -61,6 +59,25 @@ func framesOf(c *midiio.Cursor) int64 {
 		at += second
 	}
 	return at
+}
+
+// wait begins a part of the work that cannot tell how far it is.
+func (p *progress) wait(name string) {
+	if p == nil {
+		return
+	}
+	p.done()
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	var t *time.Timer
+	t = time.AfterFunc(progressAfter-p.now().Sub(p.start), func() {
+		p.mu.Lock()
+		defer p.mu.Unlock()
+		if p.timer == t {
+			p.wide, _ = fmt.Fprintf(p.w, "%s ...", name)
+		}
+	})
+	p.timer = t
 }
 
 // part begins a part of the work with so many steps.
@@ -86,8 +103,11 @@ func (p *progress) add(n int64) {
 	if t.Sub(p.start) < progressAfter || t.Sub(p.drawn) < progressEvery {
 		return
 	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
 	p.drawn = t
 	if p.bar == nil {
+		p.wide = utf8.RuneCountInString(p.name) + len(" 100% [") + progressWidth + len("]")
 		p.bar = progressbar.NewOptions64(p.of,
 			progressbar.OptionSetWriter(p.w),
 			progressbar.OptionSetDescription(p.name),
@@ -99,12 +119,20 @@ func (p *progress) add(n int64) {
 	p.bar.Set64(p.n)
 }
 
-// done takes the bar away, so that the next line begins where it stood.
+// done takes away what is shown, so that the next line begins where it stood.
 func (p *progress) done() {
-	if p == nil || p.bar == nil {
+	if p == nil {
 		return
 	}
-	// A full bar no longer clears itself.
-	fmt.Fprintf(p.w, "\r%*s\r", utf8.RuneCountInString(p.name)+len(" 100% [")+progressWidth+len("]"), "")
-	p.bar = nil
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.timer != nil {
+		p.timer.Stop()
+		p.timer = nil
+	}
+	if p.wide > 0 {
+		// A full bar no longer clears itself.
+		fmt.Fprintf(p.w, "\r%*s\r", p.wide, "")
+	}
+	p.wide, p.bar = 0, nil
 }

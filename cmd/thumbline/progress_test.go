@@ -5,13 +5,14 @@ import (
 	"os"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"thumbline/midiio"
 )
 
-// screen is the line that a terminal shows after what was written to it.
-func screen(s string) string {
+// shownLine is the line that a terminal shows after what was written to it.
+func shownLine(s string) string {
 	var line []rune
 	at := 0
 	for _, r := range s {
@@ -47,7 +48,7 @@ func TestProgress(t *testing.T) {
 	}
 	now = now.Add(100 * time.Millisecond)
 	p.add(50)
-	if got, want := screen(b.String()), "x.wav  50% [==============>               ]"; got != want {
+	if got, want := shownLine(b.String()), "x.wav  50% [==============>               ]"; got != want {
 		t.Errorf("after a second:\n%q, want\n%q", got, want)
 	}
 	n := b.Len()
@@ -60,22 +61,22 @@ func TestProgress(t *testing.T) {
 	}
 	now = now.Add(20 * time.Millisecond)
 	p.add(10)
-	if got, want := screen(b.String()), "x.wav  60% [=================>            ]"; got != want {
+	if got, want := shownLine(b.String()), "x.wav  60% [=================>            ]"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 	// The next part takes the place of the first, at once.
 	p.part("...r with a very long name/y.wav", 200)
-	if got := screen(b.String()); got != "" {
+	if got := shownLine(b.String()); got != "" {
 		t.Errorf("between two parts %q", got)
 	}
 	now = now.Add(progressEvery)
 	p.add(300) // more than there are
-	if got, want := screen(b.String()), "...r with a very long name/y.wav 100% [==============================]"; got != want {
+	if got, want := shownLine(b.String()), "...r with a very long name/y.wav 100% [==============================]"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 	p.done()
 	p.done()
-	if got := screen(b.String()); got != "" {
+	if got := shownLine(b.String()); got != "" {
 		t.Errorf("left behind: %q", got)
 	}
 	if strings.ContainsAny(b.String(), "\n\x1b") {
@@ -86,6 +87,33 @@ func TestProgress(t *testing.T) {
 			t.Errorf("%d columns: %q", len(l), l)
 		}
 	}
+}
+
+// What cannot tell how far it is shows its name after a second, and nothing if
+// it is done before.
+func TestProgressWait(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var b buffer
+		p := newProgress(&b, time.Now)
+		p.wait("arranging")
+		time.Sleep(progressAfter - time.Millisecond)
+		p.done()
+		time.Sleep(time.Second)
+		if b.String() != "" {
+			t.Errorf("after 999 ms of work: %q", b.String())
+		}
+		p = newProgress(&b, time.Now)
+		p.wait("arranging")
+		time.Sleep(progressAfter + time.Millisecond)
+		synctest.Wait()
+		if got := shownLine(b.String()); got != "arranging ..." {
+			t.Errorf("it shows %q", got)
+		}
+		p.part("sound", 10)
+		if got := shownLine(b.String()); got != "" {
+			t.Errorf("left behind: %q", got)
+		}
+	})
 }
 
 func TestFramesOf(t *testing.T) {

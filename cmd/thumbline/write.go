@@ -128,7 +128,10 @@ func write(ctx context.Context, e *env, o *options) error {
 	s := &score{hear: h, bar: progressOf(e)}
 	var a *voicing.Arrangement
 	if slices.ContainsFunc(ks, func(k kind) bool { return k.write != nil }) {
-		if a, err = arrangeTune(t, o); err != nil {
+		s.bar.wait("arranging")
+		a, err = arrangeTune(t, o)
+		s.bar.done()
+		if err != nil {
 			return err
 		}
 		from, to, err := part(a, o)
@@ -192,16 +195,24 @@ func record(ctx context.Context, e *env, o *options, h hearing, asked string) er
 	if err != nil {
 		return err
 	}
+	bar := progressOf(e)
+	defer bar.done()
 	for i := range outs {
-		outs[i].content = p.record
+		outs[i].content = func(w io.WriteSeeker) error { return p.record(w, bar) }
 	}
 	return writeAll(ctx, outs)
 }
 
 // record writes the practice as a WAV file, as softly begun as it is heard.
-func (p *playing) record(w io.WriteSeeker) error {
+func (p *playing) record(w io.WriteSeeker, bar *progress) error {
 	if err := p.equip(); err != nil {
 		return err
+	}
+	if bar != nil {
+		bar.part("sound", framesOf(p.cursor))
+		if err := p.equip(); err != nil {
+			return err
+		}
 	}
 	x, err := synth.NewWAVWriter(w, synth.WAVOptions{Rate: p.engine.Rate(), Frames: -1})
 	if err != nil {
@@ -210,6 +221,7 @@ func (p *playing) record(w io.WriteSeeker) error {
 	soften := gently(p.engine.Rate(), func([]float32) {})
 	if _, err := synth.RenderAll(p.engine, p.cursor, tail, func(block []float32) error {
 		soften(block)
+		bar.add(int64(len(block) / 2))
 		return x.Write(block)
 	}); err != nil {
 		return err
