@@ -591,7 +591,7 @@ func (w *worker) Node(i, c, m int) float64 {
 		q := int(g.pos)
 		if len(w.lead.notes) > 0 {
 			if w.ps[0].held {
-				cost += w.heldCost(w.lead, 0, g)
+				cost += w.heldCost(w.lead, 0, 0, g)
 			} else {
 				cost += w.lead.to[0][q]
 			}
@@ -603,13 +603,13 @@ func (w *worker) Node(i, c, m int) float64 {
 	return cost
 }
 
-// heldCost is the way along a run whose last note the grip must hold.
-func (w *worker) heldCost(r *run, pos int, g *grip) float64 {
+// heldCost is the way along a run whose last note the grip of point i must hold.
+func (w *worker) heldCost(r *run, i, pos int, g *grip) float64 {
+	best := w.taste.HeldLost + w.thirdLost(i, g)
 	if !g.tune {
-		return w.taste.HeldLost
+		return best
 	}
 	t := g.note[0]
-	best := w.taste.HeldLost
 	for k, st := range r.stands[len(r.stands)-1] {
 		if st.str == t.str && st.fret == t.fret && (st.finger == t.finger || g.n == 1) {
 			c := r.cost[pos][k]
@@ -651,12 +651,12 @@ func (w *worker) way(i int, ga, gb *grip) float64 {
 	r := w.runs[i-1]
 	switch p := &w.ps[i]; {
 	case p.held && len(r.notes) > 0:
-		return w.heldCost(r, int(ga.pos), gb)
+		return w.heldCost(r, i, int(ga.pos), gb)
 	case p.held:
 		if !ga.tune || !gb.tune || ga.note[0].str != gb.note[0].str || ga.note[0].fret != gb.note[0].fret {
-			return w.taste.HeldLost
+			return w.taste.HeldLost + w.thirdLost(i, gb)
 		} else if ga.note[0].finger != gb.note[0].finger && gb.n > 1 {
-			return w.taste.HeldLost / 3
+			return w.taste.HeldLost/3 + w.thirdLost(i, gb)
 		}
 		return 0
 	}

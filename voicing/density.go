@@ -66,6 +66,7 @@ func (w *worker) lay() *layer {
 	w.layOut(densityMedium)
 	w.candidates()
 	w.prepareRuns()
+	w.holdThird()
 	w.prepareLinks()
 	w.hasty = len(w.s.form.choruses) < 2 // choruses are weighed against all of it
 	l := w.vary(w.play())

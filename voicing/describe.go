@@ -37,7 +37,7 @@ func (w *worker) describe(a *Arrangement, l *layer) {
 		sp := w.spots[i]
 		sp.mood = l.mood(i)
 		e := enumerator{m: w.m, s: sp, pal: l.pals[i], sets: w.m.stepSets(c)}
-		g.ease = w.m.fingersOf(&g).cost
+		g.ease = w.m.easeOf(&g)
 		e.weigh(&g, &terms)
 		if i > 0 {
 			for k, v := range w.voices(i, &l.chosen[i-1], &g) {

@@ -35,10 +35,100 @@ func (w *worker) closeGrips(i int, gs []grip) []grip {
 		}
 	}
 	if len(out) == 0 && w.setting == Solo {
-		out = w.plainClose(p, c)
+		out = w.plainClose(p, c, muddy)
+	}
+	if len(out) == 0 && later { // under a low tune third and root are mud together: the root comes after
+		out = slices.DeleteFunc(slices.Clone(gs), func(g grip) bool { return has && !g.pcs.Has(third) })
+	}
+	if len(out) == 0 && w.setting == Solo { // or with it, where there is no time: better mud than no chord
+		out = w.plainClose(p, c, func(int, int) bool { return false })
 	}
 	if len(out) == 0 {
 		return gs
+	}
+	return out
+}
+
+// noClose is the price of a way that leaves the last chord without its third:
+// dearer than any other, but taken where there is no other.
+const noClose = 1000
+
+// thirdLost is what it costs at point i that the hand lets go of the tune held
+// over it for grip g, where that is the last and the tune alone has its third.
+func (w *worker) thirdLost(i int, g *grip) float64 {
+	if w.ps[i].final && w.thirdHeld(i, g) {
+		return noClose
+	}
+	return 0
+}
+
+// thirdHeld reports whether the tune alone has the third of the chord of point i.
+func (w *worker) thirdHeld(i int, g *grip) bool {
+	third, has := w.s.chords[w.ps[i].chord].chord.ThirdPC()
+	if !has || !g.tune || int(g.note[0].midi)%12 != third {
+		return false
+	}
+	return !slices.ContainsFunc(g.note[1:g.n], func(t tone) bool { return int(t.midi)%12 == third })
+}
+
+// holdThird lets the grips before the last be taken with other fingers too where
+// the tune is held into it, alone has its third and stands in none of its grips
+// as it does in those before: a finger that can stay is taken from the start.
+func (w *worker) holdThird() {
+	k := len(w.ps) - 1
+	if k < 1 || !w.ps[k].held {
+		return
+	}
+	var stays []stand // how the note stands in the last grips
+	for i := range w.grips[k] {
+		g := &w.grips[k][i]
+		if !w.thirdHeld(k, g) || g.n == 1 {
+			return // one that does not need it
+		}
+		stays = append(stays, g.note[0].stand())
+	}
+	from := k
+	for from > 0 && w.ps[from].held && len(w.runs[from-1].notes) == 0 {
+		from--
+		stays = slices.DeleteFunc(stays, func(st stand) bool {
+			return !slices.ContainsFunc(w.grips[from], func(g grip) bool { return g.tune && g.note[0].stand() == st })
+		})
+	}
+	if len(stays) > 0 {
+		return
+	}
+	for i := from; i < k; i++ {
+		for _, g := range w.grips[i] {
+			w.grips[i] = append(w.grips[i], w.m.refingered(&g)...)
+		}
+	}
+}
+
+// refingered is a grip with each other finger on the tune that a hand can use.
+func (m *maker) refingered(g *grip) (out []grip) {
+	if !g.tune || g.note[0].fret == 0 {
+		return nil
+	}
+	for f := int8(1); f <= 4; f++ {
+		if f == g.note[0].finger {
+			continue
+		}
+		var ps [maxPresses]Press
+		for i, t := range g.note[:g.n] {
+			ps[i] = Press{Stop{t.str, t.fret}, 0}
+		}
+		ps[0].Finger = f
+		x := m.grasp.fingers(ps[:g.n])
+		if !x.ok {
+			continue
+		}
+		h := *g
+		for i := range h.note[:h.n] {
+			h.note[i].finger = x.finger[i&7]
+		}
+		h.pos, h.ease = x.pos, x.cost
+		h.cost += m.taste.Finger * (x.cost - g.ease)
+		out = append(out, h)
 	}
 	return out
 }
@@ -61,8 +151,9 @@ func (w *worker) wholeGrips(i int, gs []grip) []grip {
 }
 
 // plainClose lists root and third under the tune, where the hand finds no
-// better; the root alone where it has none of these.
-func (w *worker) plainClose(p *point, c theory.Chord) (out []grip) {
+// better; the root alone where the tune has the third. mud reports which two
+// pitches may not lie together.
+func (w *worker) plainClose(p *point, c theory.Chord, mud func(lower, upper int) bool) (out []grip) {
 	top := 0
 	if p.tune >= 0 {
 		top = w.s.tune[p.tune].midi
@@ -82,7 +173,7 @@ func (w *worker) plainClose(p *point, c theory.Chord) (out []grip) {
 			continue
 		}
 		for mid := low + 3; mid < low+30 && (top == 0 || mid < top-1); mid++ {
-			if mid%12 == third && !muddy(low, mid) {
+			if mid%12 == third && !mud(low, mid) {
 				out = append(out, w.m.exact(slices.Insert(slices.Clone(pitches), 1, mid), top > 0)...)
 			}
 		}
@@ -184,5 +275,30 @@ func (l *layer) closeOnRoot() {
 	if last < 0 {
 		return
 	}
-	l.done = slices.DeleteFunc(l.done, func(x strike) bool { return x.point == k && x.at > last && x.tune < 0 })
+	silent := never // from then on nothing is struck any more
+	l.done = slices.DeleteFunc(l.done, func(x strike) bool {
+		drop := x.point == k && x.at > last && x.tune < 0
+		if drop {
+			silent = min(silent, x.at)
+		}
+		return drop
+	})
+	if slices.ContainsFunc(l.done, func(x strike) bool { return x.at >= silent }) {
+		return
+	}
+	for i := range l.done { // what had made room rings on
+		if x := &l.done[i]; x.point == k && x.end >= silent && x.meant > x.end {
+			x.end, x.meant, x.why = x.meant, 0, EndMeant
+		}
+	}
+}
+
+// rootAfter plays on to the end and reports whether the last chord's low root
+// comes after t.
+func (l *layer) rootAfter(t Tick) bool {
+	for l.step() {
+	}
+	k := len(l.w.ps) - 1
+	root := l.w.s.chords[l.w.ps[k].chord].chord.RootPC()
+	return slices.ContainsFunc(l.live, func(x strike) bool { return x.point == k && x.at > t && x.voice == Bass && int(x.midi)%12 == root })
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 
@@ -294,6 +295,39 @@ func TestEndingsHold(t *testing.T) {
 			t.Errorf("%s:%d, %s: %s", kind, rank, all[rank-1].name, fault)
 		}
 	})
+}
+
+// TestLastThird: the last chord has its third, its root is the last word, and both
+// ring to the end, also where that is not easily had.
+func TestLastThird(t *testing.T) {
+	for _, c := range []struct {
+		name, rule, ending, abc string
+		home                    string
+		rings                   int // pitch that rings to the end, 0 for none that is asked for
+	}{
+		{"held", "the finger that holds the third over a change of chord holds it from the start", "straight:2",
+			"M:4/4\nL:1/8\nQ:1/4=50\nK:C\n\"C\"C1C1C1C1C1C3|\"C\"E8|]\n", "C", 76},
+		{"said again", "a third that would come again after the last root is not left out for it, nor does it make room", "straight",
+			"M:4/4\nL:1/8\nQ:1/4=54\nK:Eb\nef|\"Bb7\"d2B2Ac2d|\"Bb7\"f6|]\n", "Bb7", 62},
+		{"octaves", "the last chord does not wait behind its bass, tune and bass in octaves or not, where no root comes after it", "straight",
+			"M:3/4\nL:1/8\nQ:1/4=153\nK:F\n\"Bb\"BC2B3|\"Bb\"G3E3|\"C7\"C3A2C|\"F\"e3f3|]\n", "F", 69},
+		{"low tune", "third and root that are mud together come one after the other, the root last", "straight",
+			"M:4/4\nL:1/8\nQ:1/4=50\nK:Dm\n\"Dm\"C1C1C2C4|\"A7\"c1C7|]\n", "A7", 45},
+		{"low tune, short", "and together where there is no time for that", "straight",
+			"M:3/4\nL:1/8\nQ:1/4=194\nK:Dm\n\"A7\"d2CA3|\"A7\"D4C2|]\n", "A7", 49},
+	} {
+		a, err := Arrange(readABC(t, "X:1\nT:"+c.name+"\n"+c.abc), Plan{Ending: c.ending})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if fault := closeFault(a, theory.MustChord(c.home)); fault != "" {
+			t.Errorf("%s: %s (%s)", c.name, fault, c.rule)
+		}
+		bar := a.Bars[len(a.Bars)-1]
+		if !slices.ContainsFunc(a.Notes, func(n Note) bool { return n.MIDI == c.rings && n.At+n.Dur == bar.At+bar.Len }) {
+			t.Errorf("%s: no %d rings to the end (%s)", c.name, c.rings, c.rule)
+		}
+	}
 }
 
 // A phrase that is led into from where the tune's last note begins does not take

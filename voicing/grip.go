@@ -178,6 +178,15 @@ func (m *maker) fingersOf(g *grip) fingering {
 	return m.grasp.fingers(ps[:g.n])
 }
 
+// easeOf is what the fingers of a grip cost as they are.
+func (m *maker) easeOf(g *grip) float64 {
+	var ps [maxPresses]Press
+	for i, t := range g.note[:g.n] {
+		ps[i] = Press{Stop{t.str, t.fret}, t.finger}
+	}
+	return m.grasp.fingers(ps[:g.n]).cost
+}
+
 // at lists the grips for a spot, the best by itself first. What can be played
 // is found once for a chord and a tune note; what the place adds (a section's
 // ground, little time, room for more, a close) is weighed anew.

@@ -278,10 +278,10 @@ func (l *layer) play() {
 	for l.step() {
 	}
 	l.done = append(l.done, l.live...)
-	l.closeAfresh()
+	l.closeOnRoot()
+	l.closeAfresh() // may trust that what comes again is not dropped
 	l.closeInTime()
 	l.sayOnce()
-	l.closeOnRoot()
 }
 
 // never is later than any tune.
@@ -468,7 +468,7 @@ func (l *layer) waits(p int, now []strike) ([]strike, bool) {
 	if heard.Len() < 3 && ch.Tones.Len() >= 3 {
 		return nil, false // tune and bass on one note, and a third: no chord yet
 	}
-	return rest, inner
+	return rest, inner && (!l.w.ps[p].final || c.rootAfter(until))
 }
 
 // hasAll reports whether all these pitch classes are in m.
