@@ -239,6 +239,8 @@ type worker struct {
 	twins    []twin  // of each point
 	times    int     // how often a bar comes at most
 
+	holdFrom int // the first point that the tune is held over to give the last chord its third, 0 for none
+
 	duties    []duty // of each point in a trio
 	soloAlone int    // points that solo has no grip for
 
@@ -611,7 +613,7 @@ func (w *worker) heldCost(r *run, i, pos int, g *grip) float64 {
 	}
 	t := g.note[0]
 	for k, st := range r.stands[len(r.stands)-1] {
-		if st.str == t.str && st.fret == t.fret && (st.finger == t.finger || g.n == 1) {
+		if st.str == t.str && st.fret == t.fret && (st.finger == t.finger || g.n == 1 && !w.holds(i)) {
 			c := r.cost[pos][k]
 			if st.fret == 0 {
 				c += w.taste.leave(st, g.pos, r.dt[len(r.dt)-1])
@@ -655,7 +657,7 @@ func (w *worker) way(i int, ga, gb *grip) float64 {
 	case p.held:
 		if !ga.tune || !gb.tune || ga.note[0].str != gb.note[0].str || ga.note[0].fret != gb.note[0].fret {
 			return w.taste.HeldLost + w.thirdLost(i, gb)
-		} else if ga.note[0].finger != gb.note[0].finger && gb.n > 1 {
+		} else if ga.note[0].finger != gb.note[0].finger && (gb.n > 1 || w.holds(i)) {
 			return w.taste.HeldLost/3 + w.thirdLost(i, gb)
 		}
 		return 0

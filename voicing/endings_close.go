@@ -54,13 +54,17 @@ func (w *worker) closeGrips(i int, gs []grip) []grip {
 const noClose = 1000
 
 // thirdLost is what it costs at point i that the hand lets go of the tune held
-// over it for grip g, where that is the last and the tune alone has its third.
+// over it for grip g, where the tune alone has the third of the last chord.
 func (w *worker) thirdLost(i int, g *grip) float64 {
-	if w.ps[i].final && w.thirdHeld(i, g) {
+	if w.holds(i) || w.ps[i].final && w.thirdHeld(i, g) {
 		return noClose
 	}
 	return 0
 }
+
+// holds reports whether the tune is held over point i on the way to the last
+// chord, which needs it for its third.
+func (w *worker) holds(i int) bool { return w.holdFrom > 0 && i >= w.holdFrom }
 
 // thirdHeld reports whether the tune alone has the third of the chord of point i.
 func (w *worker) thirdHeld(i int, g *grip) bool {
@@ -71,36 +75,45 @@ func (w *worker) thirdHeld(i int, g *grip) bool {
 	return !slices.ContainsFunc(g.note[1:g.n], func(t tone) bool { return int(t.midi)%12 == third })
 }
 
-// holdThird lets the grips before the last be taken with other fingers too where
-// the tune is held into it, alone has its third and stands in none of its grips
-// as it does in those before: a finger that can stay is taken from the start.
+// holdThird looks at the grips that a note of the tune is held over into the last,
+// whose third it alone has. Where it stands in none of the last grips as it does in
+// all before, these may be taken with other fingers on it too: a finger that can
+// stay is taken from the start.
 func (w *worker) holdThird() {
 	k := len(w.ps) - 1
 	if k < 1 || !w.ps[k].held {
 		return
 	}
-	var stays []stand // how the note stands in the last grips
-	for i := range w.grips[k] {
-		g := &w.grips[k][i]
-		if !w.thirdHeld(k, g) || g.n == 1 {
-			return // one that does not need it
-		}
-		stays = append(stays, g.note[0].stand())
+	needs := func(g grip) bool { return w.thirdHeld(k, &g) }
+	if !slices.ContainsFunc(w.grips[k], needs) {
+		return
 	}
 	from := k
 	for from > 0 && w.ps[from].held && len(w.runs[from-1].notes) == 0 {
 		from--
-		stays = slices.DeleteFunc(stays, func(st stand) bool {
-			return !slices.ContainsFunc(w.grips[from], func(g grip) bool { return g.tune && g.note[0].stand() == st })
-		})
 	}
-	if len(stays) > 0 {
-		return
-	}
-	for i := from; i < k; i++ {
-		for _, g := range w.grips[i] {
-			w.grips[i] = append(w.grips[i], w.m.refingered(&g)...)
+	stays := func(st stand) bool {
+		for i := from; i < k; i++ {
+			if !slices.ContainsFunc(w.grips[i], func(g grip) bool { return g.tune && g.note[0].stand() == st }) {
+				return false
+			}
 		}
+		return true
+	}
+	own := slices.DeleteFunc(slices.Clone(w.grips[k]), needs)
+	switch stay := slices.ContainsFunc(w.grips[k], func(g grip) bool { return g.tune && stays(g.note[0].stand()) }); {
+	case !stay && len(own) > 0:
+		w.grips[k] = own
+		return
+	case !stay:
+		for i := from; i < k; i++ {
+			for _, g := range w.grips[i] {
+				w.grips[i] = append(w.grips[i], w.m.refingered(&g)...)
+			}
+		}
+	}
+	if k-from > 1 {
+		w.holdFrom = from + 1
 	}
 }
 

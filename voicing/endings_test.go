@@ -307,6 +307,8 @@ func TestLastThird(t *testing.T) {
 	}{
 		{"held", "the finger that holds the third over a change of chord holds it from the start", "straight:2",
 			"M:4/4\nL:1/8\nQ:1/4=50\nK:C\n\"C\"C1C1C1C1C1C3|\"C\"E8|]\n", "C", 76},
+		{"held over a turn", "and over the chords of a turn that comes between", "run:2",
+			"M:2/4\nL:1/8\nQ:1/4=209\nK:Ab\nC|\"Db\"B3F|\"Ab\"F4|\"Eb7\"d2Df|\"Eb7\"A2F2|\"Ab\"D4|\"Ab\"F2e2|\"Ab\"B3G|\"Db\"dg3|\"Ab\"c3|]\n", "Ab", 72},
 		{"said again", "a third that would come again after the last root is not left out for it, nor does it make room", "straight",
 			"M:4/4\nL:1/8\nQ:1/4=54\nK:Eb\nef|\"Bb7\"d2B2Ac2d|\"Bb7\"f6|]\n", "Bb7", 62},
 		{"octaves", "the last chord does not wait behind its bass, tune and bass in octaves or not, where no root comes after it", "straight",
