@@ -182,7 +182,7 @@ func (f *frame) straight() []sketch {
 		chords := f.chordsOf(d.steps)
 		for k, fin := range f.finals() {
 			items := f.comeHome(chords, each, f.brief(each), fin)
-			cost := f.sing(items, want{from: from, end: fin.top, avoid: f.noSeven()})
+			cost := f.singSteps(items, want{from: from, end: fin.top, avoid: f.noSeven()})
 			if cost < 1e9 {
 				all = append(all, sketch{f.lay(d.name, hold.Sub(stand), false, items), 0.5 + d.cost + 0.3*cost + 0.3*float64(k), []string{d.name}})
 			}
@@ -286,7 +286,7 @@ func (f *frame) vamps() (all []sketch) {
 		for n := 2; n <= 3; n++ {
 			for k, fin := range f.finals() {
 				items := f.comeHome(slices.Repeat(chords, n), each, false, fin)
-				cost := f.sing(items, want{from: from, end: fin.top, avoid: -1})
+				cost := f.singSteps(items, want{from: from, end: fin.top, avoid: -1})
 				if cost > 1e9 {
 					continue
 				}

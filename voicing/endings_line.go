@@ -154,7 +154,45 @@ type want struct {
 	lean     int      // +1 up, -1 down
 	end      []colour // over the root of its last chord, where that is the last of all; nil otherwise
 	avoid    int      // pitch class not to end on, -1 for none
+	leap     float64  // what a leap costs beside what stepCost says
 }
+
+// smallStep is a third, in half steps: what is wider is a leap.
+const smallStep = 4
+
+// steps reports whether a top line after a note moves by small steps mostly: of
+// three moves one may be a leap, of six two.
+func steps(from int, items []item) bool {
+	small := 0
+	for _, it := range items {
+		if absInt(it.top-from) <= smallStep {
+			small++
+		}
+		from = it.top
+	}
+	return 3*small >= 2*len(items)-2
+}
+
+// singSteps is sing where the line has nothing but itself: coming down from a high
+// note to where lines sing best is not worth one leap after another. 2e9 where no
+// line goes by steps.
+func (f *frame) singSteps(items []item, w want) float64 {
+	cost := f.sing(items, w)
+	if cost > 1e9 || steps(w.from, items) {
+		return cost
+	}
+	for i := range items {
+		items[i].top = 0
+	}
+	w.leap = dearLeap
+	if cost = f.sing(items, w); !steps(w.from, items) {
+		return 2e9
+	}
+	return cost
+}
+
+// dearLeap outweighs what any register costs.
+const dearLeap = 10
 
 // sing fills the top line of items that have none: the cheapest line through
 // what sings on top of each.
@@ -181,6 +219,9 @@ func (f *frame) sing(items []item, w want) float64 {
 				c, same := q.cost+cost, 0
 				if q.pitch > 0 {
 					c += stepCost(p - q.pitch)
+					if absInt(p-q.pitch) > smallStep {
+						c += w.leap
+					}
 					if p == q.pitch {
 						if same = q.same + 1; same > 2 {
 							c += 0.8

@@ -332,6 +332,33 @@ func TestLastThird(t *testing.T) {
 	}
 }
 
+// TestEndingsComeDownBySteps: from a high last note a top line goes down by steps,
+// not by one leap after another to where lines sing best.
+func TestEndingsComeDownBySteps(t *testing.T) {
+	f := sounding(t, readABC(t, "X:1\nM:4/4\nL:1/8\nQ:1/4=50\nK:Gm\n\"Gm6\"C1C1C1C2C1C2|\"Gm6\"C4G3d1|\"Gm6\"b8-|b8|]\n"))
+	lines := 0
+	for i, p := range f.endings("straight") {
+		if len(p.notes) == 0 {
+			continue
+		}
+		lines++
+		leaps, before := 0, f.last.Pitch.MIDI()
+		var line []int
+		for _, n := range p.notes {
+			if line = append(line, n.Pitch.MIDI()); absInt(n.Pitch.MIDI()-before) > 4 {
+				leaps++
+			}
+			before = n.Pitch.MIDI()
+		}
+		if leaps > 1 {
+			t.Errorf("straight:%d, %s: %d leaps from %d in %v", i+1, p.name, leaps, f.last.Pitch.MIDI(), line)
+		}
+	}
+	if lines < 3 {
+		t.Errorf("%d lines", lines)
+	}
+}
+
 // A phrase that is led into from where the tune's last note begins does not take
 // that note away: the tune is told to its end before the way back.
 func TestTagLeavesTheLastNote(t *testing.T) {
