@@ -4,20 +4,31 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"thumbline/theory"
 )
+
+// arranged keeps what everyTune has arranged, for the next test that asks; no test
+// changes it.
+var arranged sync.Map
 
 // everyTune arranges the built-in tune, the models and every sixth shared ABC
 // sheet.
 func everyTune(t *testing.T, use func(t *testing.T, a *Arrangement)) {
 	one := func(name string, tune *theory.Tune, plan Plan) {
 		t.Run(name, func(t *testing.T) {
-			a, err := Arrange(tune, plan)
-			if err != nil {
-				t.Fatal(err)
+			key := fmt.Sprintf("%s %+v", name, plan)
+			was, ok := arranged.Load(key)
+			if !ok {
+				a, err := Arrange(tune, plan)
+				if err != nil {
+					t.Fatal(err)
+				}
+				was, _ = arranged.LoadOrStore(key, a)
 			}
+			a := was.(*Arrangement)
 			if len(a.Grips) == 0 {
 				t.Fatal("no grips")
 			}
