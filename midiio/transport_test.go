@@ -193,6 +193,8 @@ func TestTail(t *testing.T) {
 	six := &voicing.Arrangement{Tempi: []voicing.TempoMark{{BPM: 120}},
 		Bars:  []voicing.Bar{{Label: "1", Len: 2880, Beat: 1440, Metre: theory.Metre{Num: 6, Den: 8}}},
 		Notes: []voicing.Note{note(0, 1440, 1, 0, voicing.Melody)}}
+	turns := &voicing.Arrangement{Tempi: []voicing.TempoMark{{BPM: 120}},
+		Bars: []voicing.Bar{{Label: "1", Len: 3840, Beat: 960, Metre: four}, {Label: "2", At: 3840, Len: 2880, Beat: 960, Metre: theory.Metre{Num: 3, Den: 4}}}}
 	slows := &voicing.Arrangement{Bars: bars44(2, theory.Key{}), Tempi: []voicing.TempoMark{{BPM: 120}, {At: 3840, BPM: 60}},
 		Notes: []voicing.Note{note(1920, 3840, 6, 3, voicing.Bass)}}
 	for _, c := range []struct {
@@ -217,6 +219,8 @@ func TestTail(t *testing.T) {
 			"E4 0, high 0, low 1, low 2, /E4 3, low 3, high 4"},
 		{"after the pick-up that ends it", clicked(cut), Practice{Passes: []Pass{{From: 6720, Tail: 1920}}},
 			"F#4 0, low 0, /F#4 1, high 1, low 2"},
+		{"in the metre that was, not in the next", clicked(turns), Practice{Passes: []Pass{{To: 3840, Tail: 4800}}},
+			"high 0, low 1, low 2, low 3, high 4, low 5, low 6, low 7, high 8"},
 		{"in compound metre", clicked(six), Practice{Passes: []Pass{{Tail: 2880}}},
 			"E4 0, high 0, /E4 1.5, low 1.5, high 3, low 4.5"},
 		{"without the metronome", clicked(six), Practice{Passes: []Pass{{Tail: 2880, Mute: Layers(Click)}}},
@@ -304,14 +308,15 @@ func TestAgainAndSwitch(t *testing.T) {
 	}
 	// What cannot be switched to changes nothing.
 	cur = newCursor(t, s, counted, 48000)
+	want := story(runCursor(newCursor(t, s, counted, 48000), 777, 1<<40), 120)
 	fast, err := newCursor(t, s, counted, 44100).Prepare(counted)
 	if err != nil {
 		t.Fatal(err)
 	}
 	cur.Send(Order{Kind: Switch})
-	cur.Send(Order{Kind: Switch, To: fast})
-	if out := runCursor(cur, 777, 1<<40); len(notesOn(out)) != 2 {
-		t.Errorf("after void orders: %s", story(out, 120))
+	cur.Send(Order{Kind: Switch, To: fast, At: end(2)})
+	if got := story(runCursor(cur, 777, 1<<40), 120); got != want {
+		t.Errorf("after void orders: %s, want %s", got, want)
 	}
 	for _, p := range []Practice{{}, Once(Pass{From: 1 << 40}), {Passes: []Pass{{}}, Loop: 1}, {Passes: []Pass{{}}, Loop: -1}} {
 		if _, err := cur.Prepare(p); err == nil {
