@@ -302,10 +302,16 @@ func (c *conductor) tempo() string {
 	return s
 }
 
-// shownBars are the bars [first, last) of the phrase that is heard, as far as
-// they belong to the scene.
+// mostBars is how many bars a page has at most.
+const mostBars = 6
+
+// shownBars are the bars [first, last) of the scene or, if it is longer than a
+// page, of the phrase that is heard.
 func (c *conductor) shownBars() (first, last int) {
 	s := c.scene
+	if s.to-s.from <= mostBars {
+		return s.from, s.to
+	}
 	at := s.from
 	if pos := c.r.now; !pos.CountIn {
 		at = min(max(s.a.BarAt(voicing.Tick(min(pos.Tick, max(s.end-1, 0)))), s.from), s.to-1)

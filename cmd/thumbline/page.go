@@ -96,11 +96,12 @@ func (p page) lines(width, height int) []pageLine {
 	} {
 		shrink()
 		b.bars = nil
-		if b.bars = p.someBars(width, height-len(b.join(0))); len(b.bars) > 0 {
+		if b.bars = p.someBars(width, height-len(b.join(0)), false); len(b.bars) > 0 {
 			return cutTo(b.join(0), width, height)
 		}
 	}
-	return cutTo(append(b.state, b.foot...), width, height)
+	b.bars = p.someBars(width, height-len(b.join(0)), true)
+	return cutTo(b.join(0), width, height)
 }
 
 // pageBlocks are the parts of a page from the top down.
@@ -239,9 +240,13 @@ func (p page) barLines(width int, airy bool) []pageLine {
 	return out
 }
 
-// someBars are the bars around the place that go into so many lines. They turn
-// as leaves do, so that they stand still in between.
-func (p page) someBars(width, height int) []pageLine {
+// someBars are the bars around the place that go into so many lines, none where
+// the bar itself does not, unless a part of it will do. They turn as leaves do,
+// so that they stand still in between.
+func (p page) someBars(width, height int, part bool) []pageLine {
+	if height < 2 {
+		return nil
+	}
 	l := p.layout(width)
 	var out []pageLine
 	var sheet []pageLine
@@ -255,10 +260,13 @@ func (p page) someBars(width, height int) []pageLine {
 			sheet = nil
 		}
 		if len(lines) > height {
-			if b.here {
+			switch {
+			case !b.here:
+				continue
+			case !part:
 				return nil
 			}
-			continue
+			lines = around(lines, height)
 		}
 		sheet = append(sheet, lines...)
 		found = found || b.here
@@ -269,30 +277,54 @@ func (p page) someBars(width, height int) []pageLine {
 	return out
 }
 
-// A barLayout is how wide things are, the same in all bars of a page.
-type barLayout struct {
-	width, label, name, fret int
-	columns                  []int // width of each grip of a bar
-}
-
-func (p page) layout(width int) barLayout {
-	l := barLayout{width: width, fret: 1}
-	for _, b := range p.bars {
-		l.label = max(l.label, len([]rune(b.label)))
-		for _, g := range b.grips {
-			l.name = max(l.name, ansi.StringWidth(g.name), ansi.StringWidth(g.under))
+// around are as many lines of a bar too long for them as there is room for, the
+// grip that sounds among them; each grip has two.
+func around(lines []pageLine, height int) []pageLine {
+	from := 0
+	for i, l := range lines {
+		if l.from < l.to {
+			from = i
 		}
 	}
-	l.label += 2
-	l.columns = p.columnWidths(l)
-	// All strings equally wide is easier to read, where there is room.
-	even := l
-	even.fret = 2
-	even.columns = p.columnWidths(even)
-	if even.total() <= width {
-		return even
+	n := height / 2 * 2
+	from = min(from, len(lines)-n)
+	return lines[from : from+n]
+}
+
+// A barLayout is how wide things are, the same in all bars of a page.
+type barLayout struct {
+	width, label, name int
+	fret, gap          int   // least width of a string; between grips
+	brief              bool  // beneath the names stands the last word alone
+	columns            []int // width of each grip of a bar
+}
+
+// layout is the roomiest that the window has the width for. All strings equally
+// wide are easier to read.
+func (p page) layout(width int) (l barLayout) {
+	for _, way := range []barLayout{{fret: 2, gap: 2}, {fret: 1, gap: 2}, {fret: 1, gap: 1, brief: true}} {
+		l = way
+		l.width = width
+		for _, b := range p.bars {
+			l.label = max(l.label, len([]rune(b.label))+2)
+			for _, g := range b.grips {
+				l.name = max(l.name, ansi.StringWidth(g.name), ansi.StringWidth(l.under(g)))
+			}
+		}
+		l.columns = p.columnWidths(l)
+		if l.total() <= width {
+			break
+		}
 	}
 	return l
+}
+
+// under is what stands beneath the name of a grip.
+func (l barLayout) under(g pageGrip) string {
+	if l.brief {
+		return g.under[strings.LastIndex(g.under, " ")+1:]
+	}
+	return g.under
 }
 
 func (p page) columnWidths(l barLayout) []int {
@@ -308,15 +340,12 @@ func (p page) columnWidths(l barLayout) []int {
 	return out
 }
 
-// gripGap is between the grips of a bar.
-const gripGap = 2
-
 func (l barLayout) total() int {
 	n := l.label
 	for _, c := range l.columns {
-		n += c + gripGap
+		n += c + l.gap
 	}
-	return n - gripGap
+	return n - l.gap
 }
 
 // strings are what stands on each string, each as wide as its fret.
@@ -365,9 +394,9 @@ func (l barLayout) bar(b pageBar) []pageLine {
 			top.from = len([]rune(top.text))
 			top.to = top.from + len([]rune(cell))
 		}
-		top.text += padTo(cell, w+gripGap)
-		low.text += padTo(" "+padTo(g.under, l.name)+" "+l.strings(g.fingers, g), w+gripGap)
-		used += w + gripGap
+		top.text += padTo(cell, w+l.gap)
+		low.text += padTo(" "+padTo(l.under(g), l.name)+" "+l.strings(g.fingers, g), w+l.gap)
+		used += w + l.gap
 	}
 	return append(out, top, low)
 }
@@ -403,15 +432,6 @@ func cutTo(lines []pageLine, width, height int) []pageLine {
 		out = append(out, l)
 	}
 	return out
-}
-
-// plain is the page as text.
-func plainPage(lines []pageLine) string {
-	var b strings.Builder
-	for _, l := range lines {
-		b.WriteString(l.text + "\n")
-	}
-	return b.String()
 }
 
 // styled is the page for a terminal; where it takes no styles, bare is set.

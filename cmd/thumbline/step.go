@@ -247,9 +247,12 @@ func (s *stepper) where() string {
 	return fmt.Sprintf("%d of %d, at %s: %s. Fingers: %s.", s.at+1, s.n, s.p.a.PlaceAt(s.grip().At), sheet.SayGrip(s.grip(), s.p.a.Tuning), strings.Join(moves, "; "))
 }
 
-// shown are the grips [first, last) of the page: those of the phrase.
+// shown are the grips [first, last) of the page: all, or those of the phrase.
 func (s *stepper) shown() (first, last int) {
 	a := s.p.a
+	if s.p.to-s.p.from <= mostBars {
+		return 0, len(s.grips)
+	}
 	bar := a.Grips[s.grips[max(s.at, 0)]].Bar
 	from, to := s.p.from, s.p.to
 	for _, ph := range a.Phrases {
