@@ -201,6 +201,9 @@ func (c *conductor) what() string { return c.scene.barsOrName() }
 
 // barsOrName is what the scene is called, with its bars.
 func (s *scene) barsOrName() string {
+	if s.change > 0 {
+		return s.name + ", " + s.a.Bars[s.from].Label + " to " + s.a.Bars[s.to-1].Label
+	}
 	if s.name == "" || s.name == "the whole" {
 		return s.bars()
 	}
@@ -260,7 +263,7 @@ func (c *conductor) heard() string {
 	} else if set&all == 0 {
 		return "nothing is heard"
 	}
-	return "heard: " + strings.Join(layerNames(there, set), ", ")
+	return "heard: " + strings.Join(layerNames(there, set), " and ")
 }
 
 // pass is which it is, and of what.

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"thumbline/midiio"
+	"thumbline/voicing"
 	"thumbline/voicing/sheet"
 )
 
@@ -15,6 +16,7 @@ type event struct {
 	pass  int
 	scale float64 // of the pass
 	alone bool
+	heard midiio.LayerSet // by the plan
 	text  string
 }
 
@@ -40,6 +42,9 @@ func (c *conductor) said() (lines []string) {
 				l += ", your turn"
 			case c.r.answers():
 				l += ", listen"
+			}
+			if there := layersThere(c.p.a.Setting == voicing.Trio); !e.alone && e.heard&midiio.Layers(there...) != midiio.Layers(there...) {
+				l += ", " + strings.Join(layerNames(there, e.heard), " and ")
 			}
 			lines = append(lines, l)
 		case restBegun:

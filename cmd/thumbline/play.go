@@ -382,7 +382,7 @@ func (p *playing) title() string {
 // its grips.
 func (s *scene) bars() string {
 	if s.change > 0 {
-		return "the change " + s.a.Bars[s.from].Label + " to " + s.a.Bars[s.to-1].Label
+		return "the change from " + s.a.Bars[s.from].Label + " to " + s.a.Bars[s.to-1].Label
 	}
 	return barSpan(s.a, s.from, s.to)
 }
@@ -464,6 +464,11 @@ func perform(ctx context.Context, e *env, o *options, p *playing) error {
 
 // planChange finds the changes of grips and the one that was asked for.
 func (p *playing) planChange(o *options) error {
+	for _, f := range []string{"bars", "phrase", "section"} {
+		if o.changed(f) {
+			return usagef("--change and --%s each choose what is played: give one of them", f)
+		}
+	}
 	place, err := theory.ParsePlace(p.pr.change)
 	if err != nil {
 		return usagef("--change: %w", err)

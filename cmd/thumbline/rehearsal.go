@@ -336,7 +336,7 @@ func (r *rehearsal) begin() {
 	r.inTurn++
 	r.total++
 	p := r.plan[r.turn]
-	r.events = append(r.events, event{kind: passBegun, pass: r.passes, scale: p.scale * r.factor, alone: p.alone})
+	r.events = append(r.events, event{kind: passBegun, pass: r.passes, scale: p.scale * r.factor, alone: p.alone, heard: p.heard})
 	if r.offer != "" && r.total >= r.offered+offerStands {
 		r.offer = ""
 	}

@@ -253,3 +253,19 @@ func TestAnyKeys(t *testing.T) {
 		}
 	})
 }
+
+// Bars of rest are said when they begin, and once.
+func TestRestSaid(t *testing.T) {
+	r := newRehearsal(4, 0, 0, loopPlan, 0)
+	r.rests = true
+	var got []eventKind
+	for i, tail := range []bool{false, false, true, true, false, true} {
+		r.heard(look{Position: midiio.Position{Played: 1 + i/4, Tail: tail}}, t0)
+	}
+	for _, e := range r.events {
+		got = append(got, e.kind)
+	}
+	if want := []eventKind{passBegun, restBegun, passBegun, restBegun}; !slices.Equal(got, want) {
+		t.Errorf("%v, want %v", got, want)
+	}
+}
