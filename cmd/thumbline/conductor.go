@@ -24,6 +24,8 @@ type conductor struct {
 	gen   int     // of that order
 	base  float64 // the factor that the practice was laid out with
 	fault error   // of an order
+	// notice is what is wrong with the device and yet no reason to stop.
+	notice string
 	known map[moveKey][]string
 	typed bool // lines can be typed
 }
@@ -77,7 +79,11 @@ func (c *conductor) farewell() string {
 	if r.total == 1 {
 		passes = "1 pass"
 	}
-	return fmt.Sprintf("%s, %s: %s in all, %s played.", c.p.title(), c.what(), passes, minutes(r.all))
+	l := fmt.Sprintf("%s, %s: %s in all, %s played.", c.p.title(), c.what(), passes, minutes(r.all))
+	if c.notice != "" {
+		l += "\n" + c.notice
+	}
+	return l
 }
 
 // minutes is how long somebody played.
@@ -157,7 +163,11 @@ func (c *conductor) look() (lines []string) {
 		l.gen = -1
 	}
 	c.r.heard(l, c.now())
-	return c.said()
+	if n := c.p.device.Notice(); n != "" && c.notice == "" {
+		c.notice = n
+		lines = append(lines, n)
+	}
+	return append(lines, c.said()...)
 }
 
 // page is what there is to see.
@@ -165,6 +175,9 @@ func (c *conductor) page() page {
 	s, r := c.scene, &c.r
 	p := page{title: c.p.title(), what: c.what(), state: r.state(), place: c.place(), offer: r.offer}
 	p.pass, p.tempo = c.pass(), c.tempo()
+	if c.notice != "" {
+		p.offer = c.notice
+	}
 	first, last := c.shownBars()
 	sounds := c.grips()
 	here := -1

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"slices"
 	"strings"
 
 	"github.com/charmbracelet/x/ansi"
@@ -112,7 +113,7 @@ type pageBlocks struct {
 func (p page) blocks(width int) pageBlocks {
 	return pageBlocks{
 		head:  []pageLine{whole(spread(p.title, p.what, 0, width)), whole(spread(p.pass, p.tempo, column, width))},
-		state: []pageLine{{text: spread(p.state, p.place, column, width), to: len([]rune(p.state))}},
+		state: []pageLine{{text: beside(p.state, p.place, width), to: len([]rune(p.state))}},
 		foot:  p.foot(width, 2),
 	}
 }
@@ -166,12 +167,20 @@ func spread(left, right string, column, width int) string {
 	return strings.TrimLeft(left+" "+right, " ")
 }
 
+// beside is spread, but where there is no room for both the right one is cut.
+func beside(left, right string, width int) string {
+	if ansi.StringWidth(left)+1+ansi.StringWidth(right) > width {
+		return left + " " + right
+	}
+	return spread(left, right, column, width)
+}
+
 // foot is what the keys do: the one key, and so many lines of the others, each
 // as full as can be, the last key among them.
 func (p page) foot(width, others int) []pageLine {
 	does := "  Space or Enter: " + p.does + "  "
 	if ansi.StringWidth(does) > width {
-		does = "  Space: " + p.does + "  "
+		does = "Space: " + p.does
 	}
 	out := []pageLine{{text: does, to: len([]rune(does))}}
 	if others == 0 || len(p.keys) == 0 {
@@ -248,10 +257,11 @@ func (p page) someBars(width, height int, part bool) []pageLine {
 		return nil
 	}
 	l := p.layout(width)
+	place := max(slices.IndexFunc(p.bars, func(b pageBar) bool { return b.here }), 0) // it begins with the first
 	var out []pageLine
 	var sheet []pageLine
 	found := false
-	for _, b := range p.bars {
+	for i, b := range p.bars {
 		lines := l.bar(b)
 		if len(sheet)+len(lines) > height {
 			if found {
@@ -261,7 +271,7 @@ func (p page) someBars(width, height int, part bool) []pageLine {
 		}
 		if len(lines) > height {
 			switch {
-			case !b.here:
+			case i != place:
 				continue
 			case !part:
 				return nil
@@ -269,7 +279,7 @@ func (p page) someBars(width, height int, part bool) []pageLine {
 			lines = around(lines, height)
 		}
 		sheet = append(sheet, lines...)
-		found = found || b.here
+		found = found || i == place
 		if found || out == nil {
 			out = sheet
 		}
