@@ -26,8 +26,8 @@ type conductor struct {
 	fault error   // of an order
 	// notice is what is wrong with the device and yet no reason to stop.
 	notice string
-	known map[moveKey][]string
-	typed bool // lines can be typed
+	known  map[moveKey][]string
+	typed  bool // lines can be typed
 }
 
 func newConductor(p *playing, now func() time.Time, end func()) (*conductor, error) {
@@ -66,7 +66,11 @@ func (c *conductor) byLine() { c.r.lines = true }
 // heading is said before the first sound.
 func (c *conductor) heading() []string {
 	ls := []string{c.p.heading()}
-	if !c.p.once && c.typed {
+	switch {
+	case c.p.once:
+	case !c.r.lines:
+		ls = append(ls, handCaution)
+	case c.typed:
 		ls = append(ls, "Enter pauses and goes on; Ctrl-C ends.")
 	}
 	return ls
@@ -226,9 +230,11 @@ func (s *scene) barsOrName() string {
 // state is what is going on, to be read from afar.
 func (r *rehearsal) state() string {
 	switch {
-	case r.paused:
+	case r.paused && !r.stopped:
 		return "PAUSED"
-	case r.now.Done || r.stopped:
+	case r.stopped:
+		return "STOPPED"
+	case r.now.Done:
 		return "THE END"
 	case r.now.CountIn && r.now.Beat >= 1:
 		return "COUNT-IN " + strconv.Itoa(int(r.now.Beat))

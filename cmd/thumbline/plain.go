@@ -105,8 +105,8 @@ func (c *conductor) where() string {
 		l += " Now " + sheet.SayGrip(a.Grips[g.now], a.Tuning) + "."
 	}
 	if g.next >= 0 {
-		head, moves := c.change(g)
-		l += " " + head + ": " + sheet.SayGrip(a.Grips[g.next], a.Tuning) + ". Fingers: " + strings.Join(moves, "; ") + "."
+		_, moves := c.change(g)
+		l += " Next at " + c.scene.placeOf(a.Grips[g.next]) + ": " + sheet.SayGrip(a.Grips[g.next], a.Tuning) + ". Fingers: " + strings.Join(moves, "; ") + "."
 	}
 	return l
 }

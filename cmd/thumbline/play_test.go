@@ -94,7 +94,7 @@ func TestLinesTyped(t *testing.T) {
 			t.Fatalf("line %d is not %q:\n%s", i+1, w, out)
 		}
 	}
-	if !strings.HasPrefix(got[len(want)-1], "count-in") || !strings.Contains(got[len(want)-1], "First: Dm7 at 15:1: Dm7: string A fret 5 finger 3") {
+	if !strings.HasPrefix(got[len(want)-1], "count-in") || !strings.Contains(got[len(want)-1], "Next at 15:1: Dm7: string A fret 5 finger 3") {
 		t.Errorf("the place: %q", got[len(want)-1])
 	}
 }

@@ -185,7 +185,6 @@ func (r *rehearsal) press(p press, at time.Time) []order {
 			r.open = false
 			r.passes--
 			r.inTurn--
-			r.total--
 		}
 		r.now = midiio.Position{CountIn: true}
 		return []order{{kind: orderAgain}}

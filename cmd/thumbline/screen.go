@@ -73,10 +73,10 @@ func (s stage) lines(a act, done <-chan error) error {
 		}
 		return nil
 	}
+	a.byLine()
 	if err := say(a.heading()); err != nil {
 		return err
 	}
-	a.byLine()
 	var typed chan string
 	if s.typed && s.e.stdin != nil {
 		typed = make(chan string)
@@ -170,7 +170,7 @@ func (s stage) keys(ctx context.Context, a act, done <-chan error, in *os.File) 
 // plainKeys names the keys in one line.
 func plainKeys(a act) string {
 	p := a.page()
-	return strings.Join(append([]string{"Space or Enter " + p.does}, p.keys...), ", ") + ", w where"
+	return strings.Join(append([]string{"Space or Enter: " + p.does}, p.keys...), ", ") + ", w where"
 }
 
 // still shows the page.

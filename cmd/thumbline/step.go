@@ -271,7 +271,7 @@ func (s *stepper) shown() (first, last int) {
 func (s *stepper) page() page {
 	a := s.p.a
 	first, last := s.shown()
-	p := page{title: s.p.title(), what: s.p.asked.barsOrName(), pass: fmt.Sprintf("%d grips, one at a time", s.n), state: "READY"}
+	p := page{title: s.p.title(), what: s.p.asked.barsOrName(), pass: grips(s.n) + ", one at a time", state: "READY"}
 	if s.at >= 0 {
 		g := s.grip()
 		p.pass = fmt.Sprintf("grip %d of %d", s.at+1, s.n)
@@ -322,10 +322,20 @@ func (s *stepper) expected() string {
 func (s *stepper) byLine() { s.lines = true }
 
 func (s *stepper) heading() []string {
-	return []string{s.p.title() + ", " + s.p.asked.bars() + ", " + strconv.Itoa(s.n) + " grips, one at a time",
-		"Enter strikes the next grip; again, and it is rolled from low to high; Ctrl-C ends."}
+	ls := []string{s.p.title() + ", " + s.p.asked.bars() + ", " + grips(s.n) + ", one at a time"}
+	if s.lines {
+		ls = append(ls, "Enter strikes the next grip; again, and it is rolled from low to high; Ctrl-C ends.")
+	}
+	return ls
 }
 
 func (s *stepper) farewell() string {
-	return fmt.Sprintf("%s, %s: %d grips struck.", s.p.title(), s.p.asked.bars(), s.struck)
+	return fmt.Sprintf("%s, %s: %s struck.", s.p.title(), s.p.asked.bars(), grips(s.struck))
+}
+
+func grips(n int) string {
+	if n == 1 {
+		return "1 grip"
+	}
+	return strconv.Itoa(n) + " grips"
 }
