@@ -41,11 +41,19 @@ func newConductor(p *playing, now func() time.Time, end func()) (*conductor, err
 	c.r.rests = p.pr.rest > 0
 	c.r.once = p.once
 	if !p.once {
-		c.r.suggest(handCaution)
+		c.r.suggest(c.caution())
 	}
 	c.r.muted = p.muted()
-	c.r.layers = append(slices.Clone(layersThere(p.a.Setting == voicing.Trio)), midiio.Click)
+	c.r.layers = append(slices.Clone(layersThere(p.asked.a.Setting == voicing.Trio)), midiio.Click)
 	return c, nil
+}
+
+// caution is for the hands.
+func (c *conductor) caution() string {
+	if c.r.ramped() {
+		return rampCaution
+	}
+	return handCaution
 }
 
 // press does what a key asks for.
@@ -69,7 +77,7 @@ func (c *conductor) heading() []string {
 	switch {
 	case c.p.once:
 	case !c.r.lines:
-		ls = append(ls, handCaution)
+		ls = append(ls, c.caution())
 	case c.typed:
 		ls = append(ls, "Enter pauses and goes on; Ctrl-C ends.")
 	}
@@ -79,11 +87,14 @@ func (c *conductor) heading() []string {
 // farewell is said when all is over.
 func (c *conductor) farewell() string {
 	r := &c.r
-	passes := fmt.Sprintf("%d passes", r.total)
-	if r.total == 1 {
-		passes = "1 pass"
+	passes := fmt.Sprintf("%d passes in all, ", r.total)
+	switch {
+	case r.once:
+		passes = ""
+	case r.total == 1:
+		passes = "1 pass in all, "
 	}
-	l := fmt.Sprintf("%s, %s: %s in all, %s played.", c.p.title(), c.what(), passes, minutes(r.all))
+	l := fmt.Sprintf("%s, %s: %s%s played.", c.p.title(), c.what(), passes, minutes(r.all))
 	if c.notice != "" {
 		l += "\n" + c.notice
 	}
@@ -117,6 +128,12 @@ func (c *conductor) carryOut(o order) {
 		c.anew()
 	case orderPart:
 		prepared, s, err := c.p.switchTo(o.part, o.factor)
+		for n := len(c.p.scenes); err != nil && n > 0; n-- {
+			// A change that the hand cannot take by itself is passed over.
+			o.part = c.r.step(o.by)
+			c.r.here = o.part
+			prepared, s, err = c.p.switchTo(o.part, o.factor)
+		}
 		if err != nil {
 			c.fault = err
 			c.end()
@@ -275,7 +292,7 @@ func (c *conductor) place() string {
 // heard tells what is left of the sound, when that is not all.
 func (c *conductor) heard() string {
 	r := &c.r
-	there := layersThere(c.p.a.Setting == voicing.Trio)
+	there := layersThere(c.scene.a.Setting == voicing.Trio)
 	set := r.plan[r.turn].heard &^ r.muted
 	if all := midiio.Layers(there...); r.plan[r.turn].alone || set&all == all {
 		return ""

@@ -43,7 +43,7 @@ func (c *conductor) said() (lines []string) {
 			case c.r.answers():
 				l += ", listen"
 			}
-			if there := layersThere(c.p.a.Setting == voicing.Trio); !e.alone && e.heard&midiio.Layers(there...) != midiio.Layers(there...) {
+			if there := layersThere(c.scene.a.Setting == voicing.Trio); !e.alone && e.heard&midiio.Layers(there...) != midiio.Layers(there...) {
 				l += ", " + strings.Join(layerNames(there, e.heard), " and ")
 			}
 			lines = append(lines, l)

@@ -210,7 +210,7 @@ func (p *playing) study(s *scene, factor float64) (midiio.Practice, error) {
 		Ramp:  p.pr.ramp, Answer: p.pr.answer, Rest: p.pr.rest, CountIn: p.pr.countIn, Repeat: p.pr.repeat,
 		Time: midiio.Layers(midiio.Click),
 	}
-	if p.a.Setting == voicing.Trio {
+	if s.a.Setting == voicing.Trio {
 		st.Time = midiio.Layers(company...)
 	}
 	for _, set := range p.pr.layers {
@@ -400,7 +400,7 @@ func barSpan(a *voicing.Arrangement, from, to int) string {
 func (s *scene) tempo(scale float64) string {
 	t := fmt.Sprintf("quarter = %.0f", s.seq.TempoAt(s.start)*scale)
 	if math.Abs(scale-1) > 1e-9 {
-		t += fmt.Sprintf(" (%s%%)", number(100*scale))
+		t += fmt.Sprintf(" (%s%%)", number(math.Round(1000*scale)/10))
 	}
 	return t
 }
@@ -450,7 +450,7 @@ func perform(ctx context.Context, e *env, o *options, p *playing) error {
 	if err != nil {
 		return err
 	}
-	s := stage{e: e, plain: o.plain, typed: o.tune != "-", pausing: true, endless: true}
+	s := stage{e: e, plain: o.plain, typed: o.tune != "-" && (!p.once || terminal(e.stdin) != nil), pausing: true, endless: true}
 	c.typed = s.typed
 	if err := s.run(ctx, c, p.start(play, !p.once)); err != nil {
 		return err

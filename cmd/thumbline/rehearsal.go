@@ -47,6 +47,7 @@ const (
 type order struct {
 	kind   orderKind
 	part   int
+	by     int // the direction that it lies in
 	factor float64
 	layers midiio.LayerSet
 }
@@ -189,9 +190,9 @@ func (r *rehearsal) press(p press, at time.Time) []order {
 		r.now = midiio.Position{CountIn: true}
 		return []order{{kind: orderAgain}}
 	case nextPart:
-		return r.goTo(r.step(1))
+		return r.goTo(r.step(1), 1)
 	case previousPart:
-		return r.goTo(r.step(-1))
+		return r.goTo(r.step(-1), -1)
 	case slower, faster:
 		return r.turnTempo(do)
 	case layerOnOff:
@@ -223,7 +224,7 @@ func (r *rehearsal) bounced(do action, at time.Time) bool {
 }
 
 // goTo begins with another part, by the plan from its start.
-func (r *rehearsal) goTo(part int) []order {
+func (r *rehearsal) goTo(part, by int) []order {
 	if r.parts == 0 {
 		return nil
 	}
@@ -237,7 +238,7 @@ func (r *rehearsal) goTo(part int) []order {
 	if r.ramped() {
 		r.factor = 1
 	}
-	return []order{{kind: orderPart, part: part, factor: r.factor}}
+	return []order{{kind: orderPart, part: part, by: by, factor: r.factor}}
 }
 
 // turnTempo makes the next pass slower or faster by so much of the written
@@ -347,10 +348,13 @@ func (r *rehearsal) begin() {
 // suggest offers a rest for the next few passes.
 func (r *rehearsal) suggest(line string) {
 	r.offer, r.offered = line, r.total
-	if line != handCaution {
+	if line != handCaution && line != rampCaution {
 		r.events = append(r.events, event{kind: offered, text: line})
 	}
 }
+
+// rampCaution stands at the beginning of a ramp in place of handCaution.
+const rampCaution = "Hands: warm up, go back (-) where it gets tense, and stop if it hurts."
 
 const sixTimes = "That was six times: a good moment to rest the hand, or to take another phrase."
 
@@ -370,7 +374,7 @@ func (r *rehearsal) answers() bool {
 
 // clock counts time that was played, and rests.
 func (r *rehearsal) clock(d time.Duration) {
-	if r.paused {
+	if r.paused || d >= restSpan { // or the machine slept
 		if r.stood += d; r.stood >= restSpan {
 			r.playing, r.spans = 0, 0
 		}

@@ -15,6 +15,11 @@ import (
 
 // step has nothing that moves by itself: a key for each grip of a part.
 func step(ctx context.Context, e *env, o *options, h hearing, pr practising) error {
+	for _, f := range []string{"tempo", "count-in", "click"} {
+		if o.changed(f) {
+			return usagef("--step waits for you, so --%s says nothing to it: leave it out", f)
+		}
+	}
 	p, err := ready(e, o, h, pr, true)
 	if err != nil {
 		return err

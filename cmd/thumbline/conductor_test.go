@@ -1,0 +1,145 @@
+package main
+
+import (
+	"strings"
+	"testing"
+	"time"
+)
+
+// A run is a conductor with the transport itself and a device that the test
+// turns, so that time is what the test says.
+type rehearsed struct {
+	*conductor
+	t      *testing.T
+	at     time.Duration
+	device *fakeDevice
+	ended  bool
+	said   []string
+}
+
+func newRun(t *testing.T, args ...string) *rehearsed {
+	t.Helper()
+	c := conducted(t, args...)
+	r := &rehearsed{conductor: c, t: t, device: c.p.device.(*fakeDevice)}
+	c.p.counted = &counted{Device: c.p.device}
+	c.now = func() time.Time { return t0.Add(r.at) }
+	c.end = func() { r.ended = true }
+	return r
+}
+
+// wait lets so much time be heard.
+func (r *rehearsed) wait(d time.Duration) {
+	const block = 10 * time.Millisecond
+	for end := r.at + d; r.at < end; r.at += block {
+		n := r.device.given.Add(int64(block) * int64(r.device.rate) / int64(time.Second))
+		r.p.cursor.Fill(n, func(int64, [3]byte) {})
+		r.p.counted.given.Store(n)
+		r.said = append(r.said, r.look()...)
+	}
+}
+
+// sees checks words of the page.
+func (r *rehearsed) sees(words ...string) {
+	r.t.Helper()
+	text := shownIn(r.page(), 80, 24)
+	for _, w := range words {
+		if !strings.Contains(text, w) {
+			r.t.Errorf("at %v %q is missing:\n%s", r.at, w, text)
+		}
+	}
+}
+
+// A ramp from its count-in to its end with one key, in the time that it takes:
+// at quarter = 132 four bars last 7.27 s at 100 %, a bar of count-in 1.82 s.
+func TestOneKey(t *testing.T) {
+	r := newRun(t, "loop", "--phrase", "5", "--ramp", "80-100:10")
+	pass := func(percent float64) time.Duration {
+		return time.Duration(float64(16*time.Minute) / 132 / percent * 100)
+	}
+	r.wait(500 * time.Millisecond)
+	r.sees("COUNT-IN 1", "pass 1 ", "quarter = 106 (80%), next 119 (90%)", "Space or Enter: this pass again")
+	r.wait(pass(80)/4 - 400*time.Millisecond) // the bar of count-in
+	r.sees("PLAYING", "bar 11, beat 1", ">F#m7b5", "Next: B7b9 at 12:1")
+	r.wait(pass(80))
+	r.sees("pass 2 ", "bar 11, beat 1", "quarter = 119 (90%), next 132")
+	r.wait(pass(90) / 2)
+	r.sees("bar 13, beat 1", "Next: A9 at 14:1")
+	r.press("space") // this pass again
+	r.sees("COUNT-IN", "pass 2 ")
+	r.wait(pass(90) / 4)
+	r.wait(100 * time.Millisecond)
+	r.sees("PLAYING", "pass 2 ", "bar 11, beat 1")
+	r.wait(pass(90))
+	r.sees("pass 3 ", "quarter = 132 ", "this pass again")
+	r.wait(pass(100))
+	r.sees("pass 4 ", "Space or Enter: next, phrase 6 of 8 (bars 15-18)")
+	r.press("enter")
+	r.sees("COUNT-IN", "phrase 6 of 8, bars 15-18", "pass 1 ", "80%")
+	r.wait(pass(80)/4 + 200*time.Millisecond)
+	r.sees("PLAYING", "bar 15, beat 1", ">Dm7", "next 119 (90%)")
+	r.press("-")
+	r.sees("next 112 (85%)")
+	r.wait(pass(80))
+	r.sees("pass 2 ", "quarter = 112 (85%)")
+	r.press("q")
+	if !r.ended {
+		t.Error("it does not end")
+	}
+	want := "pass 1  bars 11-14, quarter = 106 (80%)|pass 2  bars 11-14, quarter = 119 (90%)|pass 2  bars 11-14, quarter = 119 (90%)|" +
+		"pass 3  bars 11-14, quarter = 132|pass 4  bars 11-14, quarter = 132|pass 1  bars 15-18, quarter = 106 (80%)|pass 2  bars 15-18, quarter = 112 (85%)"
+	if got := strings.Join(r.said, "|"); got != want {
+		t.Errorf("said\n%s, want\n%s", strings.ReplaceAll(got, "|", "\n"), strings.ReplaceAll(want, "|", "\n"))
+	}
+}
+
+// A pause keeps the place, and time alone comes after what was heard.
+func TestPauseAndAnswer(t *testing.T) {
+	r := newRun(t, "loop", "--phrase", "5", "--answer", "--count-in", "0", "--rest", "1")
+	bar := 4 * time.Minute / 132
+	r.wait(bar + 100*time.Millisecond)
+	r.sees("LISTEN", "bar 12, beat 1   then your turn")
+	r.press("p")
+	r.wait(time.Minute)
+	r.sees("PAUSED", "bar 12, beat 1", "Space or Enter: go on")
+	r.press("space")
+	r.wait(3 * bar)
+	r.sees("REST", "pass 1")
+	r.wait(bar)
+	r.sees("YOUR TURN", "bar 11, beat 1", "pass 2")
+	r.wait(5 * bar)
+	r.sees("LISTEN", "bar 11, beat 1", "pass 3")
+}
+
+// From change to change, with the grips of each.
+func TestChanges(t *testing.T) {
+	r := newRun(t, "loop", "--change", "12:1", "--count-in", "0")
+	bar := 4 * time.Minute / 132
+	r.wait(100 * time.Millisecond)
+	r.sees("F#m7b5 to B7b9, 11:1 to 12:1", ">F#m7b5", "Next: B7b9 at 12:1")
+	r.wait(bar)
+	r.sees(">B7b9", "Next: F#m7b5 at 11:1")
+	r.wait(bar)
+	r.sees("pass 2 ", ">F#m7b5")
+	r.press("right")
+	r.wait(100 * time.Millisecond)
+	r.sees("B7b9 to Em7, 12:1 to 13:1", ">B7b9", "pass 1 ")
+	for range 60 { // there are fewer, and each can be played
+		r.wait(200 * time.Millisecond)
+		r.press("n")
+		if r.fault != nil {
+			t.Fatal(r.fault)
+		}
+	}
+	r.wait(100 * time.Millisecond)
+	r.sees("PLAYING", "pass 1 ")
+}
+
+// A phrase with a pick-up begins with it when it goes round by itself.
+func TestPickupOfPhrase(t *testing.T) {
+	r := newRun(t, "loop", "--phrase", "2", "--count-in", "0")
+	if s := r.scene; s.start >= r.p.seq.Bars[s.from].At {
+		t.Fatalf("phrase 2 begins at %d with bar %s", s.start, r.p.seq.Bars[s.from].Label)
+	}
+	r.wait(100 * time.Millisecond)
+	r.sees("bar 4, beat 3", "First: Bm7 at 5:1", "bars 5-8")
+}
