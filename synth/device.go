@@ -79,6 +79,8 @@ type backend interface {
 	start(fill func(out []float32)) error
 	// failed is what the system reports as wrong, or nil. It is polled.
 	failed() error
+	// held is how much sound there is between fill and the ear just after a fill.
+	held() time.Duration
 	// underflows counts holes the system itself reports.
 	underflows() int
 	// stop ends sound; it must not wait for the system.
@@ -213,7 +215,7 @@ func (o *output) Played() int64 {
 		return 0
 	}
 	// What was asked for last fills the buffer; since then it has run down.
-	behind := o.buffer - time.Since(o.last)
+	behind := o.back.held() - time.Since(o.last)
 	frames := int64(behind) * int64(o.rate) / int64(time.Second)
 	return min(max(o.given-frames, 0), o.given)
 }

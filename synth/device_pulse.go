@@ -39,6 +39,7 @@ type pulse struct {
 	closed atomic.Bool
 	lost   atomic.Pointer[error]
 	holes  atomic.Int32
+	buffer time.Duration
 
 	samples [2 * pulseBlock]float32
 	bytes   [pulseBlock * frameBytes]byte
@@ -49,6 +50,7 @@ func openBackend(rate int, buffer time.Duration) (backend, error) {
 	if err != nil {
 		return nil, err
 	}
+	p.buffer = buffer
 	bytes := uint32(float64(rate)*buffer.Seconds()) * frameBytes
 	err = p.client.Request(&proto.CreatePlaybackStream{
 		SampleSpec:            proto.SampleSpec{Format: proto.FormatFloat32LE, Channels: 2, Rate: uint32(rate)},
@@ -229,6 +231,8 @@ func (p *pulse) failed() error {
 	}
 	return nil
 }
+
+func (p *pulse) held() time.Duration { return p.buffer }
 
 func (p *pulse) underflows() int { return int(p.holes.Load()) }
 

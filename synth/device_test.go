@@ -57,6 +57,8 @@ func (f *fake) failed() error {
 	return nil
 }
 
+func (f *fake) held() time.Duration { return 40 * time.Millisecond }
+
 func (f *fake) underflows() int { return 0 }
 
 func (f *fake) stop() error {
