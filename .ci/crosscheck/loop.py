@@ -1,3 +1,4 @@
+#!/usr/bin/env python3
 """A loop as a sound server is given it, on a machine that is busy: every sample of every pass as it is written to a file, no
 hole; the first sound soon after the command; keys, Ctrl-C, a server that is killed and one that hangs obeyed in time. By both
 ways to the loudspeakers, where the one through ALSA can be built.
