@@ -79,6 +79,27 @@ func TestRelaxedAgain(t *testing.T) {
 	}
 }
 
+// TestFirstBarUnderOldChord: a first bar without a chord of its own is played under
+// what the chorus before ended on, so what comes again there begins inside a
+// stretch. A chord that comes early with the second bar's note is struck once, by
+// its own point; and what rings over into the bar is held with the tune on the
+// string it had the time before.
+func TestFirstBarUnderOldChord(t *testing.T) {
+	for _, bars := range []string{`G3Bc2c2|"C"c8|"C6"C6|`, `G3Bc2c2|"C"c8|"G7"f8|"Dm7"f3dc2B2|"C6"C6|`} {
+		tune := readABC(t, "X:1\nM:4/4\nL:1/8\nQ:1/4=108\nK:C\n"+bars+"\n")
+		for _, p := range []Plan{{Comp: 1}, {Comp: 1, SameRepeats: true}, {Comp: 3}} {
+			for _, setting := range []string{"", "trio"} {
+				p.Choruses, p.Phrasing, p.Density, p.Setting, p.Ending = 3, "relaxed", "full", setting, "none"
+				a, err := Arrange(tune, p)
+				if err != nil {
+					t.Fatal(err)
+				}
+				t.Run(fmt.Sprintf("%d bars %s comp %d", len(tune.Bars), setting, p.Comp), func(t *testing.T) { formRight(t, tune, p, a) })
+			}
+		}
+	}
+}
+
 // formRight is what holds of every arrangement.
 func formRight(t fataler, tune *theory.Tune, p Plan, a *Arrangement) {
 	if p.Setting == "trio" {

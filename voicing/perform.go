@@ -550,6 +550,13 @@ func placeOf(ns []strike) (int8, bool) {
 // holdable drops what of one attack a hand cannot take together, the tune last
 // of all. It is a safeguard: grips are holdable by construction.
 func (l *layer) holdable(now []strike) []strike {
+	fit := l.fitting(now)
+	l.dropped += len(now) - len(fit)
+	return fit
+}
+
+// fitting is what of one attack a hand can take together, the tune first of all.
+func (l *layer) fitting(now []strike) []strike {
 	for len(now) > 1 && !l.together(now) {
 		worst := -1
 		for i, n := range now {
@@ -560,7 +567,6 @@ func (l *layer) holdable(now []strike) []strike {
 		if worst < 0 {
 			break
 		}
-		l.dropped++
 		now = append(append([]strike(nil), now[:worst]...), now[worst+1:]...)
 	}
 	return now

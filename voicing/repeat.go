@@ -824,14 +824,16 @@ func (l *layer) told(i int) []strike {
 	}
 	if x.span {
 		for _, n := range w.rerun.between(w.ps[i].at-x.off, x.until-x.off) {
-			take(n)
+			if !w.nextHas(i, n, x.off) {
+				take(n)
+			}
 		}
 	} else {
 		for _, n := range w.rerun.strikes[x.of] {
 			take(n)
 		}
 	}
-	out = append(out, w.joined(i)...)
+	out = l.fitAgain(i, append(out, w.joined(i)...))
 	l.due = append(l.due, out...)
 	if src.waited[x.of] {
 		l.waited[i] = true
@@ -840,6 +842,31 @@ func (l *layer) told(i int) []strike {
 		if n.point == x.of {
 			l.steps = append(l.steps, slide{point: i, at: n.at + x.off})
 		}
+	}
+	return out
+}
+
+// fitAgain lets a hand hold what is struck with a note of the tune in a bar behind
+// point i that comes again: the note is taken where it was the time before, what is
+// added was found when it was taken as it suited the point. It gets that finger
+// back, or what is added gives way.
+func (l *layer) fitAgain(i int, ns []strike) []strike {
+	w := l.w
+	slices.SortStableFunc(ns, strike.before)
+	out := ns[:0]
+	for from := 0; from < len(ns); {
+		now := coming(ns[from:])
+		from += len(now)
+		if w.joins(i, now[0].at) && !l.together(now) {
+			for k := range now {
+				n := &now[k]
+				if n.tune >= 0 && w.rerun.stands[n.tune].str == n.str && w.rerun.stands[n.tune].fret == n.fret {
+					n.finger = w.rerun.stands[n.tune].finger
+				}
+			}
+			now = l.fitting(now)
+		}
+		out = append(out, now...)
 	}
 	return out
 }
@@ -921,7 +948,7 @@ func (w *worker) joined(i int) (out []strike) {
 		off := s.start[b] - s.start[s.earlier[b]]
 		to := min(s.bars[b].At+s.bars[b].Len, p.end)
 		for _, x := range w.rerun.between(s.bars[b].At-off, to-off) {
-			if x.tune < 0 && x.point >= 0 && w.rerun.scripts[x.point].of == x.point {
+			if x.tune < 0 && x.point >= 0 && w.rerun.scripts[x.point].of == x.point && !w.nextHas(i, x, off) {
 				x = x.moved(off)
 				x.point = i
 				out = append(out, x)
@@ -929,6 +956,17 @@ func (w *worker) joined(i int) (out []strike) {
 		}
 	}
 	return out
+}
+
+// nextHas reports whether a strike that would come off later in the stretch of point
+// i belongs to the point after it, whose chord comes before its beat with the tune:
+// that point strikes it.
+func (w *worker) nextHas(i int, x strike, off Tick) bool {
+	if i+1 >= len(w.ps) || x.point < 0 {
+		return false
+	}
+	next := &w.ps[i+1]
+	return next.early && x.at+off >= next.from && w.ps[x.point].at+off >= next.at
 }
 
 // between is what was struck from one time up to another, in order.
