@@ -72,8 +72,8 @@ func (s *score) grounds() []chordSpan {
 }
 
 // lastChord is when the guitar strikes two notes or more for the last time, no
-// sooner than the last chord is written; the tune's last note where that comes a
-// bar later or more.
+// sooner than the last chord is written; the last note that the tune has over it
+// where that comes a bar later or more.
 func (b *band) lastChord() Tick {
 	at, end := Tick(0), b.s.end // of the last chord
 	for k, c := range b.chords {
@@ -88,8 +88,8 @@ func (b *band) lastChord() Tick {
 		}
 	}
 	for _, n := range slices.Backward(b.notes) {
-		if n.Voice == Melody {
-			if n.At >= at+b.s.bars[b.s.barAt(at)].Len && n.At < end {
+		if n.Voice == Melody && n.At < end {
+			if n.At >= at+b.s.bars[b.s.barAt(at)].Len {
 				return n.At
 			}
 			break

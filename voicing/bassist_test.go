@@ -310,6 +310,19 @@ func TestAnyBassist(t *testing.T) {
 	})
 }
 
+// TestBassUntilNoChord: the bass goes on under a tune that goes on under the last
+// chord, also where more of the tune comes without one.
+func TestBassUntilNoChord(t *testing.T) {
+	a, err := Arrange(readABC(t, "X:1\nM:6/8\nL:1/8\nQ:3/8=60\nK:C\n\"G7\"g6|\"Em\"g6|e6|e3 e3|\"N.C.\"g6|\n"), Plan{Setting: "trio"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var f bassFigures
+	if faults := bassFaults(a, &f); len(faults) > 0 {
+		t.Errorf("%v\n%s", faults, bassTold(a))
+	}
+}
+
 // A solo has no company.
 func TestNoBassistAlone(t *testing.T) {
 	a, err := Arrange(ReadSheet(t, "../cmd/thumbline/demo.abc"), Plan{})
