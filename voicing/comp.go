@@ -99,14 +99,17 @@ func (s *score) comping() {
 	if like < 0 {
 		like = 1
 	}
-	from, to := s.spanOf(f.choruses[like])
-	shift := s.compLead - from
+	y := f.choruses[like]
+	// one of the two may be played without the pick-up: the other bars are alike
+	more := (y.To - y.From) - (x.To - x.From)
+	first := s.start[x.From+max(-more, 0)]
+	shift := first - s.start[y.From+max(more, 0)]
+	from, to := s.spanOf(y)
 	var own []chordSpan
 	for _, c := range s.chords {
 		if in(c.at, from, to) {
-			c.at, c.end = c.at+shift, min(c.end, to)+shift
-			if c.at < s.comp[1] {
-				c.end = min(c.end, s.comp[1])
+			c.at, c.end = max(c.at+shift, first), min(min(c.end, to)+shift, s.comp[1])
+			if c.at < c.end {
 				own = append(own, c)
 			}
 		}
@@ -122,7 +125,7 @@ func (s *score) comping() {
 		return
 	}
 	own[len(own)-1].end = s.comp[1]
-	a := sort.Search(len(s.chords), func(i int) bool { return s.chords[i].at >= s.compLead })
+	a := sort.Search(len(s.chords), func(i int) bool { return s.chords[i].at >= first })
 	b := sort.Search(len(s.chords), func(i int) bool { return s.chords[i].at >= s.comp[1] })
 	if a > 0 {
 		s.chords[a-1].end = own[0].at

@@ -243,6 +243,24 @@ func TestCompHasTheChords(t *testing.T) {
 	}
 }
 
+// A chorus without the pick-up, because the one before fills its last bar, has the
+// chords of the other bar by bar all the same.
+func TestCompWithoutPickup(t *testing.T) {
+	tune := readABC(t, "X:1\nM:4/4\nL:1/4\nQ:1/4=120\nK:C\nG|\"C\"c2 e2|\"F\"f2 a2|\"G7\"b2 g2|\"C\"c3 A|]\n")
+	for choruses := 2; choruses <= 3; choruses++ {
+		a, err := Arrange(tune, Plan{Choruses: choruses, Comp: 2, Ending: "none"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if a.Choruses[0].To-a.Choruses[0].From != 5 || a.Choruses[1].To-a.Choruses[1].From != 4 {
+			t.Fatalf("choruses %v, want one with its pick-up and one without", a.Choruses)
+		}
+		if len(a.Added) > 0 {
+			t.Errorf("%d choruses: %s at %d is not of the sheet", choruses, a.Added[0].Symbol, a.Added[0].At)
+		}
+	}
+}
+
 // Each weight of comping keeps something that is lost without it.
 func TestCompNeedsRules(t *testing.T) {
 	tunes := ownTunes(t)
