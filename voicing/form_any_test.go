@@ -100,6 +100,20 @@ func TestFirstBarUnderOldChord(t *testing.T) {
 	}
 }
 
+// TestNothingRingsBehindTheEnd: what comes again in the last bar stops with the
+// music, where it rang over into the next chorus the time before.
+func TestNothingRingsBehindTheEnd(t *testing.T) {
+	tune := readABC(t, "X:1\nM:C|\nL:1/16\nQ:1/4=60\nK:C\n\"A13\"^D16-|^D12\"Gdim7\"^C4|^D4^C4E8|\n")
+	for _, ending := range []string{"none", "straight:2"} {
+		p := Plan{Setting: "trio", Feel: "bossa", Tension: "high", Density: "full", Choruses: 3, Comp: 1, Ending: ending}
+		a, err := Arrange(tune, p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		formRight(t, tune, p, a)
+	}
+}
+
 // formRight is what holds of every arrangement.
 func formRight(t fataler, tune *theory.Tune, p Plan, a *Arrangement) {
 	if p.Setting == "trio" {

@@ -229,6 +229,7 @@ func (w *worker) moved(x strike, i int) strike {
 	off := w.rerun.scripts[i].off
 	x = x.moved(off)
 	x.point = i
+	x.end, x.meant = min(x.end, w.s.end), min(x.meant, w.s.end) // what followed the time before may follow no more
 	if st, ok := w.standBefore(x.tune); ok && w.joins(i, x.at) {
 		x.str, x.fret, x.finger = st.str, st.fret, st.finger
 	}
