@@ -229,7 +229,9 @@ func (w *worker) moved(x strike, i int) strike {
 	off := w.rerun.scripts[i].off
 	x = x.moved(off)
 	x.point = i
-	x.end, x.meant = min(x.end, w.s.end), min(x.meant, w.s.end) // what followed the time before may follow no more
+	if x.end > w.s.end { // what followed the time before follows no more
+		x.end, x.meant, x.why = w.s.end, 0, EndMeant
+	}
 	if st, ok := w.standBefore(x.tune); ok && w.joins(i, x.at) {
 		x.str, x.fret, x.finger = st.str, st.fret, st.finger
 	}
