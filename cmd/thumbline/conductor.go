@@ -10,6 +10,7 @@ import (
 
 	"thumbline/midiio"
 	"thumbline/voicing"
+	"thumbline/voicing/sheet"
 )
 
 // A conductor carries a player's rehearsal over to the sound, and what is heard
@@ -225,6 +226,16 @@ func (c *conductor) page() page {
 	}
 	p.next, p.moves = c.change(sounds)
 	p.most, p.rests = c.mostMoves(first, last), !r.once
+	if sounds.now >= 0 {
+		g := s.a.Grips[sounds.now]
+		p.grids = append(p.grids, pageGrid{"now " + g.Name, sheet.Grid(g)})
+	} else {
+		p.grids = append(p.grids, pageGrid{})
+	}
+	if sounds.next >= 0 {
+		g := s.a.Grips[sounds.next]
+		p.grids = append(p.grids, pageGrid{"next " + g.Name, sheet.Grid(g)})
+	}
 	p.does = c.expected()
 	p.keys = c.keys()
 	return p

@@ -19,7 +19,8 @@ type page struct {
 	bars  []pageBar
 	next  string // the heading of moves
 	moves []string
-	most  int    // moves that a change of these bars has: room is kept for them
+	most  int // moves that a change of these bars has: room is kept for them
+	grids []pageGrid
 	offer string // a rest
 	rests bool   // one may be offered
 	does  string // what the one key does now
@@ -39,6 +40,12 @@ type pageGrip struct {
 	name, under    string
 	frets, fingers []string // a string each, low to high
 	now            bool
+}
+
+// A pageGrid is a grip drawn, for windows that are wide enough.
+type pageGrid struct {
+	head  string
+	lines []string
 }
 
 // A pageLine is a line and the part of it, in characters, that is stressed. What
@@ -77,6 +84,9 @@ func (p page) lines(width, height int) []pageLine {
 			continue
 		}
 		b.moves, b.offer = p.movesIn(width, way.tight, way.kept), p.offered(width, way.kept)
+		if way.airy {
+			b.moves = p.drawn(b.moves, width)
+		}
 		b.bars = p.barLines(width, way.airy)
 		if all := b.join(way.gaps); len(all) <= height {
 			return cutTo(all, width, height)
@@ -234,6 +244,33 @@ func (p page) movesIn(width int, tight, kept bool) []pageLine {
 		out = append(out, pageLine{})
 	}
 	return out
+}
+
+// What grids take: gridWidth columns each, from gridColumn on, gridHeight lines.
+const (
+	gridColumn = 52
+	gridWidth  = 22
+	gridHeight = 9
+)
+
+// drawn puts the grids at the right of the moves, if there is room.
+func (p page) drawn(moves []pageLine, width int) []pageLine {
+	if len(p.grids) == 0 || gridColumn+gridWidth*len(p.grids) > width ||
+		slices.ContainsFunc(moves, func(l pageLine) bool { return ansi.StringWidth(l.text) > gridColumn-2 }) {
+		return moves
+	}
+	for len(moves) < gridHeight {
+		moves = append(moves, pageLine{})
+	}
+	for i, g := range p.grids {
+		at := gridColumn + i*gridWidth
+		for k, l := range append([]string{"  " + g.head}, g.lines...) {
+			if k < len(moves) {
+				moves[k].text = padTo(moves[k].text, at) + l
+			}
+		}
+	}
+	return moves
 }
 
 // barLines are all bars, airy with an empty line between them.

@@ -286,6 +286,11 @@ func (s *stepper) page() page {
 		}
 		p.state = g.Name + " STRUCK"
 		p.next, p.moves = s.moves()
+		p.grids = []pageGrid{{"now " + g.Name, sheet.Grid(g)}, {}}
+		if k := s.at + 1; k < s.n {
+			next := a.Grips[s.grips[k]]
+			p.grids[1] = pageGrid{"next " + next.Name, sheet.Grid(next)}
+		}
 		if s.rolled {
 			p.state = g.Name + " LOW TO HIGH"
 			p.next, p.moves = "String by string:", s.strings()

@@ -40,7 +40,13 @@ func gripBox(a *voicing.Arrangement, g voicing.Placed) []string {
 	if g.Name != g.Symbol {
 		sounds = "  " + g.Name
 	}
-	box := []string{top, sounds}
+	return append([]string{top, sounds}, Grid(g)...)
+}
+
+// Grid draws a grip in six lines or more: unused and open strings, the nut or a
+// wire, then four frets, or as many as the grip has, with fingers, as in Shapes.
+func Grid(g voicing.Placed) []string {
+	var box []string
 	low, high := 0, 0
 	for _, f := range g.Frets {
 		if f > 0 {
