@@ -6,6 +6,7 @@ import (
 	"io"
 	"io/fs"
 	"math"
+	"slices"
 	"sync/atomic"
 	"time"
 
@@ -183,7 +184,7 @@ func (p *playing) plan(o *options) error {
 	case o.changed("phrase"):
 		p.asked.name = fmt.Sprintf("phrase %d of %d", o.phrase, last)
 	case o.changed("section"):
-		p.asked.name = "section " + o.section
+		p.asked.name = sectionName(a, o.section)
 	}
 	if whole := p.from == 0 && p.to == len(a.Bars); whole {
 		p.asked.name = "the whole"
@@ -200,6 +201,22 @@ func (p *playing) plan(o *options) error {
 	start, end, tail := a.LoopSpan(p.from, p.to, 0, 0)
 	p.asked.start, p.asked.end, p.asked.tail = midiio.Tick(start), midiio.Tick(end), midiio.Tick(tail)
 	return nil
+}
+
+// sectionName is how a section is called that was asked for by a name of it.
+func sectionName(a *voicing.Arrangement, asked string) string {
+	sections, form := stretches(a)
+	for _, s := range sections {
+		if slices.Contains(s.names, asked) {
+			return "section " + s.names[0]
+		}
+	}
+	for _, s := range form {
+		if slices.Contains(s.names, asked) {
+			return s.names[0]
+		}
+	}
+	return ""
 }
 
 // study is how a scene is practised, its tempi times factor.

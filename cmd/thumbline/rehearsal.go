@@ -109,10 +109,11 @@ type rehearsal struct {
 	offer   string        // the rest that is offered
 	offered int           // the total then
 
-	once   bool    // nothing is repeated: the one key pauses
-	lines  bool    // a key is a line: it does not bounce
-	rests  bool    // there are bars of rest after each pass
-	events []event // not told yet
+	once    bool    // nothing is repeated: the one key pauses
+	lines   bool    // a key is a line: it does not bounce
+	changes bool    // the parts are changes of grips
+	rests   bool    // there are bars of rest after each pass
+	events  []event // not told yet
 
 	pressed [stop + 1]time.Time
 }
@@ -341,7 +342,7 @@ func (r *rehearsal) begin() {
 		r.offer = ""
 	}
 	if r.full == passesRow && r.passes == passesRow+1 {
-		r.suggest(sixTimes)
+		r.suggest(r.sixTimes())
 	}
 }
 
@@ -356,7 +357,14 @@ func (r *rehearsal) suggest(line string) {
 // rampCaution stands at the beginning of a ramp in place of handCaution.
 const rampCaution = "Hands: warm up, go back (-) where it gets tense, and stop if it hurts."
 
-const sixTimes = "That was six times: a good moment to rest the hand, or to take another phrase."
+// sixTimes is said after as many passes of one part.
+func (r *rehearsal) sixTimes() string {
+	part := "phrase"
+	if r.changes {
+		part = "change"
+	}
+	return "That was six times: a good moment to rest the hand, or to take another " + part + "."
+}
 
 // restOffer is said after so many spans of playing.
 func restOffer(spans int) string {

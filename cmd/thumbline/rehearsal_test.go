@@ -185,8 +185,8 @@ func TestRestsOffered(t *testing.T) {
 		}
 	}
 	want("six passes", play(6))
-	want("the seventh", play(1), sixTimes)
-	if r.offer != sixTimes {
+	want("the seventh", play(1), r.sixTimes())
+	if r.offer != r.sixTimes() {
 		t.Errorf("the page has %q", r.offer)
 	}
 	want("until 20 minutes", play(13))
@@ -209,7 +209,7 @@ func TestRestsOffered(t *testing.T) {
 	r.press(press{do: nextPart}, t0)
 	pass = 0
 	want("six passes of the next part", play(6))
-	want("the seventh", play(1), sixTimes)
+	want("the seventh", play(1), r.sixTimes())
 }
 
 // What was heard before an order to begin anew is old news.
