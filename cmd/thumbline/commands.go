@@ -17,17 +17,22 @@ func commands() []command {
 		{
 			name: "hear", args: "[TUNE] [flags]", tune: true, run: hear,
 			short: "arrange and play",
-			long: `Arranges the tune and plays it. Ctrl-C lets it fade and ends; a second one ends
-at once.`,
+			long: `Arranges the tune and plays it; in a terminal a page shows the grips as they
+come. Ctrl-C lets it fade and ends; a second one ends at once. With --step
+nothing moves by itself: Space or Enter strikes the next grip.`,
 			flags: []flagGroup{readFlags, arrangeFlags, partFlags, soundFlags, hearFlags},
 		},
 		{
 			name: "loop", args: "[TUNE] [flags]", tune: true, run: loop,
 			short: "play a few bars or a phrase again and again, as slow as you like",
-			long: `Arranges the whole tune and plays the part asked for again and again, without a
-gap. It begins softly, after a count-in. Ctrl-C ends it.
+			long: `Arranges the whole tune and plays the part asked for again and again, in its
+metre and with its pick-up. It begins softly, after a count-in. In a terminal a
+page shows the grips and what each finger does next, and names the keys: Space
+or Enter does what comes next, p pauses, q or Ctrl-C ends it.
 
   thumbline loop tune.abc --phrase 2 --tempo 60%
+  thumbline loop tune.abc --phrase 2 --ramp 60-100:5
+  thumbline loop tune.abc --change 3:1
 
 ` + handCaution,
 			flags: []flagGroup{readFlags, arrangeFlags, partFlags, soundFlags, loopFlags},
