@@ -333,7 +333,7 @@ func around(lines []pageLine, height int) []pageLine {
 			from = i
 		}
 	}
-	n := height / 2 * 2
+	n := min(height/2*2, len(lines))
 	from = min(from, len(lines)-n)
 	return lines[from : from+n]
 }
@@ -411,7 +411,8 @@ func (l barLayout) strings(what []string, g pageGrip) string {
 	return b.String()
 }
 
-// bar is two lines, and two more for grips that have no room beside the others.
+// bar is two lines, and two more for grips that have no room beside the others;
+// one without a grip is one line.
 func (l barLayout) bar(b pageBar) []pageLine {
 	mark := " "
 	if b.here {
@@ -421,7 +422,7 @@ func (l barLayout) bar(b pageBar) []pageLine {
 	low := pageLine{text: padTo("", l.label)}
 	if len(b.grips) == 0 {
 		top.text += " no new grip"
-		return []pageLine{top, low}
+		return []pageLine{top}
 	}
 	var out []pageLine
 	used := l.label
