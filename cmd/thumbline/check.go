@@ -382,20 +382,28 @@ func tempoOf(t *theory.Tune) string {
 
 // beatTempo is a tempo in the beat of its bar: "dotted quarter = 100".
 func beatTempo(t *theory.Tune, m theory.TempoMark) string {
-	beat, name := theory.Quarters(1, 1), "quarter"
+	beat := theory.Quarters(1, 1)
 	if i := t.BarAt(m.At); i >= 0 {
-		switch t.Bars[i].Beat {
-		case theory.Quarters(3, 2):
-			beat, name = theory.Quarters(3, 2), "dotted quarter"
-		case theory.Quarters(2, 1):
-			beat, name = theory.Quarters(2, 1), "half"
-		}
+		beat = t.Bars[i].Beat
 	}
-	s := name + " = " + number(m.BPM/beat.Float())
+	name, quarters := beatName(beat)
+	s := name + " = " + number(m.BPM/quarters)
 	if m.Text != "" {
 		s += ", \"" + m.Text + "\""
 	}
 	return s
+}
+
+// beatName is the note that a tempo is counted in where bars have such beats, and
+// how many quarters it lasts.
+func beatName(beat theory.Time) (name string, quarters float64) {
+	switch beat {
+	case theory.Quarters(3, 2):
+		return "dotted quarter", 1.5
+	case theory.Quarters(2, 1):
+		return "half", 2
+	}
+	return "quarter", 1
 }
 
 func barsOf(t *theory.Tune) string {

@@ -348,7 +348,7 @@ func (c *conductor) tempo() string {
 	r := &c.r
 	s := c.scene.tempo(r.scale())
 	if next := r.nextScale(); math.Abs(next-r.scale()) > 1e-9 {
-		s += ", next " + strings.TrimPrefix(c.scene.tempo(next), "quarter = ")
+		s += ", next " + c.scene.pace(next)
 	}
 	return s
 }

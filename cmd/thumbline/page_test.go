@@ -331,3 +331,17 @@ func BenchmarkPage(b *testing.B) {
 		_ = styled(c.page().lines(80, 24), false)
 	}
 }
+
+// A tempo is counted in the beats that the page counts, as check has it and as
+// --tempo takes it: the dotted quarter in 6/8, the half in 2/2.
+func TestTempoInBeats(t *testing.T) {
+	for _, c := range []struct{ args, want string }{
+		{"loop --phrase 5 --tempo 60%", "quarter = 79 (60%)"},
+		{"loop ../../testdata/tunes/hollow-reed.abc --phrase 1 --tempo 60", "dotted quarter = 60"},
+		{"loop ../../testdata/tunes/nightjar-at-the-ford.abc --phrase 1 --ramp 50-60:10", "half = 40 (50%), next 48 (60%)"},
+	} {
+		if got := conducted(t, strings.Fields(c.args)...).tempo(); got != c.want && !strings.HasPrefix(got, c.want+" (") {
+			t.Errorf("%s: %q, want %q", c.args, got, c.want)
+		}
+	}
+}

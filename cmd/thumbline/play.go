@@ -413,13 +413,30 @@ func barSpan(a *voicing.Arrangement, from, to int) string {
 	return "bars " + first + "-" + last
 }
 
-// tempo is how fast the scene begins at a scale of the written tempo.
+// tempo is how fast the scene begins at a scale of the written tempo, counted in
+// the beats of its bars.
 func (s *scene) tempo(scale float64) string {
-	t := fmt.Sprintf("quarter = %.0f", s.seq.TempoAt(s.start)*scale)
+	name, _ := s.beat()
+	return name + " = " + s.pace(scale)
+}
+
+// pace is the number of a tempo alone.
+func (s *scene) pace(scale float64) string {
+	_, quarters := s.beat()
+	t := fmt.Sprintf("%.0f", s.seq.TempoAt(s.start)*scale/quarters)
 	if math.Abs(scale-1) > 1e-9 {
 		t += fmt.Sprintf(" (%s%%)", number(math.Round(1000*scale)/10))
 	}
 	return t
+}
+
+// beat is the note that its tempo is counted in.
+func (s *scene) beat() (name string, quarters float64) {
+	beat := midiio.PerQuarter
+	if i := s.seq.BarAt(s.start); i >= 0 && s.seq.Bars[i].Beat > 0 {
+		beat = s.seq.Bars[i].Beat
+	}
+	return beatName(theory.Quarters(int64(beat), int64(midiio.PerQuarter)))
 }
 
 func hear(ctx context.Context, e *env, o *options) error {
