@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -384,23 +385,13 @@ type sounding struct{ now, next, from int }
 
 // grips are those of the moment. After the last comes the first again.
 func (c *conductor) grips() sounding {
-	s := c.scene
-	first, last := -1, -1
+	first, last := c.ends()
 	g := sounding{-1, -1, -1}
 	pos := c.r.now
-	for i, x := range s.a.Grips {
-		at := midiio.Tick(x.At)
-		if at < s.start || s.end > 0 && at >= s.end {
-			continue
-		}
-		if first < 0 {
-			first = i
-		}
-		last = i
-		switch {
-		case !pos.CountIn && at <= pos.Tick:
+	for i := max(first, 0); i <= last; i++ {
+		if !pos.CountIn && midiio.Tick(c.scene.a.Grips[i].At) <= pos.Tick {
 			g.now = i
-		case g.next < 0:
+		} else if g.next < 0 {
 			g.next = i
 		}
 	}
@@ -415,6 +406,21 @@ func (c *conductor) grips() sounding {
 		g.from = last
 	}
 	return g
+}
+
+// ends are the indexes of the first and the last grip of the scene, -1 for none.
+func (c *conductor) ends() (first, last int) {
+	s := c.scene
+	first, last = -1, -1
+	for i, x := range s.a.Grips {
+		if at := midiio.Tick(x.At); at >= s.start && (s.end <= 0 || at < s.end) {
+			if first < 0 {
+				first = i
+			}
+			last = i
+		}
+	}
+	return first, last
 }
 
 // change is the next change, and what each finger does.
@@ -443,17 +449,35 @@ func (c *conductor) moves(from, to int) []string {
 		hand = a.Grips[from]
 	}
 	all := voicing.Moves(hand, a.Grips[to], a.Tuning)
-	if from >= 0 && to == from+1 {
+	switch {
+	case from >= 0 && to == from+1:
 		all = a.MovesAt(to)
+	case from >= 0 && to <= from && c.scene.end > 0:
+		all = a.MovesRound(voicing.Tick(c.scene.start), voicing.Tick(c.scene.end), voicing.Tick(c.scene.tail))
 	}
-	for _, m := range all {
-		ms = append(ms, m.String())
-	}
+	ms = movesFrom(hand, all)
 	if c.known == nil {
 		c.known = map[moveKey][]string{}
 	}
 	c.known[k] = ms
 	return ms
+}
+
+// movesFrom are moves in words. A finger of the grip before that has left it since
+// for a note of the tune, and is free then, lifts: on the page it is still there.
+func movesFrom(before voicing.Placed, moves []voicing.Move) (out []string) {
+	for i, f := range before.Fingers {
+		if f > 0 && before.Frets[i] > 0 && !slices.ContainsFunc(moves, func(m voicing.Move) bool { return m.Finger == f }) {
+			moves = append(moves, voicing.Move{Finger: f, Kind: voicing.Lifts})
+		}
+	}
+	slices.SortStableFunc(moves, func(a, b voicing.Move) int {
+		return cmp.Or(cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Finger, b.Finger))
+	})
+	for _, m := range moves {
+		out = append(out, m.String())
+	}
+	return out
 }
 
 type moveKey struct {
@@ -462,9 +486,12 @@ type moveKey struct {
 }
 
 // mostMoves is how many moves a change in bars [first, last) has at most, or the
-// one after them.
+// one after them, be it the one back to the beginning.
 func (c *conductor) mostMoves(first, last int) int {
 	most, before := 0, -1
+	if from, to := c.ends(); from >= 0 && from != to && !c.p.once {
+		most = len(c.moves(to, from))
+	}
 	for i, g := range c.scene.a.Grips {
 		if g.Bar < first {
 			continue

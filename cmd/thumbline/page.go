@@ -93,6 +93,7 @@ func (p page) lines(width, height int) []pageLine {
 		}
 	}
 	// Too low for the page: fewer bars, then fewer of the rest.
+	moves := b.moves
 	for _, shrink := range []func(){
 		func() {},
 		func() { b.foot = p.foot(width, 1) },
@@ -108,6 +109,9 @@ func (p page) lines(width, height int) []pageLine {
 		shrink()
 		b.bars = nil
 		if b.bars = p.someBars(width, height-len(b.join(0)), false); len(b.bars) > 0 {
+			if free := height - len(b.join(0)); len(b.moves) > 0 {
+				b.moves = cutTo(moves, width, len(b.moves)+free)
+			}
 			return cutTo(b.join(0), width, height)
 		}
 	}

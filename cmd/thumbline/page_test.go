@@ -345,3 +345,24 @@ func TestTempoInBeats(t *testing.T) {
 		}
 	}
 }
+
+// Every finger of the grip before has its word: one that left it for a note of
+// the tune lifts. Round the seam the hand comes from what was struck last.
+func TestEveryFingerIsNamed(t *testing.T) {
+	c := conducted(t, "loop", "--section", "B")
+	for i := 1; i < len(c.p.a.Grips); i++ {
+		moves := strings.Join(c.moves(i-1, i), "; ")
+		for k, f := range c.p.a.Grips[i-1].Fingers {
+			if f > 0 && c.p.a.Grips[i-1].Frets[k] > 0 && !strings.Contains("; "+moves, fmt.Sprintf("; %d ", f)) {
+				t.Errorf("into grip %d: finger %d has no word: %s", i, f, moves)
+			}
+		}
+	}
+	first, last := c.ends()
+	if got, want := strings.Join(c.moves(last, first), "; "), strings.Join(movesFrom(c.p.a.Grips[last], c.p.a.MovesRound(voicing.Tick(c.scene.start), voicing.Tick(c.scene.end), voicing.Tick(c.scene.tail))), "; "); got != want {
+		t.Errorf("round: %s, want %s", got, want)
+	}
+	if got := sayMoves([]string{"4 moves from e 8 to E 10", "damp open e"}, c.p.a.Tuning); got != "4 moves from high E 8 to E 10; damp open high E" {
+		t.Errorf("said %q", got)
+	}
+}

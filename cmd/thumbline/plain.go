@@ -106,9 +106,23 @@ func (c *conductor) where() string {
 	}
 	if g.next >= 0 {
 		_, moves := c.change(g)
-		l += " Next at " + c.scene.placeOf(a.Grips[g.next]) + ": " + sheet.SayGrip(a.Grips[g.next], a.Tuning) + ". Fingers: " + strings.Join(moves, "; ") + "."
+		l += " Next at " + c.scene.placeOf(a.Grips[g.next]) + ": " + sheet.SayGrip(a.Grips[g.next], a.Tuning) + ". Fingers: " + sayMoves(moves, a.Tuning) + "."
 	}
 	return l
+}
+
+// sayMoves are moves to be read aloud: a voice has no small letters, so the highest
+// string has a word of its own.
+func sayMoves(moves []string, tuning []int) string {
+	names := voicing.StringNames(tuning)
+	high := names[len(names)-1]
+	words := strings.Split(strings.Join(moves, "; "), " ")
+	for i, w := range words {
+		if name := strings.TrimSuffix(w, ";"); name == high && name != strings.ToUpper(name[:1])+name[1:] {
+			words[i] = "high " + strings.ToUpper(w[:1]) + w[1:]
+		}
+	}
+	return strings.Join(words, " ")
 }
 
 // keyPress is what a key means while it plays.

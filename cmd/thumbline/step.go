@@ -205,25 +205,24 @@ func (s *stepper) voice(n, fret int) voicing.Voice {
 func (s *stepper) struckLines() []string {
 	l := fmt.Sprintf("%d of %d, at %s: %s", s.at+1, s.n, s.p.a.PlaceAt(s.grip().At), sheet.GripLine(s.grip()))
 	ls := []string{l}
+	head := "from the one before"
+	if s.at <= 0 {
+		head = "to take it"
+	}
 	if _, moves := s.moves(); len(moves) > 0 {
-		ls = append(ls, "  from the one before: "+strings.Join(moves, "; "))
+		ls = append(ls, "  "+head+": "+sayMoves(moves, s.p.a.Tuning))
 	}
 	return ls
 }
 
-// moves are what each finger does for the grip.
+// moves are what each finger does for the grip: the first is taken by a free hand.
 func (s *stepper) moves() (head string, moves []string) {
 	a, i := s.p.a, s.grips[max(s.at, 0)]
-	var ms []voicing.Move
-	if i == 0 {
-		ms, head = voicing.Moves(voicing.Placed{}, a.Grips[i], a.Tuning), "To take it:"
-	} else {
-		ms, head = a.MovesAt(i), "From "+a.Grips[i-1].Name+" at "+a.PlaceAt(a.Grips[i-1].At).String()+":"
+	if s.at <= 0 {
+		return "To take it:", movesFrom(voicing.Placed{}, voicing.Moves(voicing.Placed{}, a.Grips[i], a.Tuning))
 	}
-	for _, m := range ms {
-		moves = append(moves, m.String())
-	}
-	return head, moves
+	before := a.Grips[i-1]
+	return "From " + before.Name + " at " + a.PlaceAt(before.At).String() + ":", movesFrom(before, a.MovesAt(i))
 }
 
 // strings are the grip string by string, low to high.
@@ -249,7 +248,7 @@ func (s *stepper) where() string {
 		return fmt.Sprintf("before the first of %d grips", s.n)
 	}
 	_, moves := s.moves()
-	return fmt.Sprintf("%d of %d, at %s: %s. Fingers: %s.", s.at+1, s.n, s.p.a.PlaceAt(s.grip().At), sheet.SayGrip(s.grip(), s.p.a.Tuning), strings.Join(moves, "; "))
+	return fmt.Sprintf("%d of %d, at %s: %s. Fingers: %s.", s.at+1, s.n, s.p.a.PlaceAt(s.grip().At), sheet.SayGrip(s.grip(), s.p.a.Tuning), sayMoves(moves, s.p.a.Tuning))
 }
 
 // shown are the grips [first, last) of the page: all, or those of the phrase.

@@ -131,11 +131,11 @@ func TestStepByLines(t *testing.T) {
 	want := `Lamplight on the Weir, key G, bars 1-2, 3 grips, one at a time
 Enter strikes the next grip; again, and it is rolled from low to high; Ctrl-C ends.
 1 of 3, at 1:1: G69  x 10 7 9 x 7  fingers - 4 1 3 - 1
-  from the one before: 1 comes down on the barre D e 7; 3 comes down on G 9; 4 comes down on A 10
+  to take it: 1 comes down on the barre D high E 7; 3 comes down on G 9; 4 comes down on A 10
 low to high: G69: string A fret 10 finger 4, string D fret 7 finger 1, string G fret 9 finger 3, string high E fret 7 finger 1 too
 2 of 3, at 2:1: Bm7b5  7 x 7 7 6 x  fingers 2 - 3 4 1 -
 `
-	if got := out.String(); !strings.HasPrefix(got, want) || !strings.Contains(got, "2 of 3, at 2:1: Bm7 flat 5: string E fret 7 finger 2") || !strings.HasSuffix(got, "1 comes down on the barre D e 7; 3 comes down on G 9; 4 comes down on A 10\n") {
+	if got := out.String(); !strings.HasPrefix(got, want) || !strings.Contains(got, "2 of 3, at 2:1: Bm7 flat 5: string E fret 7 finger 2") || !strings.HasSuffix(got, "1 comes down on the barre D high E 7; 3 comes down on G 9; 4 comes down on A 10\n") {
 		t.Errorf("said\n%s", got)
 	}
 }
