@@ -11,7 +11,11 @@ import (
 )
 
 func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	end := []os.Signal{os.Interrupt, syscall.SIGTERM}
+	if !signal.Ignored(syscall.SIGHUP) { // as under nohup
+		end = append(end, syscall.SIGHUP)
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), end...)
 	// The first Ctrl-C lets the notes ring out; the second ends at once.
 	go func() {
 		<-ctx.Done()

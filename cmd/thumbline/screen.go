@@ -6,7 +6,9 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"os/signal"
 	"strings"
+	"syscall"
 	"time"
 
 	tea "charm.land/bubbletea/v2"
@@ -134,11 +136,21 @@ func (s stage) keyTyped(line string) string {
 	return k
 }
 
-// linesOf are the lines of a reader, until it ends.
+// linesOf are the lines of a reader, until it ends. Of one that is longer than
+// any key there is its beginning.
 func linesOf(r io.Reader) func(yield func(string) bool) {
 	return func(yield func(string) bool) {
-		for s := bufio.NewScanner(r); s.Scan(); {
-			if !yield(s.Text()) {
+		b := bufio.NewReaderSize(r, 256)
+		for {
+			line, more, err := b.ReadLine()
+			if err != nil {
+				return
+			}
+			text := string(line)
+			for more && err == nil {
+				_, more, err = b.ReadLine()
+			}
+			if !yield(text) {
 				return
 			}
 		}
@@ -202,11 +214,36 @@ type (
 
 func (m *screen) run(ctx context.Context, opts ...tea.ProgramOption) error {
 	// The sound ends with ctx, and the screen with the sound.
-	_, err := tea.NewProgram(m, append(opts, tea.WithoutSignalHandler())...).Run()
+	p := tea.NewProgram(m, append(opts, tea.WithoutSignalHandler())...)
+	defer atOnce(p.Quit)()
+	_, err := p.Run()
 	if err != nil && m.err == nil && ctx.Err() == nil {
 		return fmt.Errorf("the terminal: %w (--plain does without the page)", err)
 	}
 	return m.err
+}
+
+// atOnce quits at the second signal to end: what it does by itself would leave
+// the terminal as the page has it. The first one ends the sound.
+func atOnce(quit func()) (stop func()) {
+	got, done := make(chan os.Signal, 2), make(chan struct{})
+	signal.Notify(got, os.Interrupt, syscall.SIGTERM)
+	go func() {
+		for n := 0; ; {
+			select {
+			case <-done:
+				return
+			case <-got:
+				if n++; n == 2 {
+					quit()
+				}
+			}
+		}
+	}()
+	return func() {
+		signal.Stop(got)
+		close(done)
+	}
 }
 
 // Init begins to look.
