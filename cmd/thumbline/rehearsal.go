@@ -246,11 +246,12 @@ func (r *rehearsal) goTo(part, by int) []order {
 // tempo, and all after it in proportion.
 func (r *rehearsal) turnTempo(do action) []order {
 	next := r.nextScale()
-	by := tempoStep
+	// What --tempo asked for may lie beyond the bounds; no key leads out of them
+	// or the wrong way.
+	to := max(next, min(next+tempoStep, fastest/100.))
 	if do == slower {
-		by = -by
+		to = min(next, max(next-tempoStep, slowest/100.))
 	}
-	to := min(max(next+by, slowest/100.), fastest/100.)
 	to = math.Round(to*1e4) / 1e4
 	if math.Abs(to-next) < 1e-6 {
 		return nil
