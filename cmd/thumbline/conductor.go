@@ -545,7 +545,7 @@ func (c *conductor) keys() []string {
 	ks = append(ks, "a again")
 	if len(c.p.scenes) > 1 {
 		what := "phrase"
-		if c.p.pr.change != "" {
+		if c.p.pr.change != nil {
 			what = "change"
 		}
 		ks = append(ks, "n next "+what, "b "+what+" before")

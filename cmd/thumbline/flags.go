@@ -125,6 +125,9 @@ type tempo struct {
 // Bounds of a tempo in percent of the written one.
 const slowest, fastest = 10, 300
 
+// Bounds of a tempo in beats a minute.
+const slowestBeats, fastestBeats = 10, 500
+
 // parseTempo reads "60%" or "90". Slower than a tenth or faster than three
 // times is refused, so that a slip of the finger is not an hour of silence.
 func parseTempo(s string) (tempo, error) {
@@ -140,8 +143,8 @@ func parseTempo(s string) (tempo, error) {
 		return tempo{}, usagef("--tempo %s is out of range (%d%% to %d%%)", s, slowest, fastest)
 	case percent:
 		return tempo{percent: x}, nil
-	case !(x >= 10 && x <= 500):
-		return tempo{}, usagef("--tempo %s is out of range (10 to 500 beats a minute)", s)
+	case !(x >= slowestBeats && x <= fastestBeats):
+		return tempo{}, usagef("--tempo %s is out of range (%d to %d beats a minute)", s, slowestBeats, fastestBeats)
 	}
 	return tempo{beats: x}, nil
 }

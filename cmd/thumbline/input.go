@@ -172,6 +172,9 @@ func (o *options) neck() (voicing.Neck, error) {
 // checkPlan finds values that no plan can have before a file is opened: they
 // are wrong usage, whatever the tune.
 func (o *options) checkPlan() error {
+	if err := o.checkPart(); err != nil {
+		return err
+	}
 	if o.key != "" {
 		if _, err := theory.ParseKey(o.key); err != nil {
 			return usagef("--key: %w", err)
@@ -277,18 +280,34 @@ func tuneName(o *options) string {
 	return o.tune
 }
 
-// part is the bars [from, to) that the flags ask for, the whole when they ask
-// for none.
-func part(a *voicing.Arrangement, o *options) (from, to int, err error) {
+// parts are the flags that each choose a part.
+var parts = []string{"bars", "phrase", "section"}
+
+// checkPart finds a choice of bars that no tune has.
+func (o *options) checkPart() error {
 	asked := 0
-	for _, f := range []string{"bars", "phrase", "section"} {
+	for _, f := range parts {
 		if o.changed(f) {
 			asked++
 		}
 	}
 	switch {
 	case asked > 1:
-		return 0, 0, usagef("--bars, --phrase and --section each choose a part: give one of them")
+		return usagef("--bars, --phrase and --section each choose a part: give one of them")
+	case o.changed("bars") && strings.TrimSpace(o.bars) == "":
+		return usagef("--bars is empty (give bars as check lists them, such as 5-8)")
+	case o.changed("section") && strings.TrimSpace(o.section) == "":
+		return usagef("--section is empty (give a section as check lists them, such as A)")
+	case o.changed("phrase") && o.phrase < 1:
+		return usagef("--phrase %d: phrases are counted from 1", o.phrase)
+	}
+	return nil
+}
+
+// part is the bars [from, to) that the flags ask for, the whole when they ask
+// for none.
+func part(a *voicing.Arrangement, o *options) (from, to int, err error) {
+	switch {
 	case o.changed("bars"):
 		from, to, err = barRange(a, o.bars)
 		return from, to, err

@@ -29,16 +29,16 @@ func conducted(t testing.TB, args ...string) *conductor {
 		if c.name != args[0] {
 			continue
 		}
-		cs[i].run = func(_ context.Context, e *env, o *options) error {
+		cs[i].run = func(ctx context.Context, e *env, o *options) error {
 			h, err := o.hearing()
 			if err != nil {
 				return err
 			}
-			pr, err := o.practising(midiio.CountInAuto)
+			pr, err := o.practising(midiio.CountInAuto, h)
 			if err != nil {
 				return err
 			}
-			p, err := prepare(e, o, h, pr, c.name == "hear")
+			p, err := prepare(ctx, e, o, h, pr, c.name == "hear")
 			if err != nil {
 				return err
 			}

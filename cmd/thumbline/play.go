@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"io/fs"
@@ -12,7 +13,6 @@ import (
 
 	"thumbline/midiio"
 	"thumbline/synth"
-	"thumbline/theory"
 	"thumbline/voicing"
 )
 
@@ -76,12 +76,12 @@ type scene struct {
 }
 
 // ready opens the sound and lays out what is played.
-func ready(e *env, o *options, h hearing, pr practising, once bool) (*playing, error) {
+func ready(ctx context.Context, e *env, o *options, h hearing, pr practising, once bool) (*playing, error) {
 	if err := o.checkPlan(); err != nil {
 		return nil, err
 	}
 	device := openEarly(e.sound)
-	p, err := prepare(e, o, h, pr, once)
+	p, err := prepare(ctx, e, o, h, pr, once)
 	if err != nil {
 		device.drop()
 		return nil, err
@@ -92,8 +92,8 @@ func ready(e *env, o *options, h hearing, pr practising, once bool) (*playing, e
 	return p, nil
 }
 
-func prepare(e *env, o *options, h hearing, pr practising, once bool) (*playing, error) {
-	a, info, err := arrange(e, o)
+func prepare(ctx context.Context, e *env, o *options, h hearing, pr practising, once bool) (*playing, error) {
+	a, info, err := arrangeUntil(ctx, e, o)
 	if err != nil {
 		return nil, err
 	}
@@ -108,6 +108,39 @@ func prepare(e *env, o *options, h hearing, pr practising, once bool) (*playing,
 		return nil, err
 	}
 	return p, p.equip()
+}
+
+// unlessEnded is err unless somebody ended it before it began, which is no
+// failure of what only plays.
+func unlessEnded(err error) error {
+	if errors.Is(err, errInterrupted) {
+		return nil
+	}
+	return err
+}
+
+// arrangeUntil is arrange, given up when ctx ends: a tune may be long, or come
+// from somebody who types it.
+func arrangeUntil(ctx context.Context, e *env, o *options) (*voicing.Arrangement, fs.FileInfo, error) {
+	type arranged struct {
+		a    *voicing.Arrangement
+		info fs.FileInfo
+		err  error
+	}
+	got := make(chan arranged, 1)
+	go func() {
+		a, info, err := arrange(e, o)
+		got <- arranged{a, info, err}
+	}()
+	select {
+	case x := <-got:
+		if ctx.Err() != nil {
+			return nil, nil, errInterrupted
+		}
+		return x.a, x.info, x.err
+	case <-ctx.Done():
+		return nil, nil, errInterrupted
+	}
 }
 
 // equip takes up the guitar and stands at the beginning.
@@ -148,7 +181,7 @@ func (p *playing) muted() midiio.LayerSet {
 func (p *playing) plan(o *options) error {
 	a := p.a
 	p.here, p.home = -1, -1
-	if p.pr.change != "" {
+	if p.pr.change != nil {
 		return p.planChange(o)
 	}
 	last := len(a.Phrases) - a.Before - a.After
@@ -228,7 +261,10 @@ func (p *playing) study(s *scene, factor float64) (midiio.Practice, error) {
 		Time: midiio.Layers(midiio.Click),
 	}
 	if s.a.Setting == voicing.Trio {
-		st.Time = midiio.Layers(company...)
+		// Who is not there gives no time: then the metronome does.
+		if with := midiio.Layers(company...) & p.h.layers; with != 0 {
+			st.Time = with
+		}
 	}
 	for _, set := range p.pr.layers {
 		st.Layers = append(st.Layers, set|midiio.Layers(midiio.Click)) // which has its own switch
@@ -444,16 +480,16 @@ func hear(ctx context.Context, e *env, o *options) error {
 	if err != nil {
 		return err
 	}
-	pr, err := o.practising(0)
+	pr, err := o.practising(0, h)
 	if err != nil {
 		return err
 	}
 	if o.step {
 		return step(ctx, e, o, h, pr)
 	}
-	p, err := ready(e, o, h, pr, true)
+	p, err := ready(ctx, e, o, h, pr, true)
 	if err != nil {
-		return err
+		return unlessEnded(err)
 	}
 	defer p.device.Close()
 	return perform(ctx, e, o, p)
@@ -464,13 +500,13 @@ func loop(ctx context.Context, e *env, o *options) error {
 	if err != nil {
 		return err
 	}
-	pr, err := o.practising(midiio.CountInAuto)
+	pr, err := o.practising(midiio.CountInAuto, h)
 	if err != nil {
 		return err
 	}
-	p, err := ready(e, o, h, pr, false)
+	p, err := ready(ctx, e, o, h, pr, false)
 	if err != nil {
-		return err
+		return unlessEnded(err)
 	}
 	defer p.device.Close()
 	return perform(ctx, e, o, p)
@@ -498,16 +534,7 @@ func perform(ctx context.Context, e *env, o *options, p *playing) error {
 
 // planChange finds the changes of grips and the one that was asked for.
 func (p *playing) planChange(o *options) error {
-	for _, f := range []string{"bars", "phrase", "section"} {
-		if o.changed(f) {
-			return usagef("--change and --%s each choose what is played: give one of them", f)
-		}
-	}
-	place, err := theory.ParsePlace(p.pr.change)
-	if err != nil {
-		return usagef("--change: %w", err)
-	}
-	at, err := p.a.GripAt(place)
+	at, err := p.a.GripAt(*p.pr.change)
 	if err != nil {
 		return usagef("--change: %s: %w", tuneName(o), err)
 	}

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"thumbline/midiio"
+	"thumbline/theory"
 )
 
 const (
@@ -14,6 +15,7 @@ const (
 	mostRest        = 64
 	mostRepeat      = 10000
 	mostSets        = 16
+	mostPasses      = 100_000 // that are played at several tempi, with other layers or answered
 )
 
 // practising is what the flags of "Practise" ask for.
@@ -25,14 +27,18 @@ type practising struct {
 	rest    int               // bars after each pass
 	answer  bool              // time alone after each pass
 	layers  []midiio.LayerSet // from pass to pass; none: all
-	change  string            // the place of a grip that is changed to
+	change  *theory.Place     // of a grip that is changed to
 	plain   bool
 }
 
-// practising checks them. absent is what no --count-in means.
-func (o *options) practising(absent int) (practising, error) {
-	p := practising{click: o.click, answer: o.answer, change: o.change, plain: o.plain}
+// practising checks them, also against what is to be heard. absent is what no
+// --count-in means.
+func (o *options) practising(absent int, h hearing) (practising, error) {
+	p := practising{click: o.click, answer: o.answer, plain: o.plain}
 	var err error
+	if o.changed("count-in") && o.countIn == "" {
+		return p, usagef("--count-in is empty (give a number of bars, 0 to 8)")
+	}
 	if p.countIn, err = parseCountIn(o.countIn, absent); err != nil {
 		return p, err
 	}
@@ -52,10 +58,64 @@ func (o *options) practising(absent int) (practising, error) {
 	if p.layers, err = parseSets(o.layers, o.changed("layers"), o.trio()); err != nil {
 		return p, err
 	}
-	if o.changed("change") && o.change == "" {
-		return p, usagef("--change is empty (give the place of a grip, such as 3:1)")
+	if p.change, err = o.changeTo(); err != nil {
+		return p, err
 	}
-	return p, nil
+	return p, p.agree(o, h)
+}
+
+// changeTo is the place of --change, nil for none.
+func (o *options) changeTo() (*theory.Place, error) {
+	if !o.changed("change") {
+		return nil, nil
+	}
+	if o.change == "" {
+		return nil, usagef("--change is empty (give the place of a grip, such as 3:1)")
+	}
+	for _, f := range parts {
+		if o.changed(f) {
+			return nil, usagef("--change and --%s each choose what is played: give one of them", f)
+		}
+	}
+	at, err := theory.ParsePlace(o.change)
+	if err != nil {
+		return nil, usagef("--change: %w", err)
+	}
+	return &at, nil
+}
+
+// agree finds flags that cannot be obeyed together.
+func (p practising) agree(o *options, h hearing) error {
+	there := midiio.Layers(layersThere(o.trio())...)
+	for _, set := range p.layers {
+		if set&h.layers&there == 0 {
+			return usagef("--layers %s: nothing of it is left by --only and --mute", strings.Join(layerNames(layersThere(o.trio()), set), "+"))
+		}
+	}
+	for _, f := range p.ramp {
+		if err := h.tempo.within(f); err != nil {
+			return err
+		}
+	}
+	n := max(len(p.ramp), 1) + max(len(p.layers), 1) - 1
+	if p.answer {
+		n *= 2
+	}
+	if n > 1 && n*max(p.repeat, 1) > mostPasses {
+		return usagef("--repeat %d makes %d passes in all (%d at most)", p.repeat, n*p.repeat, mostPasses)
+	}
+	return nil
+}
+
+// within reports a step of a ramp that, with --tempo, nobody would play.
+func (t tempo) within(factor float64) error {
+	switch percent, beats := t.percent*factor, t.beats*factor; {
+	case percent > 0 && !(percent > slowest-1e-6 && percent < fastest+1e-6):
+		return usagef("--ramp and --tempo together: %s is out of range (%d%% to %d%%)", number(percent)+"%", slowest, fastest)
+	case beats > 0 && !(beats > slowestBeats-1e-6 && beats < fastestBeats+1e-6):
+		return usagef("--ramp and --tempo together: %s is out of range (%d to %d beats a minute)", number(beats), slowestBeats, fastestBeats)
+	}
+	return nil
 }
 
 // practiceAsked is the first flag of practice that was given, if any.

@@ -20,9 +20,12 @@ func step(ctx context.Context, e *env, o *options, h hearing, pr practising) err
 			return usagef("--step waits for you, so --%s says nothing to it: leave it out", f)
 		}
 	}
-	p, err := ready(e, o, h, pr, true)
+	if !h.hasGuitar() {
+		return usagef("--step strikes the guitar's grips, and nothing of it is left to hear (look at --only and --mute)")
+	}
+	p, err := ready(ctx, e, o, h, pr, true)
 	if err != nil {
-		return err
+		return unlessEnded(err)
 	}
 	defer p.device.Close()
 	live := midiio.NewLive(p.engine.Rate())
@@ -158,7 +161,11 @@ func (s *stepper) press(key string) []string {
 	}
 	switch s.stepping.press(key, goTo, s.now()) {
 	case strike:
-		s.sound(s.notes(velocity, struckApart))
+		apart := struckApart
+		if s.p.h.noSpread {
+			apart = 0
+		}
+		s.sound(s.notes(velocity, apart))
 		return s.struckLines()
 	case roll:
 		s.sound(s.notes(velocity, rolledApart))

@@ -182,12 +182,12 @@ func record(ctx context.Context, e *env, o *options, h hearing, asked string) er
 			return usagef("--out %s: with --%s the passes are recorded, as sound alone (%s)", name, asked, soundEnding)
 		}
 	}
-	pr, err := o.practising(midiio.CountInAuto)
+	pr, err := o.practising(midiio.CountInAuto, h)
 	if err != nil {
 		return err
 	}
 	pr.repeat = max(pr.repeat, 1) // what is written has an end
-	p, err := prepare(e, o, h, pr, false)
+	p, err := prepare(ctx, e, o, h, pr, false)
 	if err != nil {
 		return err
 	}
@@ -195,25 +195,24 @@ func record(ctx context.Context, e *env, o *options, h hearing, asked string) er
 	if err != nil {
 		return err
 	}
+	frames := framesOf(p.cursor)
+	if frames > mostFrames {
+		return usagef("--out %s: more than %d hours of sound are more than a %s file can hold (ask for fewer passes with --repeat)", o.out[0], mostFrames/int64(p.engine.Rate())/3600, soundEnding)
+	}
 	bar := progressOf(e)
 	defer bar.done()
 	for i := range outs {
-		outs[i].content = func(w io.WriteSeeker) error { return p.record(w, bar) }
+		outs[i].content = func(w io.WriteSeeker) error { return p.record(w, frames, bar) }
 	}
 	return writeAll(ctx, outs)
 }
 
 // record writes the practice as a WAV file, as softly begun as it is heard.
-func (p *playing) record(w io.WriteSeeker, bar *progress) error {
+func (p *playing) record(w io.WriteSeeker, frames int64, bar *progress) error {
 	if err := p.equip(); err != nil {
 		return err
 	}
-	if bar != nil {
-		bar.part("sound", framesOf(p.cursor))
-		if err := p.equip(); err != nil {
-			return err
-		}
-	}
+	bar.part("sound", frames)
 	x, err := synth.NewWAVWriter(w, synth.WAVOptions{Rate: p.engine.Rate(), Frames: -1})
 	if err != nil {
 		return err
@@ -245,7 +244,7 @@ func kindsOf(o *options) ([]kind, error) {
 	if i < 0 {
 		return ks, nil
 	}
-	for _, f := range []string{"bars", "phrase", "section"} {
+	for _, f := range parts {
 		if o.changed(f) {
 			return nil, usagef("--out %s: a lead sheet is written whole (leave --%s out)", o.out[i], f)
 		}
