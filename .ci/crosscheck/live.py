@@ -251,8 +251,9 @@ def trimmed(x):
     return x[i:j]
 
 
-def aligned(heard, wanted, reach=256):
-    """heard from where wanted begins: the first frames of a soft start are nothing in 16 bits."""
+def offset(heard, wanted, reach=256):
+    """How many samples of heard come before wanted begins, or less than 0 of wanted before heard does: the first frames of a
+    soft start are nothing in 16 bits."""
     loud = next((i for i in range(0, len(wanted), 2) if abs(wanted[i]) > .002), 0)
     b = wanted[loud:loud + 2 * 480]
 
@@ -260,8 +261,30 @@ def aligned(heard, wanted, reach=256):
         a = heard[loud + shift:loud + shift + len(b)]
         return sum(map(abs, map(float.__sub__, a, b))) if loud + shift >= 0 and len(a) == len(b) else float('inf')
 
-    best = min(sorted(range(-2 * reach, 2 * reach + 1, 2), key=abs), key=off)
-    return heard[best:] if best >= 0 else array.array('f', bytes(-best * 4)) + heard
+    return min(sorted(range(-2 * reach, 2 * reach + 1, 2), key=abs), key=off)
+
+
+def aligned(heard, wanted):
+    """heard from where wanted begins."""
+    n = offset(heard, wanted)
+    return heard[n:] if n >= 0 else array.array('f', bytes(-n * 4)) + heard
+
+
+def parts(rec, wanted, by):
+    """The frame of a recording at which it leaves what was wanted, or None; and whether it leaves it for silence in one step,
+    as a hole does."""
+    start = rec.first()
+    if start is None:
+        return None, False
+    heard = rec.frames(start)
+    i, j = max(offset(heard, wanted), 0), max(-offset(heard, wanted), 0)
+    while i < len(heard) and j < len(wanted):
+        k = min(480, len(heard) - i, len(wanted) - j)
+        if max(map(abs, map(float.__sub__, heard[i:i + k], wanted[j:j + k]))) > by:
+            f = next(f for f in range(0, k, 2) if abs(heard[i + f] - wanted[j + f]) > by or abs(heard[i + f + 1] - wanted[j + f + 1]) > by)
+            return start + (i + f) // 2, not any(heard[i + f:i + f + 32])
+        i, j = i + k, j + k
+    return None, False
 
 
 def differences(heard, wanted, by):

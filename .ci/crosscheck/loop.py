@@ -9,7 +9,6 @@ ways to the loudspeakers, where the one through ALSA can be built.
 """
 import os
 import signal
-import statistics
 import subprocess
 import sys
 import tempfile
@@ -17,7 +16,7 @@ import threading
 import time
 
 from common import DATA, DEMO, Check, run, PROGRAM
-from live import RATE, Busy, Recorder, Sink, aligned, differences, median_first_sound, missing, programs, pty_run, stereo, trimmed
+from live import RATE, Busy, Recorder, Sink, aligned, differences, median_first_sound, missing, parts, programs, pty_run, stereo, trimmed
 
 SOON = 200        # ms from the command to the first sound
 SOON_BUSY = 500   # the same where other work keeps the cores busy
@@ -32,6 +31,30 @@ PASSES = {
     False: ['--bars', '9-11', '--ramp', '60-100:5', '--repeat', '1'],
     True: ['--bars', '9-16', '--ramp', '60-100:5', '--repeat', '4'],
 }
+
+
+def beside(works):
+    """Does them side by side; the first that fails ends all."""
+    failed = []
+
+    def one(work):
+        try:
+            work()
+        except BaseException as e:
+            failed.append(e)
+
+    side = [threading.Thread(target=one, args=(work,)) for work in works]
+    for t in side:
+        t.start()
+    for t in side:
+        t.join()
+    if failed:
+        raise failed[0]
+
+
+def tell(line):
+    sys.stdout.write(line + '\n')
+    sys.stdout.flush()
 
 
 def play(program, flags, seconds, into):
@@ -55,11 +78,7 @@ def passes(c, all_, flags):
     for _ in range(3):
         got = {name: {} for name, _ in left}
         with Busy() as busy:
-            side = [threading.Thread(target=play, args=(program, flags, seconds, got[name])) for name, program in left]
-            for t in side:
-                t.start()
-            for t in side:
-                t.join()
+            beside([(lambda n=name, p=program: play(p, flags, seconds, got[n])) for name, program in left])
         left = [(name, program) for name, program in left if not same_passes(c, name, flags, wanted, busy.late, **got[name])]
         if not left:
             return
@@ -84,7 +103,7 @@ def same_passes(c, name, flags, wanted, late, ended, heard):
     return True
 
 
-def soon(c, all_, times=5, demand=True):
+def soon(c, all_, times=3, demand=True):
     """The first sound after the command, what is arranged before it included."""
     for name, program in all_:
         with Sink() as sink, Busy(0) as busy:
@@ -97,34 +116,32 @@ def soon(c, all_, times=5, demand=True):
                     c.that(median < SOON or min(got) < SOON_BUSY, f'{name}: first sound of {command} after {median:.0f} ms')
 
 
-def lost(c, all_):
+def lost(c, name, program):
     """The server killed and stopped in the middle: one line, status 1, soon."""
-    for name, program in all_:
-        for what in ('kill', 'hang'):
-            c.here = f'{name}: {what}'
-            for attempt in range(3):  # a starved machine may need longer
-                with Sink() as sink, Busy(0) as busy, tempfile.TemporaryFile() as err:
-                    p = subprocess.Popen([program, 'loop', DEMO, '--bars', '9-12'], env=sink.env, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=err)
-                    time.sleep(2.5)
-                    early = p.poll()
-                    start = time.monotonic()
-                    getattr(sink, what)()
-                    try:
-                        p.wait(timeout=10)
-                    except subprocess.TimeoutExpired:
-                        p.kill()
-                        p.wait()
-                    took = time.monotonic() - start
-                    err.seek(0)
-                    said = err.read().decode()
-                if early is None and took < LOSS or busy.late < STARVED:
-                    break
-            c.that(early is None, f'it ended by itself: {said.strip()}')
-            c.that(p.returncode == 1, f'status {p.returncode}')
-            c.that(said.startswith('thumbline: at bar ') and said.count('\n') == 1, f'it says {said!r}')
-            c.that(took < LOSS or busy.late > STARVED, f'it took {took:.2f} s')
-            print(f'{c.here}: {took * 1000:.0f} ms: {said.strip()}')
-    c.here = ''
+    for what in ('kill', 'hang'):
+        here = f'{name}: {what}'
+        for attempt in range(3):  # a starved machine may need longer
+            with Sink() as sink, Busy(0) as busy, tempfile.TemporaryFile() as err:
+                p = subprocess.Popen([program, 'loop', DEMO, '--bars', '9-12'], env=sink.env, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=err)
+                time.sleep(2.5)
+                early = p.poll()
+                start = time.monotonic()
+                getattr(sink, what)()
+                try:
+                    p.wait(timeout=10)
+                except subprocess.TimeoutExpired:
+                    p.kill()
+                    p.wait()
+                took = time.monotonic() - start
+                err.seek(0)
+                said = err.read().decode()
+            if early is None and took < LOSS or busy.late < STARVED:
+                break
+        c.that(early is None, f'{here}: it ended by itself: {said.strip()}')
+        c.that(p.returncode == 1, f'{here}: status {p.returncode}')
+        c.that(said.startswith('thumbline: at bar ') and said.count('\n') == 1, f'{here}: it says {said!r}')
+        c.that(took < LOSS or busy.late > STARVED, f'{here}: it took {took:.2f} s')
+        tell(f'{here}: {took * 1000:.0f} ms: {said.strip()}')
 
 
 def level(x):
@@ -136,63 +153,82 @@ def steps(x):
     return max((abs(a - b) for a, b in zip(x[2:], x)), default=0)
 
 
-def stops(c, all_):
+def stops(c, name, program):
     """Ctrl-C in the middle, and in a pause: an end within a second, silence within a moment, no step that the music has not."""
-    for name, program in all_:
-        c.here = f'{name}: Ctrl-C'
-        with Sink() as sink, Recorder(sink) as rec:
-            p = subprocess.Popen([program, 'loop', DEMO, '--bars', '9-12'], env=sink.env, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
-            time.sleep(5)
-            start = time.monotonic()
-            p.send_signal(signal.SIGINT)
-            out, err = p.communicate(timeout=20)
-            took = time.monotonic() - start
-            time.sleep(.3)
-        at = rec.at(start)
-        end = at + len(trimmed(rec.frames(at))) // 2
-        music, close = steps(rec.frames(at - 3 * RATE, at)), steps(rec.frames(at, end + 10))
-        if 'interrupted' in out:  # holes have edges of their own
-            print(f'{c.here}: the machine was starved, so that edges prove nothing')
-        else:
-            c.that(close <= music * 1.001, f'a step of {close:.3g} at the end; the music has {music:.3g}')
-        c.that(p.returncode == 0 and not err, f'status {p.returncode}: {err.strip()}')
-        c.that(took < 1, f'it took {took:.2f} s')
-        print(f'{c.here}: ended after {took * 1000:.0f} ms, silent after {1000 * (end - at) / RATE:.0f}')
-    c.here = ''
+    here = f'{name}: Ctrl-C'
+    with Sink() as sink, Recorder(sink) as rec:
+        p = subprocess.Popen([program, 'loop', DEMO, '--bars', '9-12'], env=sink.env, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+        time.sleep(5)
+        start = time.monotonic()
+        p.send_signal(signal.SIGINT)
+        out, err = p.communicate(timeout=20)
+        took = time.monotonic() - start
+        time.sleep(.3)
+    at = rec.at(start)
+    end = at + len(trimmed(rec.frames(at))) // 2
+    music, close = steps(rec.frames(at - 3 * RATE, at)), steps(rec.frames(at, end + 10))
+    if 'interrupted' in out:  # holes have edges of their own
+        tell(f'{here}: the machine was starved, so that edges prove nothing')
+    else:
+        c.that(close <= music * 1.001, f'{here}: a step of {close:.3g} at the end; the music has {music:.3g}')
+    c.that(p.returncode == 0 and not err, f'{here}: status {p.returncode}: {err.strip()}')
+    c.that(took < 1, f'{here}: it took {took:.2f} s')
+    tell(f'{here}: ended after {took * 1000:.0f} ms, silent after {1000 * (end - at) / RATE:.0f}')
+    with Sink() as sink:
+        r = pty_run([program, 'loop', DEMO, '--bars', '9-12'], [(3, 'p'), (4.5, '\x03')], env=sink.env, limit=20)
+    took = r.ended - r.pressed[-1][0] if r.status is not None else 99
+    c.that(r.status == 0 and took < 1, f'{here} in a pause: status {r.status} after {took:.2f} s: {r.err.strip()}')
 
 
-def quiet_after(rec, when, by=.25):
-    """Seconds from then until it is down to a share of what it was in the tenth of a second before."""
-    at, n = rec.at(when), RATE // 100
-    was = level(rec.frames(at - 10 * n, at))
-    for i in range(100):
-        if level(rec.frames(at + i * n, at + (i + 1) * n)) < by * was and level(rec.frames(at + (i + 1) * n, at + (i + 2) * n)) < by * was:
-            return was, i * n / RATE
-    return was, None
+# Keys that change what is heard at once: what they are, whether they let it fade away, and what is pressed after them. What
+# waits for the seam or the next beat is not among them.
+KEYS = [('pause', 'p', True), ('stop', 'q', True), ('again', 'a', False), ('next phrase', 'n', False), ('previous phrase', 'b', False),
+        ('the tune off', '1', False)]
+PHRASE = ['--phrase', '3']
 
 
-# Keys that silence what plays: what is pressed, and what ends the program after it.
-SILENCING = [('pause', 'p', 'q'), ('stop', 'q', '')]
+def obeyed(c, name, program, what, key, fades, wanted):
+    """One key in the middle of a phrase: when what is heard leaves what would be heard without it. That may be later than it
+    is obeyed, where nothing sounds that it could change; then it is pressed elsewhere."""
+    here, late = f'{name}: {what}', []
+    for attempt in range(4):
+        with Sink() as sink, Recorder(sink) as rec, Busy(0) as busy:
+            r = pty_run([program, 'loop', DEMO] + PHRASE, [(4.2 + .3 * attempt, key), (5.3 + .3 * attempt, 'q')], env=sink.env, limit=20)
+            time.sleep(.2)
+        if not c.that(r.status == 0 and r.pressed, f'{here}: status {r.status}: {r.err.strip()}'):
+            return
+        at, hole = parts(rec, wanted, STEP)
+        pressed = rec.at(r.pressed[0][0])
+        if hole or at is not None and at < pressed:
+            continue  # a hole: not what was asked
+        if not c.that(at is not None, f'{here}: nothing changes'):
+            return
+        took = (at - pressed) / RATE
+        if took > OBEYED:
+            late.append((took, busy.late))
+            continue
+        close, music = 0, steps(rec.frames(pressed - RATE, pressed))
+        if fades:
+            close = steps(rec.frames(at - 10, at + RATE // 2))
+            c.that(close <= music * 1.001, f'{here}: a step of {close:.3g}; the music has {music:.3g}')
+            was, now = level(rec.frames(at - RATE // 10, at)), level(rec.frames(at + RATE // 10, at + RATE // 5))
+            c.that(now < .25 * was, f'{here}: still {now:.3g} of {was:.3g} a tenth of a second later')
+        tell(f'{here}: obeyed after {1000 * took:.0f} ms')
+        return
+    if any(starved < STARVED for _, starved in late):
+        c.fail(f'{here}: obeyed after {1000 * min(late)[0]:.0f} ms')
+        return
+    tell(f'{here}: NOT PROVEN: the machine itself was starved')
 
 
 def keys(c, all_):
-    for name, program in all_:
-        for what, key, after in SILENCING:
-            c.here = f'{name}: {what}'
-            got = []
-            for wait in (7, 7.4, 7.9):
-                with Sink() as sink, Recorder(sink) as rec, Busy(0) as busy:
-                    r = pty_run([program, 'loop', DEMO, '--bars', '9-12'], [(wait, key)] + ([(wait + 1.5, after)] if after else []), env=sink.env, limit=20)
-                    time.sleep(.2)
-                if not c.that(r.status == 0 and r.pressed, f'status {r.status}: {r.err.strip()}'):
-                    break
-                was, after_ = quiet_after(rec, r.pressed[0][0])
-                if was > .001:
-                    got.append((9. if after_ is None else after_, busy.late))
-            best = min(got, default=(None, 0))
-            c.that(got and best[0] <= OBEYED + max(best[1] - STARVED, 0), f'{best[0]} s until it is 12 dB down')
-            print(f'{c.here}: 12 dB down {", ".join(f"{1000 * t:.0f}" for t, _ in got)} ms after the key')
-    c.here = ''
+    with tempfile.TemporaryDirectory() as d:
+        still = os.path.join(d, 'still.wav')
+        r = run([PROGRAM, 'write', DEMO, '--out', still, '--repeat', '3'] + PHRASE)
+        if not c.that(r.returncode == 0, f'write: {r.stderr.strip()}'):
+            return
+        wanted = trimmed(stereo(still))
+    beside([(lambda n=name, p=program: [obeyed(c, n, p, *k, wanted) for k in KEYS]) for name, program in all_])
 
 
 def main(argv):
@@ -209,8 +245,7 @@ def main(argv):
             soon(c, all_, int(argv[1]) if argv[1:] else 9, demand=False)
             return 0
         soon(c, all_)
-        lost(c, all_)
-        stops(c, all_)
+        beside([(lambda n=name, p=program: (lost(c, n, p), stops(c, n, p))) for name, program in all_])
         keys(c, all_)
         passes(c, all_, PASSES['--long' in argv])
     return c.done()
