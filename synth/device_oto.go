@@ -38,7 +38,7 @@ func openBackend(rate int, buffer time.Duration) (backend, error) {
 		return nil, err
 	}
 	ctx, ready, err := oto.NewContext(&oto.NewContextOptions{
-		SampleRate: rate, ChannelCount: 2, Format: oto.FormatFloat32LE, BufferSize: buffer / 2,
+		SampleRate: rate, ChannelCount: 2, Format: oto.FormatFloat32LE, BufferSize: buffer * 3 / 4,
 	})
 	if err != nil {
 		return nil, fmt.Errorf("sound can be opened only once in a run: %s (start again; %s)", otoText(err), writeInstead)
@@ -99,11 +99,11 @@ func (o *otoOut) failed() error {
 	return nil
 }
 
-// held is what the player holds and what the system does. The system's half is
-// enough for the time between two reads, and the player's bridges what keeps
-// the machine from running: together they are heard 30 ms sooner than two whole
-// buffers, so that a key is obeyed within a tenth of a second.
-func (o *otoOut) held() time.Duration { return o.buffer + o.buffer/2 }
+// held is what the player holds and what the system does. The player has to hold
+// no less than the system, or sound begins with a hole. With both whole a key is
+// obeyed after a tenth of a second; with half of it for the system a machine that
+// is 10 ms late leaves a hole of one or two.
+func (o *otoOut) held() time.Duration { return o.buffer + o.buffer*3/4 }
 
 func (o *otoOut) underflows() int { return 0 } // oto does not tell
 

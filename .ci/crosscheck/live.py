@@ -251,6 +251,10 @@ def trimmed(x):
     return x[i:j]
 
 
+def level(x):
+    return max(map(abs, x), default=0)
+
+
 def offset(heard, wanted, reach=256):
     """How many samples of heard come before wanted begins, or less than 0 of wanted before heard does: the first frames of a
     soft start are nothing in 16 bits."""
@@ -288,9 +292,9 @@ def parts(rec, wanted, by):
 
 
 def differences(heard, wanted, by):
-    """(frames that agree, [holes as (frame, length)], frames that are altered or missing): heard laid along wanted. A hole is
-    silence that is put in; after it both go on with the frame they were at."""
-    holes, altered, agree = [], 0, 0
+    """(frames that agree, [holes as (frame, length)], frames altered, frames missing after holes): heard laid along wanted. A
+    hole is silence that is put in; after it both should go on with the frame they were at."""
+    holes, altered, missing, agree = [], 0, 0, 0
     i, j, block = 0, 0, 480  # in samples, as all below
 
     def same(a, b, n):
@@ -312,13 +316,18 @@ def differences(heard, wanted, by):
         while start >= 2 and heard[start - 1] == 0 == heard[start - 2]:
             start -= 2
         back = j + start - i
-        near = sorted(range(-256, 257, 2), key=abs)
-        go = next((back + m for m in near if back + m >= 0 and same(end, back + m, min(200, len(heard) - end))), None) if end - start >= 16 else None
+        go = None
+        if end - start >= 16:
+            # A way that begins anew after a hole may have thrown away what it held: look farther, by what is loud enough to know.
+            near = sorted(range(-256, 257, 2), key=abs)
+            far = range(258, 2 * RATE // 2, 2) if level(heard[end:end + 200]) > 20 * by else ()
+            go = next((back + m for r in (near, far) for m in r if back + m >= 0 and same(end, back + m, 2) and same(end, back + m, min(200, len(heard) - end))), None)
         if go is not None:
             holes.append((j // 2, (end - start) // 2))
+            missing += (go - back) // 2 if go - back > 64 else 0
             i, j = end, go
             continue
         altered, i, j = altered + 1, i + 2, j + 2
         if altered > 4800:
             break
-    return agree, holes, altered
+    return agree, holes, altered, missing

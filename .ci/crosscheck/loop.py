@@ -16,7 +16,7 @@ import threading
 import time
 
 from common import DATA, DEMO, Check, run, PROGRAM
-from live import RATE, Busy, Recorder, Sink, aligned, differences, median_first_sound, missing, parts, programs, pty_run, stereo, trimmed
+from live import RATE, Busy, Recorder, Sink, aligned, differences, level, median_first_sound, missing as lacking, parts, programs, pty_run, stereo, trimmed
 
 SOON = 200        # ms from the command to the first sound
 SOON_BUSY = 500   # the same where other work keeps the cores busy
@@ -89,9 +89,9 @@ def passes(c, all_, flags):
 def same_passes(c, name, flags, wanted, late, ended, heard):
     """Lays what was heard along the file; False when that says nothing because the machine was starved."""
     heard = aligned(heard, wanted)
-    n, holes, altered = differences(heard, wanted, STEP)
+    n, holes, altered, missing = differences(heard, wanted, STEP)
     print(f'loop {" ".join(flags)}: {name}: {n / RATE:.1f} s agree, {len(holes)} holes of {1000 * sum(k for _, k in holes) / RATE:.0f} ms, '
-          f'{altered} frames altered; a sleeper woke {1000 * late:.0f} ms late at worst')
+          f'{missing} frames missing after them, {altered} altered; a sleeper woke {1000 * late:.0f} ms late at worst')
     c.that(not altered, f'{name}: {altered} frames are not those of the file')
     if late > STARVED and (holes or 'takes no more sound' in ended.stderr):
         return False
@@ -106,14 +106,20 @@ def same_passes(c, name, flags, wanted, late, ended, heard):
 def soon(c, all_, times=3, demand=True):
     """The first sound after the command, what is arranged before it included."""
     for name, program in all_:
+        measured = []
         with Sink() as sink, Busy(0) as busy:
             for command in ('hear', 'loop'):
                 median, got = median_first_sound(sink, [program, command, DEMO], times)
                 print(f'{name}: first sound of {command} after {median or -1:.0f} ms (median of {len(got)}, {min(got, default=-1):.0f} at best)')
                 c.that(len(got) == times, f'{name}: {command} was heard {len(got)} times of {times}')
                 if demand and got:
-                    # What other work there is shows in the spread: the best of all has the least of it.
-                    c.that(median < SOON or min(got) < SOON_BUSY, f'{name}: first sound of {command} after {median:.0f} ms')
+                    measured.append((median, min(got), f'{name}: first sound of {command} after {median:.0f} ms'))
+        # The best of all has the least of other work.
+        for median, best, text in measured:
+            if busy.late < STARVED:
+                c.that(median < SOON, text)
+            elif busy.late < 5 * STARVED:
+                c.that(best < SOON_BUSY, text)
 
 
 def lost(c, name, program):
@@ -139,13 +145,9 @@ def lost(c, name, program):
                 break
         c.that(early is None, f'{here}: it ended by itself: {said.strip()}')
         c.that(p.returncode == 1, f'{here}: status {p.returncode}')
-        c.that(said.startswith('thumbline: at bar ') and said.count('\n') == 1, f'{here}: it says {said!r}')
+        c.that(said.startswith('thumbline: ') and 'the sound device' in said and said.count('\n') == 1, f'{here}: it says {said!r}')
         c.that(took < LOSS or busy.late > STARVED, f'{here}: it took {took:.2f} s')
         tell(f'{here}: {took * 1000:.0f} ms: {said.strip()}')
-
-
-def level(x):
-    return max(map(abs, x), default=0)
 
 
 def steps(x):
@@ -235,7 +237,7 @@ def main(argv):
     if not DATA:
         print('loop: skipped, THUMBLINE_DATA is not set')
         return 0
-    if lack := missing():
+    if lack := lacking():
         print(f'loop: {lack}')
         return 1
     c = Check('loop')
