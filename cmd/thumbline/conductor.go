@@ -42,7 +42,7 @@ func newConductor(p *playing, now func() time.Time, end func()) (*conductor, err
 	c.r = newRehearsal(len(p.scenes), p.here, p.home, plan, back)
 	c.r.rests = p.pr.rest > 0
 	c.r.once = p.once
-	c.r.changes = p.pr.change != ""
+	c.r.changes = p.pr.change != nil
 	if !p.once {
 		c.r.suggest(c.caution())
 	}

@@ -13,6 +13,7 @@ import (
 
 	"thumbline/midiio"
 	"thumbline/synth"
+	"thumbline/theory"
 	"thumbline/voicing"
 )
 
