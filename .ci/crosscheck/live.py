@@ -319,12 +319,15 @@ def differences(heard, wanted, by):
         go = None
         if end - start >= 16:
             # A way that begins anew after a hole may have thrown away what it held: look farther, by what is loud enough to know.
+            # One in silence shows only where that should end, which is here.
+            loud = level(heard[end:end + 200]) > 20 * by
             near = sorted(range(-256, 257, 2), key=abs)
-            far = range(258, 2 * RATE // 2, 2) if level(heard[end:end + 200]) > 20 * by else ()
-            go = next((back + m for r in (near, far) for m in r if back + m >= 0 and same(end, back + m, 2) and same(end, back + m, min(200, len(heard) - end))), None)
+            tries = [back + m for m in near] + [j + m for m in near] + ([back + m for m in range(258, RATE, 2)] if loud else [])
+            go = next((m for m in tries if m >= 0 and same(end, m, 2) and same(end, m, min(200, len(heard) - end))), None)
         if go is not None:
-            holes.append((j // 2, (end - start) // 2))
-            missing += (go - back) // 2 if go - back > 64 else 0
+            put_in = ((end - start) - (go - back)) // 2  # where silence is wanted too, what is more than that
+            holes.append((go // 2, max(put_in, 0)))
+            missing += max(-put_in, 0)
             i, j = end, go
             continue
         altered, i, j = altered + 1, i + 2, j + 2
