@@ -204,10 +204,7 @@ func (c *conductor) page() page {
 	}
 	first, last := c.shownBars()
 	sounds := c.grips()
-	here := -1
-	if r.now.Bar != "" {
-		here = s.a.BarAt(voicing.Tick(r.now.Tick))
-	}
+	here := c.barHeard()
 	for b := first; b < last; b++ {
 		bar := pageBar{label: s.a.Bars[b].Label, here: b == here}
 		for i, g := range s.a.Grips {
@@ -283,15 +280,17 @@ func (r *rehearsal) state() string {
 // place is the bar and beat that is heard.
 func (c *conductor) place() string {
 	pos := c.r.now
-	switch {
-	case pos.CountIn || pos.Beat <= 0:
+	if pos.CountIn || pos.Beat <= 0 {
 		return ""
-	case pos.Tail:
-		return fmt.Sprintf("beat %d", int(pos.Beat+1e-9))
 	}
-	at := fmt.Sprintf("bar %s, beat %d", pos.Bar, int(pos.Beat+1e-9))
-	if c.scene.change > 0 {
-		at = fmt.Sprintf("%s, beat %d", pos.Bar, int(pos.Beat+1e-9))
+	at := fmt.Sprintf("beat %d", int(pos.Beat+1e-9))
+	if b := c.barHeard(); b >= 0 {
+		at = c.scene.a.Bars[b].Label + ", " + at
+		if c.scene.change == 0 {
+			at = "bar " + at
+		}
+	} else if pos.Tail {
+		return at
 	}
 	if h := c.heard(); h != "" {
 		at += "   " + h
@@ -300,6 +299,22 @@ func (c *conductor) place() string {
 		at += "   then your turn"
 	}
 	return at
+}
+
+// barHeard is the index of the bar that is heard, -1 for none: the last one goes
+// on while its end rings before the pick-up of the next pass.
+func (c *conductor) barHeard() int {
+	a, pos := c.scene.a, c.r.now
+	switch {
+	case pos.Bar != "":
+		return a.BarAt(voicing.Tick(pos.Tick))
+	case pos.Tail && !c.r.rests && c.scene.end > 0:
+		b := a.BarAt(voicing.Tick(c.scene.end - 1))
+		if b >= 0 && pos.Tick < midiio.Tick(a.Bars[b].At+a.Bars[b].Len) {
+			return b
+		}
+	}
+	return -1
 }
 
 // heard tells what is left of the sound, when that is not all.

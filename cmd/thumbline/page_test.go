@@ -366,3 +366,15 @@ func TestEveryFingerIsNamed(t *testing.T) {
 		t.Errorf("said %q", got)
 	}
 }
+
+// The last bar is still the place while its end rings before the next pick-up;
+// a rest has no bar.
+func TestPlaceInTail(t *testing.T) {
+	for args, want := range map[string]string{"loop --phrase 3": "bar 4/2, beat 3", "loop --phrase 3 --rest 1": "beat 3"} {
+		c := conducted(t, strings.Fields(args)...)
+		c.to(2, c.scene.end-c.scene.start+quarter/4)
+		if got := c.place(); got != want {
+			t.Errorf("%s: %q, want %q", args, got, want)
+		}
+	}
+}
