@@ -172,11 +172,7 @@ func (p *pulse) lose(err error) {
 func (p *pulse) heard(msg any) {
 	switch m := msg.(type) {
 	case *proto.Request:
-		p.wanted.Add(int64(m.Length))
-		select {
-		case p.wake <- struct{}{}:
-		default:
-		}
+		p.ask(m.Length)
 	case *proto.Underflow:
 		p.holes.Add(1)
 	case *proto.PlaybackStreamKilled, *proto.ConnectionClosed:
@@ -184,10 +180,19 @@ func (p *pulse) heard(msg any) {
 	}
 }
 
+// ask notes that the server wants so many bytes more. It does not wait: a server
+// may have asked before sound begins, when nobody is there to wake.
+func (p *pulse) ask(bytes uint32) {
+	p.wanted.Add(int64(bytes))
+	select {
+	case p.wake <- struct{}{}:
+	default:
+	}
+}
+
 func (p *pulse) start(fill func(out []float32)) error {
-	p.wanted.Add(int64(p.stream.Missing))
-	p.wake <- struct{}{}
 	go p.run(fill)
+	p.ask(p.stream.Missing)
 	if err := p.client.Request(&proto.CorkPlaybackStream{StreamIndex: p.stream.StreamIndex}, nil); err != nil {
 		return fmt.Errorf("the sound server does not start the sound: %s (restart it; %s)", pulseText(err), writeInstead)
 	}

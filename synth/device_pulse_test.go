@@ -143,3 +143,16 @@ func socketPair(t *testing.T) (a, b net.Conn) {
 	t.Cleanup(func() { a.Close(); b.Close() })
 	return a, b
 }
+
+// A server may ask again and again before sound begins, when nobody is there to
+// give it anything: none of that waits, and none of it is lost.
+func TestPulseAskedEarly(t *testing.T) {
+	p := &pulse{wake: make(chan struct{}, 1)}
+	for range 3 {
+		p.heard(&proto.Request{Length: 480})
+	}
+	p.ask(960)
+	if got := p.wanted.Load(); got != 3*480+960 || len(p.wake) != 1 {
+		t.Errorf("%d bytes are wanted, woken %d times", got, len(p.wake))
+	}
+}
