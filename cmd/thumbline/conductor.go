@@ -74,6 +74,14 @@ func (c *conductor) press(key string) (lines []string) {
 
 func (c *conductor) byLine() { c.r.lines = true }
 
+// unattended ends a pause that nobody else can end.
+func (c *conductor) unattended() []string {
+	if c.r.paused {
+		return c.press("p")
+	}
+	return nil
+}
+
 // heading is said before the first sound.
 func (c *conductor) heading() []string {
 	ls := []string{c.p.heading()}

@@ -134,6 +134,22 @@ func TestInterruptedWhileArranging(t *testing.T) {
 	}
 }
 
+// A pause that nobody can end any more is over when there is no more to read.
+func TestPausedAndLeft(t *testing.T) {
+	e, out, errs := testEnv(fakeSound("fake"))
+	e.stdin = strings.NewReader("\n")
+	status := make(chan int, 1)
+	go func() { status <- run(context.Background(), []string{"loop", "--phrase", "5", "--repeat", "1"}, e) }()
+	select {
+	case s := <-status:
+		if s != statusOK || errs.String() != "" || !strings.Contains(out.String(), "paused\ngoing on\n") {
+			t.Errorf("status %d, %q:\n%s", s, errs, out)
+		}
+	case <-time.After(20 * time.Second):
+		t.Fatal("it is paused for ever")
+	}
+}
+
 // The second signal ends the page, not the program.
 func TestSecondSignal(t *testing.T) {
 	if runtime.GOOS == "windows" {

@@ -521,7 +521,7 @@ func perform(ctx context.Context, e *env, o *options, p *playing) error {
 	if err != nil {
 		return err
 	}
-	s := stage{e: e, plain: o.plain, typed: o.tune != "-" && (!p.once || terminal(e.stdin) != nil), pausing: true, endless: true}
+	s := stage{e: e, plain: o.plain, typed: o.tune != "-" && (!p.once || terminal(e.stdin) != nil), pausing: true}
 	c.typed = s.typed
 	if err := s.run(ctx, c, p.start(play, !p.once)); err != nil {
 		return err

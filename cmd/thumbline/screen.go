@@ -25,6 +25,9 @@ type act interface {
 	farewell() string
 	// byLine tells that keys are lines: none of them is a key that bounced.
 	byLine()
+	// unattended tells that no more keys will come: what waits for one goes on
+	// without it, or ends.
+	unattended() (lines []string)
 }
 
 // How often an act is looked at: twenty times a second is as often as a page
@@ -37,7 +40,6 @@ type stage struct {
 	plain   bool // lines, though there is a terminal
 	typed   bool // there is a standard input to read keys from
 	pausing bool // an empty line pauses and goes on
-	endless bool // it goes on when there is no more to read
 }
 
 // run shows the act until done has something to say or a key ends it. How it
@@ -108,14 +110,10 @@ func (s stage) lines(a act, done <-chan error) error {
 		case <-tick.C:
 			ls = a.look()
 		case l, ok := <-typed:
-			switch {
-			case ok:
+			if ok {
 				ls = a.press(s.keyTyped(l))
-			case !s.endless:
-				a.press("q")
-				fallthrough
-			default:
-				typed = nil
+			} else {
+				ls, typed = a.unattended(), nil
 			}
 		}
 		if err := say(ls); err != nil {

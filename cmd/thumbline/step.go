@@ -337,6 +337,8 @@ func (s *stepper) expected() string {
 
 func (s *stepper) byLine() { s.lines = true }
 
+func (s *stepper) unattended() []string { return s.press("q") }
+
 func (s *stepper) heading() []string {
 	ls := []string{s.p.title() + ", " + s.p.asked.bars() + ", " + grips(s.n) + ", one at a time"}
 	if s.lines {
