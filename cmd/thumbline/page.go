@@ -344,10 +344,11 @@ func around(lines []pageLine, height int) []pageLine {
 
 // A barLayout is how wide things are, the same in all bars of a page.
 type barLayout struct {
-	width, label, name int
-	fret, gap          int   // least width of a string; between grips
-	brief              bool  // beneath the names stands the last word alone
-	columns            []int // width of each grip of a bar
+	width, label int
+	fret, gap    int   // least width of a string; between grips
+	brief        bool  // beneath the names stands the last word alone
+	names        []int // width of the name of each grip of a bar
+	columns      []int // and of the whole grip
 }
 
 // layout is the roomiest that the window has the width for. All strings equally
@@ -358,14 +359,29 @@ func (p page) layout(width int) (l barLayout) {
 		l.width = width
 		for _, b := range p.bars {
 			l.label = max(l.label, len([]rune(b.label))+2)
-			for _, g := range b.grips {
-				l.name = max(l.name, ansi.StringWidth(g.name), ansi.StringWidth(l.under(g)))
+			for i, g := range b.grips {
+				if i == len(l.names) {
+					l.names, l.columns = append(l.names, 0), append(l.columns, 0)
+				}
+				l.names[i] = max(l.names[i], ansi.StringWidth(g.name), ansi.StringWidth(l.under(g)))
+				l.columns[i] = max(l.columns[i], len([]rune(l.strings(g.frets, g))))
 			}
 		}
-		l.columns = p.columnWidths(l)
-		if l.total() <= width {
-			break
+		for i, n := range l.names {
+			l.columns[i] += 1 + n + 1
 		}
+		if l.total() <= width {
+			return l
+		}
+	}
+	// They stand below each other: the strings too.
+	widest := 0
+	for _, n := range l.names {
+		widest = max(widest, n)
+	}
+	for i, n := range l.names {
+		l.columns[i] += widest - n
+		l.names[i] = widest
 	}
 	return l
 }
@@ -376,19 +392,6 @@ func (l barLayout) under(g pageGrip) string {
 		return g.under[strings.LastIndex(g.under, " ")+1:]
 	}
 	return g.under
-}
-
-func (p page) columnWidths(l barLayout) []int {
-	var out []int
-	for _, b := range p.bars {
-		for i, g := range b.grips {
-			if i == len(out) {
-				out = append(out, 0)
-			}
-			out[i] = max(out[i], 1+l.name+1+len([]rune(l.strings(g.frets, g))))
-		}
-	}
-	return out
 }
 
 func (l barLayout) total() int {
@@ -441,13 +444,13 @@ func (l barLayout) bar(b pageBar) []pageLine {
 		if g.now {
 			sign = markNow
 		}
-		cell := sign + padTo(g.name, l.name) + " " + l.strings(g.frets, g)
+		cell := sign + padTo(g.name, l.names[i]) + " " + l.strings(g.frets, g)
 		if g.now {
 			top.from = len([]rune(top.text))
 			top.to = top.from + len([]rune(cell))
 		}
 		top.text += padTo(cell, w+l.gap)
-		low.text += padTo(" "+padTo(l.under(g), l.name)+" "+l.strings(g.fingers, g), w+l.gap)
+		low.text += padTo(" "+padTo(l.under(g), l.names[i])+" "+l.strings(g.fingers, g), w+l.gap)
 		used += w + l.gap
 	}
 	return append(out, top, low)
