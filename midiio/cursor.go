@@ -19,11 +19,11 @@ import (
 // ends before the next pass begins. A note struck before a pass begins is not
 // heard in it. What rings at the end of the last pass rings to its own end.
 //
-// Fill and Silence belong to one goroutine. Send, Prepare and Position may be
-// called from any. Everything is laid out where a practice is made, prepared or
-// its tempo ordered; Fill allocates nothing.
+// Fill and Silence belong to one goroutine. Send and Position may be called from
+// any. Everything is laid out where a practice is prepared or its tempo ordered;
+// Fill allocates nothing.
 type Cursor struct {
-	src  *source
+	rate int64
 	plan *plan
 	want *plan // from the next seam on, with its tally; nil: as it is
 	// The exact end of the current piece. Its room belongs to plan, that of
@@ -66,20 +66,15 @@ type liveNote struct {
 	layer Layer
 }
 
-// NewCursor makes a cursor over s at rate frames a second. What it refuses are
-// passes outside the sequence or without length, and tempi beyond what can be
-// played.
+// NewCursor makes a cursor over s at rate frames a second. It refuses what
+// Prepare refuses.
 func NewCursor(s *Sequence, p Practice, rate int) (*Cursor, error) {
-	src, err := newSource(s, rate)
-	if err != nil {
-		return nil, err
-	}
-	first, err := src.prepare(p)
+	first, err := Prepare(s, p, rate)
 	if err != nil {
 		return nil, err
 	}
 	c := &Cursor{
-		src: src, plan: first.plain, sum: newTally(first.plain),
+		rate: int64(rate), plan: first.plain, sum: newTally(first.plain),
 		// A key sounds once on a channel.
 		live: make([]liveNote, 0, 16*128),
 		hist: make([]placement, 0, maxHistory),
@@ -88,26 +83,19 @@ func NewCursor(s *Sequence, p Practice, rate int) (*Cursor, error) {
 	for i := range c.sent {
 		c.sent[i] = silentState()
 	}
-	for _, e := range s.Events {
-		c.used[channel(e.Msg)] = true
-	}
 	c.meet(first)
 	return c, nil
 }
 
 // meet takes note of the channels of a practice.
 func (c *Cursor) meet(p *Prepared) {
-	for _, q := range p.practice.Passes {
-		c.used[clickChannel] = c.used[clickChannel] || q.CountIn != 0
+	for ch, u := range p.used {
+		c.used[ch] = c.used[ch] || u
 	}
 }
 
 // Rate is the number of frames a second.
-func (c *Cursor) Rate() int { return int(c.src.rate) }
-
-// Prepare makes a practice of the cursor's sequence ready for the order Switch,
-// or says what of it cannot be played, as NewCursor does.
-func (c *Cursor) Prepare(p Practice) (*Prepared, error) { return c.src.prepare(p) }
+func (c *Cursor) Rate() int { return int(c.rate) }
 
 // Fill hands out every message with a frame before until, in order, and
 // reports whether more will come. A call with an until that is not beyond the

@@ -39,7 +39,7 @@ func Drive(ctx context.Context, c *Cursor, clock Clock, send func(msg []byte) er
 			_ = send(MessageBytes(m)) // the first error is the one that tells
 		})
 	}()
-	rate := c.src.rate
+	rate := c.rate
 	moment := func(frame int64) time.Duration {
 		return time.Duration(frame/rate)*time.Second + time.Duration(frame%rate*int64(time.Second)/rate)
 	}

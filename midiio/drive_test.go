@@ -114,7 +114,7 @@ func TestDriveCancel(t *testing.T) {
 // Orders given while it plays come through within a moment.
 func TestDriveOrders(t *testing.T) {
 	c := newCursor(t, held(), Practice{Passes: []Pass{{To: 3840, CountIn: 1}}, Repeat: Forever}, 1_000_000)
-	other, err := c.Prepare(Practice{Passes: []Pass{{From: 3840, To: 4800, Tail: 2880}}, Repeat: Forever})
+	other, err := Prepare(held(), Practice{Passes: []Pass{{From: 3840, To: 4800, Tail: 2880}}, Repeat: Forever}, c.Rate())
 	if err != nil {
 		t.Fatal(err)
 	}

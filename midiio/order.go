@@ -72,7 +72,7 @@ func (c *Cursor) Send(o Order) {
 		l.plan = about.lay(o.Factor)
 		l.sum = newTally(l.plan)
 	case Switch:
-		if o.To == nil || o.To.src.rate != c.src.rate {
+		if o.To == nil || o.To.src.rate != c.rate {
 			return
 		}
 		l.plan = o.To.plain

@@ -12,7 +12,19 @@ import (
 type Prepared struct {
 	src      *source
 	practice Practice // checked
+	used     [16]bool // channels
 	plain    *plan    // at factor 1
+}
+
+// Prepare makes a practice of s ready for a cursor of that rate, in frames a
+// second. What it refuses are passes outside the sequence or without length, and
+// tempi beyond what can be played.
+func Prepare(s *Sequence, p Practice, rate int) (*Prepared, error) {
+	src, err := newSource(s, rate)
+	if err != nil {
+		return nil, err
+	}
+	return src.prepare(p)
 }
 
 // A source is a sequence at a rate, with what every practice of it needs.
@@ -102,6 +114,12 @@ func (s *source) prepare(p Practice) (*Prepared, error) {
 		p.Passes[i] = q
 	}
 	r := &Prepared{src: s, practice: p}
+	for _, e := range s.seq.Events {
+		r.used[channel(e.Msg)] = true
+	}
+	for _, q := range p.Passes {
+		r.used[clickChannel] = r.used[clickChannel] || q.CountIn != 0
+	}
 	r.plain = r.lay(1)
 	for i, pc := range r.plain.bodies {
 		if round(pc.exact) < 1 {

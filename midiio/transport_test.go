@@ -2,6 +2,7 @@ package midiio
 
 import (
 	"fmt"
+	"maps"
 	"math/big"
 	"math/rand/v2"
 	"runtime"
@@ -141,7 +142,7 @@ func TestSumsAfterOrders(t *testing.T) {
 	}
 	// Switch counts the passes of its own practice.
 	cur := newCursor(t, s, Practice{Passes: []Pass{{}}, Repeat: Forever}, rate)
-	slow, err := cur.Prepare(Practice{Passes: []Pass{{Scale: 0.7, CountIn: 1}}, Repeat: Forever})
+	slow, err := Prepare(s, Practice{Passes: []Pass{{Scale: 0.7, CountIn: 1}}, Repeat: Forever}, rate)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -277,7 +278,7 @@ func TestAgainAndSwitch(t *testing.T) {
 		{"a tempo for what has been left", []Order{{Kind: Tempo, At: end(5), Factor: 2}, {Kind: Switch, At: end(4.5)}, {Kind: Again, At: end(5.25)}}, "high 0, low 1, low 2, low 3, E4 4, /E4 4.5, F#4 4.5, /F#4 5.25, F#4 5.25, /F#4 6.25, G4 8.25, /G4 9.25"},
 	} {
 		cur := newCursor(t, s, counted, 48000)
-		other, err := cur.Prepare(Practice{Passes: []Pass{{From: 3840}}})
+		other, err := Prepare(s, Practice{Passes: []Pass{{From: 3840}}}, 48000)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -309,7 +310,7 @@ func TestAgainAndSwitch(t *testing.T) {
 	// What cannot be switched to changes nothing.
 	cur = newCursor(t, s, counted, 48000)
 	want := story(runCursor(newCursor(t, s, counted, 48000), 777, 1<<40), 120)
-	fast, err := newCursor(t, s, counted, 44100).Prepare(counted)
+	fast, err := Prepare(s, counted, 44100)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -319,9 +320,35 @@ func TestAgainAndSwitch(t *testing.T) {
 		t.Errorf("after void orders: %s, want %s", got, want)
 	}
 	for _, p := range []Practice{{}, Once(Pass{From: 1 << 40}), {Passes: []Pass{{}}, Loop: 1}, {Passes: []Pass{{}}, Loop: -1}} {
-		if _, err := cur.Prepare(p); err == nil {
+		if _, err := Prepare(s, p, 48000); err == nil {
 			t.Errorf("%+v is prepared", p)
 		}
+	}
+}
+
+// What is switched to may be of another sequence, on other strings: in the end
+// they are silenced too.
+func TestSwitchToAnotherSequence(t *testing.T) {
+	c := newCursor(t, oneBar(120), Practice{Passes: []Pass{{}}, Repeat: Forever}, 48000)
+	other, err := Prepare(held(), Practice{Passes: []Pass{{From: 1920}}, Repeat: Forever}, 48000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c.Send(Order{Kind: Switch, At: 24000, To: other})
+	out := runCursor(c, 777, 60000)
+	if got, want := story(out, 120), "E4 0, /E4 1, G2 1"; got != want {
+		t.Errorf("%s, want %s", got, want)
+	}
+	silenced := map[int]bool{}
+	c.Silence(func(m [3]byte) {
+		out = append(out, sent{c.now, m})
+		if m[0]&0xF0 == statusControl && m[1] == 123 {
+			silenced[channel(m)] = true
+		}
+	})
+	balanced(t, out)
+	if want := map[int]bool{0: true, 5: true}; !maps.Equal(silenced, want) {
+		t.Errorf("silenced the channels %v, want %v", silenced, want)
 	}
 }
 
@@ -437,7 +464,7 @@ func TestOrderProperties(t *testing.T) {
 				}
 				t.Fatal(err)
 			}
-			to, err := c.Prepare(other)
+			to, err := Prepare(s, other, rate)
 			if err != nil {
 				if strings.Contains(err.Error(), "shorter than a frame") {
 					return
@@ -552,7 +579,7 @@ func everyday(t testing.TB) *Cursor {
 	if p, err = s.Practice(study); err != nil {
 		t.Fatal(err)
 	}
-	other, err := c.Prepare(p)
+	other, err := Prepare(s, p, 48000)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -176,13 +176,7 @@ func (p *playing) switchTo(i int, factor float64) (*midiio.Prepared, *scene, err
 	if err != nil {
 		return nil, nil, err
 	}
-	cur := p.cursor
-	if s.seq != p.asked.seq {
-		if cur, err = midiio.NewCursor(s.seq, practice, p.engine.Rate()); err != nil {
-			return nil, nil, err
-		}
-	}
-	prepared, err := cur.Prepare(practice)
+	prepared, err := midiio.Prepare(s.seq, practice, p.engine.Rate())
 	return prepared, s, err
 }
 
