@@ -207,10 +207,14 @@ func (c *conductor) page() page {
 	first, last := c.shownBars()
 	sounds := c.grips()
 	here := c.barHeard()
+	from, to := c.ends()
+	if first == s.from && first > 0 && s.change == 0 && s.start < midiio.Tick(s.a.Bars[first].At) {
+		first-- // the bar with the pick-up
+	}
 	for b := first; b < last; b++ {
-		bar := pageBar{label: s.a.Bars[b].Label, here: b == here}
+		bar := pageBar{label: s.a.Bars[b].Label, here: b == here, before: b < s.from}
 		for i, g := range s.a.Grips {
-			if g.Bar == b {
+			if g.Bar == b && (i >= from && i <= to || c.p.once) {
 				v := gripOn(s.a, g)
 				v.now = i == sounds.now
 				bar.grips = append(bar.grips, v)
@@ -221,6 +225,15 @@ func (c *conductor) page() page {
 			if n := len(p.bars); n > 0 {
 				p.bars[n-1].here = p.bars[n-1].here || bar.here
 				continue
+			}
+		}
+		if len(bar.grips) == 0 {
+			bar.notes = "no new grip"
+			if bar.before {
+				bar.notes = "pick-up"
+			}
+			if notes := s.notesIn(b); notes != "" {
+				bar.notes += ": " + notes
 			}
 		}
 		p.bars = append(p.bars, bar)
@@ -423,6 +436,27 @@ func (c *conductor) grips() sounding {
 		g.from = last
 	}
 	return g
+}
+
+// notesIn are the notes that are struck in a bar, as string and fret, as far as
+// they belong to the scene.
+func (s *scene) notesIn(bar int) string {
+	names := voicing.StringNames(s.a.Tuning)
+	var out []string
+	at := voicing.Tick(-1)
+	for _, n := range s.a.Notes {
+		if t := midiio.Tick(n.At); t < s.start || s.end > 0 && t >= s.end || s.a.BarAt(n.At) != bar {
+			continue
+		}
+		note := names[len(names)-n.String] + " " + strconv.Itoa(n.Fret)
+		if n.At == at {
+			out[len(out)-1] += " with " + note
+		} else {
+			out = append(out, note)
+		}
+		at = n.At
+	}
+	return strings.Join(out, ", ")
 }
 
 // ends are the indexes of the first and the last grip of the scene, -1 for none.

@@ -29,9 +29,11 @@ type page struct {
 
 // A pageBar is a bar with its grips.
 type pageBar struct {
-	label string
-	here  bool
-	grips []pageGrip
+	label  string
+	here   bool
+	grips  []pageGrip
+	notes  string // in place of grips where there are none
+	before bool   // it has the pick-up
 }
 
 // A pageGrip is a grip with what stands beneath its name: the beat, or the key
@@ -94,6 +96,7 @@ func (p page) lines(width, height int) []pageLine {
 	}
 	// Too low for the page: fewer bars, then fewer of the rest.
 	moves := b.moves
+	p.bars = slices.DeleteFunc(slices.Clone(p.bars), func(b pageBar) bool { return b.before && len(b.grips) == 0 })
 	for _, shrink := range []func(){
 		func() {},
 		func() { b.foot = p.foot(width, 1) },
@@ -428,7 +431,7 @@ func (l barLayout) bar(b pageBar) []pageLine {
 	top := pageLine{text: padTo(mark+b.label, l.label)}
 	low := pageLine{text: padTo("", l.label)}
 	if len(b.grips) == 0 {
-		top.text += " no new grip"
+		top.text += " " + b.notes
 		return []pageLine{top}
 	}
 	var out []pageLine
