@@ -102,14 +102,11 @@ func (c *Cursor) Rate() int { return int(c.rate) }
 // last does nothing. What is handed out does not depend on the size of the
 // steps. emit must not call the cursor.
 func (c *Cursor) Fill(until int64, emit func(at int64, msg [3]byte)) (more bool) {
-	for !c.done {
+	for !c.done && c.now < until {
 		order, at, ok := c.mail.due(c.now)
 		if ok {
 			c.obey(order, emit)
 			continue
-		}
-		if c.now >= until {
-			break
 		}
 		limit := min(until, at)
 		if c.paused {

@@ -515,6 +515,25 @@ func TestOrderProperties(t *testing.T) {
 	})
 }
 
+// What an order silences at a frame belongs to the call of Fill that hands that
+// frame out, not to the one that ends before it; a call that goes no further obeys
+// nothing.
+func TestOrderAtTheEndOfFill(t *testing.T) {
+	c := newCursor(t, held(), Practice{Passes: []Pass{{}}, Repeat: Forever}, 48000)
+	c.Send(Order{Kind: Stop, At: 1000})
+	for _, step := range []struct {
+		until int64
+		more  bool
+		want  string
+	}{{1000, true, "E4 0"}, {1000, true, ""}, {1001, false, "/E4 0.04167"}} {
+		var out []sent
+		more := c.Fill(step.until, func(at int64, m [3]byte) { out = append(out, sent{at, m}) })
+		if got := story(out, 120); got != step.want || more != step.more {
+			t.Errorf("until %d: %q, more: %v; want %q, %v", step.until, got, more, step.want, step.more)
+		}
+	}
+}
+
 // restarted reports whether an order between two frames begins something anew.
 func restarted(orders []Order, from, to int64) bool {
 	for _, o := range orders {
