@@ -44,7 +44,7 @@ func newConductor(p *playing, now func() time.Time, end func()) (*conductor, err
 	c.r.once = p.once
 	c.r.changes = p.pr.change != nil
 	if !p.once {
-		c.r.suggest(c.caution())
+		c.r.offer = c.caution() // the heading of plain lines has it
 	}
 	c.r.muted = p.muted()
 	c.r.layers = append(slices.Clone(layersThere(p.asked.a.Setting == voicing.Trio)), midiio.Click)
@@ -364,12 +364,12 @@ func (c *conductor) pass() string {
 
 // length is how many passes the plan has; 0 when it goes on and on.
 func (r *rehearsal) length() int {
+	if r.back >= 0 {
+		return 0
+	}
 	n := 0
 	for _, t := range r.plan {
 		n += t.times
-	}
-	if r.back >= 0 {
-		return 0
 	}
 	return n
 }
@@ -572,6 +572,8 @@ func (c *conductor) expected() string {
 			return "go on"
 		}
 		return "pause"
+	case stop:
+		return "stop"
 	case nextPart:
 		return "next, " + c.p.sceneName(c.r.step(1))
 	}

@@ -141,6 +141,8 @@ func (r *rehearsal) done() bool {
 // expected is what the one key does now.
 func (r *rehearsal) expected() action {
 	switch {
+	case r.now.Done:
+		return stop
 	case r.paused || r.once:
 		return pauseOrGo
 	case r.done() && r.parts > 1:
@@ -172,6 +174,9 @@ func (r *rehearsal) press(p press, at time.Time) []order {
 	do := p.do
 	if do == theKey {
 		do = r.expected()
+	}
+	if r.now.Done && do != stop {
+		return nil // what sounds still is dying away, and nothing comes after it
 	}
 	switch do {
 	case pauseOrGo:
@@ -350,9 +355,7 @@ func (r *rehearsal) begin() {
 // suggest offers a rest for the next few passes.
 func (r *rehearsal) suggest(line string) {
 	r.offer, r.offered = line, r.total
-	if line != handCaution && line != rampCaution {
-		r.events = append(r.events, event{kind: offered, text: line})
-	}
+	r.events = append(r.events, event{kind: offered, text: line})
 }
 
 // rampCaution stands at the beginning of a ramp in place of handCaution.

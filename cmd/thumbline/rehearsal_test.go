@@ -223,6 +223,20 @@ func TestOldNews(t *testing.T) {
 	}
 }
 
+// Once all has been played there is nothing to order but the end of what rings.
+func TestKeysAtTheEnd(t *testing.T) {
+	r := newRehearsal(4, 0, 0, rampPlan, -1)
+	r.heard(look{Position: midiio.Position{Played: 3, Done: true}}, t0)
+	for _, do := range []action{pauseOrGo, again, nextPart, previousPart, slower, layerOnOff} {
+		if got := r.press(press{do: do, layer: midiio.Bass}, t0.Add(time.Second)); len(got) != 0 {
+			t.Errorf("key %d orders %v", do, got)
+		}
+	}
+	if got := r.press(press{do: theKey}, t0.Add(2*time.Second)); len(got) != 1 || got[0].kind != orderStop {
+		t.Errorf("the one key orders %v", got)
+	}
+}
+
 // Whatever keys a player hits and whatever is heard, the counts stay sane and
 // the orders within their ranges.
 func TestAnyKeys(t *testing.T) {
