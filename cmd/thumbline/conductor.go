@@ -323,7 +323,7 @@ func (c *conductor) barHeard() int {
 	switch {
 	case pos.Bar != "":
 		return a.BarAt(voicing.Tick(pos.Tick))
-	case pos.Tail && !c.r.rests && c.scene.end > 0:
+	case pos.Tail && !c.r.rests:
 		b := a.BarAt(voicing.Tick(c.scene.end - 1))
 		if b >= 0 && pos.Tick < midiio.Tick(a.Bars[b].At+a.Bars[b].Len) {
 			return b
@@ -396,10 +396,7 @@ func (c *conductor) shownBars() (first, last int) {
 	}
 	at := s.from
 	if pos := c.r.now; !pos.CountIn {
-		at = min(max(s.a.BarAt(voicing.Tick(min(pos.Tick, max(s.end-1, 0)))), s.from), s.to-1)
-		if s.end == 0 {
-			at = min(max(s.a.BarAt(voicing.Tick(pos.Tick)), s.from), s.to-1)
-		}
+		at = min(max(s.a.BarAt(voicing.Tick(min(pos.Tick, s.end-1))), s.from), s.to-1)
 	}
 	for _, ph := range s.a.Phrases {
 		if at >= ph.From && at < ph.To {
@@ -445,7 +442,7 @@ func (s *scene) notesIn(bar int) string {
 	var out []string
 	at := voicing.Tick(-1)
 	for _, n := range s.a.Notes {
-		if t := midiio.Tick(n.At); t < s.start || s.end > 0 && t >= s.end || s.a.BarAt(n.At) != bar {
+		if t := midiio.Tick(n.At); t < s.start || t >= s.end || s.a.BarAt(n.At) != bar {
 			continue
 		}
 		note := names[len(names)-n.String] + " " + strconv.Itoa(n.Fret)
@@ -464,7 +461,7 @@ func (c *conductor) ends() (first, last int) {
 	s := c.scene
 	first, last = -1, -1
 	for i, x := range s.a.Grips {
-		if at := midiio.Tick(x.At); at >= s.start && (s.end <= 0 || at < s.end) {
+		if at := midiio.Tick(x.At); at >= s.start && at < s.end {
 			if first < 0 {
 				first = i
 			}
@@ -503,7 +500,7 @@ func (c *conductor) moves(from, to int) []string {
 	switch {
 	case from >= 0 && to == from+1:
 		all = a.MovesAt(to)
-	case from >= 0 && to <= from && c.scene.end > 0:
+	case from >= 0 && to <= from:
 		all = a.MovesRound(voicing.Tick(c.scene.start), voicing.Tick(c.scene.end), voicing.Tick(c.scene.tail))
 	}
 	ms = movesFrom(hand, all)

@@ -66,7 +66,7 @@ func (c *conductor) to(n int, into midiio.Tick) {
 	if c.r.plan[c.r.turn].alone {
 		c.r.now.Kind = midiio.Alone
 	}
-	if s.end > 0 && at >= s.end {
+	if at >= s.end {
 		c.r.now.Tail, c.r.now.Bar = true, ""
 	}
 }

@@ -67,8 +67,8 @@ type scene struct {
 	name     string // "phrase 5 of 8"; empty for bars that have no name
 	a        *voicing.Arrangement
 	seq      *midiio.Sequence
-	from, to int // bars, as they are shown
-	start    midiio.Tick
+	from, to int         // bars, as they are shown
+	start    midiio.Tick // what is played is struck in [start, end)
 	end      midiio.Tick
 	tail     midiio.Tick
 	// change is the index of the grip of voicing.Arrangement that is changed
@@ -225,7 +225,7 @@ func (p *playing) plan(o *options) error {
 		p.home = -1
 	}
 	if p.once {
-		p.asked.start = p.seq.Bars[p.from].At
+		p.asked.start, p.asked.end = p.seq.Bars[p.from].At, p.seq.End
 		if p.to < len(p.seq.Bars) {
 			p.asked.end = p.seq.Bars[p.to].At
 		}
