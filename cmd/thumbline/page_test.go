@@ -30,15 +30,12 @@ func conducted(t testing.TB, args ...string) *conductor {
 			continue
 		}
 		cs[i].run = func(ctx context.Context, e *env, o *options) error {
-			h, err := o.hearing()
+			once := c.name == "hear"
+			h, pr, err := o.asked(once)
 			if err != nil {
 				return err
 			}
-			pr, err := o.practising(midiio.CountInAuto, h)
-			if err != nil {
-				return err
-			}
-			p, err := prepare(ctx, e, o, h, pr, c.name == "hear")
+			p, err := prepare(ctx, e, o, h, pr, once)
 			if err != nil {
 				return err
 			}

@@ -77,7 +77,11 @@ type scene struct {
 }
 
 // ready opens the sound and lays out what is played.
-func ready(ctx context.Context, e *env, o *options, h hearing, pr practising, once bool) (*playing, error) {
+func ready(ctx context.Context, e *env, o *options, once bool) (*playing, error) {
+	h, pr, err := o.asked(once)
+	if err != nil {
+		return nil, err
+	}
 	if err := o.checkPlan(); err != nil {
 		return nil, err
 	}
@@ -476,45 +480,38 @@ func (s *scene) beat() (name string, quarters float64) {
 	return beatName(theory.Quarters(int64(beat), int64(midiio.PerQuarter)))
 }
 
+// asked is what the flags of "What to hear" and "Practise" ask for. What is played
+// once is counted in only when that is asked for too.
+func (o *options) asked(once bool) (h hearing, pr practising, err error) {
+	if h, err = o.hearing(); err != nil {
+		return h, pr, err
+	}
+	count := midiio.CountInAuto
+	if once {
+		count = 0
+	}
+	pr, err = o.practising(count, h)
+	return h, pr, err
+}
+
 func hear(ctx context.Context, e *env, o *options) error {
-	h, err := o.hearing()
-	if err != nil {
-		return err
-	}
-	pr, err := o.practising(0, h)
-	if err != nil {
-		return err
-	}
 	if o.step {
-		return step(ctx, e, o, h, pr)
+		return step(ctx, e, o)
 	}
-	p, err := ready(ctx, e, o, h, pr, true)
-	if err != nil {
-		return unlessEnded(err)
-	}
-	defer p.device.Close()
-	return perform(ctx, e, o, p)
+	return perform(ctx, e, o, true)
 }
 
 func loop(ctx context.Context, e *env, o *options) error {
-	h, err := o.hearing()
-	if err != nil {
-		return err
-	}
-	pr, err := o.practising(midiio.CountInAuto, h)
-	if err != nil {
-		return err
-	}
-	p, err := ready(ctx, e, o, h, pr, false)
+	return perform(ctx, e, o, false)
+}
+
+// perform plays while it shows where it is and obeys keys.
+func perform(ctx context.Context, e *env, o *options, once bool) error {
+	p, err := ready(ctx, e, o, once)
 	if err != nil {
 		return unlessEnded(err)
 	}
 	defer p.device.Close()
-	return perform(ctx, e, o, p)
-}
-
-// perform plays while it shows where it is and obeys keys.
-func perform(ctx context.Context, e *env, o *options, p *playing) error {
 	play, end := context.WithCancel(ctx)
 	defer end()
 	c, err := newConductor(p, e.now, end)

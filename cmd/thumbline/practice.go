@@ -28,13 +28,12 @@ type practising struct {
 	answer  bool              // time alone after each pass
 	layers  []midiio.LayerSet // from pass to pass; none: all
 	change  *theory.Place     // of a grip that is changed to
-	plain   bool
 }
 
 // practising checks them, also against what is to be heard. absent is what no
 // --count-in means.
 func (o *options) practising(absent int, h hearing) (practising, error) {
-	p := practising{click: o.click, answer: o.answer, plain: o.plain}
+	p := practising{click: o.click, answer: o.answer}
 	var err error
 	if o.changed("count-in") && o.countIn == "" {
 		return p, usagef("--count-in is empty (give a number of bars, 0 to 8)")

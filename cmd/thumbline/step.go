@@ -14,16 +14,20 @@ import (
 )
 
 // step has nothing that moves by itself: a key for each grip of a part.
-func step(ctx context.Context, e *env, o *options, h hearing, pr practising) error {
+func step(ctx context.Context, e *env, o *options) error {
 	for _, f := range []string{"tempo", "count-in", "click"} {
 		if o.changed(f) {
 			return usagef("--step waits for you, so --%s says nothing to it: leave it out", f)
 		}
 	}
+	h, err := o.hearing()
+	if err != nil {
+		return err
+	}
 	if !h.hasGuitar() {
 		return usagef("--step strikes the guitar's grips, and nothing of it is left to hear (look at --only and --mute)")
 	}
-	p, err := ready(ctx, e, o, h, pr, true)
+	p, err := ready(ctx, e, o, true)
 	if err != nil {
 		return unlessEnded(err)
 	}
