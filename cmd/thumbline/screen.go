@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"runtime"
 	"strings"
 	"syscall"
 	"time"
@@ -55,8 +56,9 @@ func (s stage) run(ctx context.Context, a act, done <-chan error) error {
 	return s.still(ctx, a, done)
 }
 
-// dumb reports whether a terminal takes nothing but lines.
-func dumb(term string) bool { return term == "dumb" || term == "" }
+// dumb reports whether a terminal takes nothing but lines. Those of Windows say
+// nothing of themselves.
+func dumb(term string) bool { return term == "dumb" || term == "" && runtime.GOOS != "windows" }
 
 // terminal is the file that a stream is, if it is a terminal.
 func terminal(stream any) *os.File {
