@@ -53,7 +53,10 @@ func newConductor(p *playing, now func() time.Time, end func()) (*conductor, err
 
 // caution is for the hands.
 func (c *conductor) caution() string {
-	if c.r.ramped() {
+	switch {
+	case c.p.wide:
+		return wideCaution
+	case c.r.ramped():
 		return rampCaution
 	}
 	return handCaution

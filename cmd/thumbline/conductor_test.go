@@ -1,6 +1,7 @@
 package main
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -89,6 +90,20 @@ func TestOneKey(t *testing.T) {
 		"pass 3  bars 11-14, quarter = 132|pass 4  bars 11-14, quarter = 132|pass 1  bars 15-18, quarter = 106 (80%)|pass 2  bars 15-18, quarter = 112 (85%)"
 	if got := strings.Join(r.said, "|"); got != want {
 		t.Errorf("said\n%s, want\n%s", strings.ReplaceAll(got, "|", "\n"), strings.ReplaceAll(want, "|", "\n"))
+	}
+}
+
+// What hands should mind is said by what they are asked for.
+func TestCautions(t *testing.T) {
+	for args, want := range map[string]string{
+		"--phrase 5": handCaution, "--phrase 5 --ramp 60-100:5": rampCaution, "--phrase 5 --reach small": handCaution,
+		"--phrase 5 --reach large": wideCaution, "--phrase 5 --reach large --ramp 60-100:5": wideCaution,
+	} {
+		r := newRun(t, append([]string{"loop"}, strings.Fields(args)...)...)
+		r.sees("* " + want)
+		if ls := r.heading(); !slices.Contains(ls, want) {
+			t.Errorf("%s: plain lines begin with %q", args, ls)
+		}
 	}
 }
 

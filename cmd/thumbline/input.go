@@ -125,6 +125,13 @@ func (o *options) hand() (voicing.Hand, error) {
 	return h, nil
 }
 
+// wide reports whether a hand is asked for that reaches farther than the normal
+// one.
+func (o *options) wide() (bool, error) {
+	h, err := o.hand()
+	return err == nil && h.Reach > voicing.NormalHand().Reach, err
+}
+
 // What --frets and --scale-length can be: from one octave to two, and from a
 // small guitar to a baritone, mm (common practice, no source).
 const (

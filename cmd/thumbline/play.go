@@ -50,6 +50,7 @@ type playing struct {
 	h      hearing
 	pr     practising
 	once   bool // through and no further
+	wide   bool // its grips may be wider than the normal hand takes
 	seq    *midiio.Sequence
 	scenes []scene // that next and previous go through
 	asked  scene
@@ -104,6 +105,9 @@ func prepare(ctx context.Context, e *env, o *options, h hearing, pr practising, 
 	}
 	p := &playing{a: a, info: info, h: h, pr: pr, once: once}
 	if p.from, p.to, err = part(a, o); err != nil {
+		return nil, err
+	}
+	if p.wide, err = o.wide(); err != nil {
 		return nil, err
 	}
 	warn(e, o, a)

@@ -361,6 +361,10 @@ func (r *rehearsal) suggest(line string) {
 // rampCaution stands at the beginning of a ramp in place of handCaution.
 const rampCaution = "Hands: warm up, go back (-) where it gets tense, and stop if it hurts."
 
+// wideCaution stands there where grips may be wide: what strains a hand once
+// strains it in every pass.
+const wideCaution = "Hands: warm up, rest often, no stretch is a goal, and stop if it hurts."
+
 // sixTimes is said after as many passes of one part.
 func (r *rehearsal) sixTimes() string {
 	part := "phrase"

@@ -348,7 +348,7 @@ func explain(_ context.Context, e *env, o *options) error {
 // stretched says what there is to say under grips for a hand that reaches
 // farther than the normal one.
 func stretched(e *env, o *options) error {
-	if h, err := o.hand(); err != nil || h.Reach <= voicing.NormalHand().Reach {
+	if wide, err := o.wide(); err != nil || !wide {
 		return err
 	}
 	_, err := fmt.Fprintf(e.stdout, "\n%s\n", wrapAt(fmt.Sprintf("Reach %s: %s", o.reach, stretchCaution), 0))
