@@ -230,15 +230,7 @@ func (c *conductor) page() page {
 				continue
 			}
 		}
-		if len(bar.grips) == 0 {
-			bar.notes = "no new grip"
-			if bar.before {
-				bar.notes = "pick-up"
-			}
-			if notes := s.notesIn(b); notes != "" {
-				bar.notes += ": " + notes
-			}
-		}
+		bar.notes = s.notesIn(b)
 		p.bars = append(p.bars, bar)
 	}
 	p.next, p.moves = c.change(sounds)
@@ -438,14 +430,25 @@ func (c *conductor) grips() sounding {
 	return g
 }
 
-// notesIn are the notes that are struck in a bar, as string and fret, as far as
-// they belong to the scene.
+// notesIn are the notes that are struck in a bar beside its grips, as string and
+// fret, as far as they belong to the scene.
 func (s *scene) notesIn(bar int) string {
+	var held []int // frets of the grip of the moment
+	grips := s.a.Grips
 	names := voicing.StringNames(s.a.Tuning)
 	var out []string
 	at := voicing.Tick(-1)
 	for _, n := range s.a.Notes {
 		if t := midiio.Tick(n.At); t < s.start || t >= s.end || s.a.BarAt(n.At) != bar {
+			continue
+		}
+		for len(grips) > 0 && grips[0].At <= n.At {
+			if grips[0].Bar == bar {
+				held = grips[0].Frets
+			}
+			grips = grips[1:]
+		}
+		if len(held) > 0 && held[len(held)-n.String] == n.Fret {
 			continue
 		}
 		note := names[len(names)-n.String] + " " + strconv.Itoa(n.Fret)

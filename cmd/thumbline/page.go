@@ -32,7 +32,7 @@ type pageBar struct {
 	label  string
 	here   bool
 	grips  []pageGrip
-	notes  string // in place of grips where there are none
+	notes  string // beside the grips
 	before bool   // it has the pick-up
 }
 
@@ -289,6 +289,9 @@ func (p page) barLines(width int, airy bool) []pageLine {
 			out = append(out, pageLine{})
 		}
 		out = append(out, l.bar(b)...)
+		if airy && len(b.grips) > 0 && b.notes != "" {
+			out = append(out, whole(padTo("", l.label)+" besides: "+b.notes))
+		}
 	}
 	return out
 }
@@ -431,7 +434,14 @@ func (l barLayout) bar(b pageBar) []pageLine {
 	top := pageLine{text: padTo(mark+b.label, l.label)}
 	low := pageLine{text: padTo("", l.label)}
 	if len(b.grips) == 0 {
-		top.text += " " + b.notes
+		what := "no new grip"
+		if b.before {
+			what = "pick-up"
+		}
+		if b.notes != "" {
+			what += ": " + b.notes
+		}
+		top.text += " " + what
 		return []pageLine{top}
 	}
 	var out []pageLine
