@@ -207,6 +207,7 @@ func (c *conductor) page() page {
 	if c.notice != "" {
 		p.offer = c.notice
 	}
+	p.strings = voicing.StringNames(s.a.Tuning)
 	first, last := c.shownBars()
 	sounds := c.grips()
 	here := c.barHeard()

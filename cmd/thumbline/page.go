@@ -10,21 +10,22 @@ import (
 // A page is what a player sees, as a value: which lines it has in a window of
 // some size is all that is left to decide.
 type page struct {
-	title string // tune and key
-	what  string // that is played: "phrase 5 of 8, bars 11-14"
-	pass  string
-	tempo string
-	state string // in capitals, to be read from afar
-	place string // "bar 12, beat 3"
-	bars  []pageBar
-	next  string // the heading of moves
-	moves []string
-	most  int // moves that a change of these bars has: room is kept for them
-	grids []pageGrid
-	offer string // a rest
-	rests bool   // one may be offered
-	does  string // what the one key does now
-	keys  []string
+	title   string // tune and key
+	what    string // that is played: "phrase 5 of 8, bars 11-14"
+	pass    string
+	tempo   string
+	state   string // in capitals, to be read from afar
+	place   string // "bar 12, beat 3"
+	bars    []pageBar
+	strings []string // names, low to high
+	next    string   // the heading of moves
+	moves   []string
+	most    int // moves that a change of these bars has: room is kept for them
+	grids   []pageGrid
+	offer   string // a rest
+	rests   bool   // one may be offered
+	does    string // what the one key does now
+	keys    []string
 }
 
 // A pageBar is a bar with its grips.
@@ -89,7 +90,7 @@ func (p page) lines(width, height int) []pageLine {
 		if way.airy {
 			b.moves = p.drawn(b.moves, width)
 		}
-		b.bars = p.barLines(width, way.airy)
+		b.bars, b.names = p.barLines(width, way.airy), p.stringNames(width)
 		if all := b.join(way.gaps); len(all) <= height {
 			return cutTo(all, width, height)
 		}
@@ -125,6 +126,7 @@ func (p page) lines(width, height int) []pageLine {
 // pageBlocks are the parts of a page from the top down.
 type pageBlocks struct {
 	head, state, bars, moves, offer, foot []pageLine
+	names                                 pageLine // of the strings, above the bars where a line is free
 }
 
 func (p page) blocks(width int) pageBlocks {
@@ -141,7 +143,11 @@ func (b pageBlocks) join(gaps int) []pageLine {
 	var out []pageLine
 	for i, block := range [...][]pageLine{b.head, b.state, b.bars, b.moves, b.offer, b.foot} {
 		if wanted := [...]int{0, 4, 1, 2, 5, 3}[i]; len(block) > 0 && i > 0 && wanted <= gaps {
-			out = append(out, pageLine{})
+			free := pageLine{}
+			if i == 2 {
+				free = b.names
+			}
+			out = append(out, free)
 		}
 		out = append(out, block...)
 	}
@@ -294,6 +300,20 @@ func (p page) barLines(width int, airy bool) []pageLine {
 		}
 	}
 	return out
+}
+
+// stringNames is a line of the names of the strings above the frets. Where strings
+// are not equally wide there is none.
+func (p page) stringNames(width int) pageLine {
+	l := p.layout(width)
+	if l.brief || l.fret < 2 || l.total() > width {
+		return pageLine{}
+	}
+	row := padTo("", l.label)
+	for i, n := range l.names {
+		row += padTo(padTo("", 1+n+1)+l.strings(p.strings, pageGrip{}), l.columns[i]+l.gap)
+	}
+	return whole(row)
 }
 
 // someBars are the bars around the place that go into so many lines, none where

@@ -287,6 +287,7 @@ func (s *stepper) page() page {
 	a := s.p.a
 	first, last := s.shown()
 	p := page{title: s.p.title(), what: s.p.asked.barsOrName(), pass: grips(s.n) + ", one at a time", state: "READY"}
+	p.strings = voicing.StringNames(a.Tuning)
 	if s.at >= 0 {
 		g := s.grip()
 		p.pass = fmt.Sprintf("grip %d of %d", s.at+1, s.n)
