@@ -288,6 +288,9 @@ func (r *rehearsal) state() string {
 	return "PLAYING"
 }
 
+// apart is between things that are said of the place.
+const apart = "   "
+
 // place is the bar and beat that is heard.
 func (c *conductor) place() string {
 	pos := c.r.now
@@ -304,10 +307,10 @@ func (c *conductor) place() string {
 		return at
 	}
 	if h := c.heard(); h != "" {
-		at += "   " + h
+		at += apart + h
 	}
 	if t, ok := c.r.nextTurn(); ok && c.r.open && c.r.plan[t].alone && t != c.r.turn {
-		at += "   then your turn"
+		at += apart + "then your turn"
 	}
 	return at
 }

@@ -97,7 +97,7 @@ func (c *conductor) where() string {
 	r, a := &c.r, c.scene.a
 	parts := []string{strings.ToLower(r.state()), c.pass(), c.tempo()}
 	if p := c.place(); p != "" {
-		parts = append(parts, p)
+		parts = append(parts, strings.ReplaceAll(p, apart, ", "))
 	}
 	l := strings.Join(parts, ", ") + "."
 	g := c.grips()
