@@ -30,6 +30,7 @@ type conductor struct {
 	notice string
 	known  map[moveKey][]string
 	typed  bool // lines can be typed
+	onward bool // the one key leads to the next part, and it was said
 }
 
 func newConductor(p *playing, now func() time.Time, end func()) (*conductor, error) {
@@ -196,7 +197,14 @@ func (c *conductor) look() (lines []string) {
 		c.notice = n
 		lines = append(lines, n)
 	}
-	return append(lines, c.said()...)
+	lines = append(lines, c.said()...)
+	// What the one key does by now has to be said to those who do not see it.
+	onward := c.r.expected() == nextPart
+	if onward && !c.onward && !c.r.lines {
+		lines = append(lines, "Space or Enter: "+c.expected())
+	}
+	c.onward = onward
+	return lines
 }
 
 // page is what there is to see.

@@ -87,7 +87,7 @@ func TestOneKey(t *testing.T) {
 		t.Error("it does not end")
 	}
 	want := "pass 1  bars 11-14, quarter = 106 (80%)|pass 2  bars 11-14, quarter = 119 (90%)|pass 2  bars 11-14, quarter = 119 (90%)|" +
-		"pass 3  bars 11-14, quarter = 132|pass 4  bars 11-14, quarter = 132|pass 1  bars 15-18, quarter = 106 (80%)|pass 2  bars 15-18, quarter = 112 (85%)"
+		"pass 3  bars 11-14, quarter = 132|pass 4  bars 11-14, quarter = 132|Space or Enter: next, phrase 6 of 8 (bars 15-18)|pass 1  bars 15-18, quarter = 106 (80%)|pass 2  bars 15-18, quarter = 112 (85%)"
 	if got := strings.Join(r.said, "|"); got != want {
 		t.Errorf("said\n%s, want\n%s", strings.ReplaceAll(got, "|", "\n"), strings.ReplaceAll(want, "|", "\n"))
 	}
