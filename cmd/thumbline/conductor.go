@@ -618,7 +618,9 @@ func (c *conductor) keys() []string {
 		}
 		ks = append(ks, "n next "+what, "b "+what+" before")
 	}
-	ks = append(ks, "- slower", "+ faster")
+	if !c.r.once {
+		ks = append(ks, "- slower", "+ faster")
+	}
 	for i, l := range c.r.layers {
 		key := strconv.Itoa(i + 1)
 		if l == midiio.Click {

@@ -250,6 +250,9 @@ func (r *rehearsal) goTo(part, by int) []order {
 // turnTempo makes the next pass slower or faster by so much of the written
 // tempo, and all after it in proportion.
 func (r *rehearsal) turnTempo(do action) []order {
+	if r.once {
+		return nil // there is no next pass
+	}
 	next := r.nextScale()
 	// What --tempo asked for may lie beyond the bounds; no key leads out of them
 	// or the wrong way.
