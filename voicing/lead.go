@@ -141,9 +141,21 @@ func (a *Arrangement) lead(bar int) Tick {
 }
 
 // pickup is the length of a bar that begins within its metre, 0 for every other.
+// Such a one also completes the bar before it, where a sheet splits one at the
+// beginning of a part and counts both.
 func (a *Arrangement) pickup(bar int) Tick {
 	b := a.Bars[bar]
-	if (theory.Bar{Label: b.Label}).IsPickup() && b.Len < b.full() {
+	if b.Len >= b.full() {
+		return 0
+	}
+	named := func(b Bar) bool { return (theory.Bar{Label: b.Label}).IsPickup() }
+	if named(b) {
+		return b.Len
+	}
+	if bar == 0 {
+		return 0
+	}
+	if before := a.Bars[bar-1]; !named(before) && before.Metre == b.Metre && before.Len+b.Len == b.full() {
 		return b.Len
 	}
 	return 0

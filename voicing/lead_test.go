@@ -1,6 +1,7 @@
 package voicing
 
 import (
+	"strconv"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -121,6 +122,27 @@ func TestLoopSpan(t *testing.T) {
 		start, end, tail := a.LoopSpan(c.from, c.to, Tick(c.lead*float64(PerQuarter)), Tick(c.trail*float64(PerQuarter)))
 		if inBeats(start) != c.start || inBeats(end) != c.end || inBeats(tail) != c.tail {
 			t.Errorf("%s: from %v to %v and %v of tail, want %v, %v, %v", c.what, inBeats(start), inBeats(end), inBeats(tail), c.start, c.end, c.tail)
+		}
+	}
+}
+
+// A bar that a sheet splits and counts as two goes round as one: its second part
+// is the pick-up of what begins with it.
+func TestLoopSplitBar(t *testing.T) {
+	a := alone(readABC(t, "X:1\nM:4/4\nL:1/4\nK:C\n\"C\"CDEF|GFED|CDE|F|CDEF|GFED|C3|\n"))
+	for i := range a.Bars {
+		a.Bars[i].Label = strconv.Itoa(i + 1)
+	}
+	for _, c := range []struct {
+		from, to         int
+		start, end, tail float64
+	}{
+		{from: 3, to: 7, start: 11, end: 23},
+		{from: 0, to: 3, start: 0, end: 11, tail: 1},
+		{from: 0, to: 4, start: 0, end: 12},
+	} {
+		if start, end, tail := a.LoopPart(c.from, c.to); inBeats(start) != c.start || inBeats(end) != c.end || inBeats(tail) != c.tail {
+			t.Errorf("bars %d to %d: from %v to %v and %v of tail, want %v, %v, %v", c.from, c.to, inBeats(start), inBeats(end), inBeats(tail), c.start, c.end, c.tail)
 		}
 	}
 }
