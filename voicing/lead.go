@@ -142,17 +142,20 @@ func (a *Arrangement) lead(bar int) Tick {
 
 // pickup is the length of a bar that begins within its metre, 0 for every other.
 // Such a one also completes the bar before it, where a sheet splits one at the
-// beginning of a part and counts both.
+// beginning of a part and counts both. A short bar with nothing after it, or with
+// a pick-up that completes it, is none, whatever it is called.
 func (a *Arrangement) pickup(bar int) Tick {
 	b := a.Bars[bar]
 	if b.Len >= b.full() {
 		return 0
 	}
 	named := func(b Bar) bool { return (theory.Bar{Label: b.Label}).IsPickup() }
-	if named(b) {
+	switch {
+	case named(b) && bar > 0 && (bar+1 == len(a.Bars) || named(a.Bars[bar+1]) && b.Len+a.Bars[bar+1].Len <= b.full()):
+		return 0
+	case named(b):
 		return b.Len
-	}
-	if bar == 0 {
+	case bar == 0:
 		return 0
 	}
 	if before := a.Bars[bar-1]; !named(before) && before.Metre == b.Metre && before.Len+b.Len == b.full() {

@@ -147,6 +147,15 @@ func TestLoopSplitBar(t *testing.T) {
 	}
 }
 
+// The short last bar of a second ending is no pick-up, though it is called like one.
+func TestLoopShortLastBar(t *testing.T) {
+	a := alone(readABC(t, "X:1\nM:4/4\nL:1/4\nK:C\nG|\"C\"CDEF|GFED|CDEF|C3|\n"))
+	a.Bars[4].Label = "3+"
+	if start, end, tail := a.LoopPart(0, 5); start != 0 || inBeats(end) != 16 || tail != 0 {
+		t.Errorf("from %v to %v and %v of tail", inBeats(start), inBeats(end), inBeats(tail))
+	}
+}
+
 // TestAnyLoop: whatever is looped has whole bars, begins no later than its first
 // bar, lies within the tune, and has the tune's own notes up to where the next
 // phrase begins.

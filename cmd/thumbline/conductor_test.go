@@ -16,12 +16,13 @@ type rehearsed struct {
 	device *fakeDevice
 	ended  bool
 	said   []string
+	emit   func(at int64, msg [3]byte)
 }
 
 func newRun(t *testing.T, args ...string) *rehearsed {
 	t.Helper()
 	c := conducted(t, args...)
-	r := &rehearsed{conductor: c, t: t, device: c.p.device.(*fakeDevice)}
+	r := &rehearsed{conductor: c, t: t, device: c.p.device.(*fakeDevice), emit: func(int64, [3]byte) {}}
 	c.p.counted = &counted{Device: c.p.device}
 	c.now = func() time.Time { return t0.Add(r.at) }
 	c.end = func() { r.ended = true }
@@ -33,7 +34,7 @@ func (r *rehearsed) wait(d time.Duration) {
 	const block = 10 * time.Millisecond
 	for end := r.at + d; r.at < end; r.at += block {
 		n := r.device.given.Add(int64(block) * int64(r.device.rate) / int64(time.Second))
-		r.p.cursor.Fill(n, func(int64, [3]byte) {})
+		r.p.cursor.Fill(n, r.emit)
 		r.p.counted.given.Store(n)
 		r.said = append(r.said, r.look()...)
 	}

@@ -3,9 +3,12 @@ package main
 import (
 	"context"
 	"io"
+	"math/rand/v2"
 	"os"
+	"path/filepath"
 	"runtime"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -213,4 +216,127 @@ func ours() string {
 		}
 	}
 	return strings.Join(left, "\n\n")
+}
+
+// Keys struck without any sense leave the page and the sound of one mind, and no
+// string sounding in a pause.
+func TestHammered(t *testing.T) {
+	keys := []string{"space", "p", "a", "n", "b", "-", "+", "1", "2", "3", "c", "w", "left", "right", "up", "down"}
+	for seed, args := range []string{
+		"loop --phrase 5 --ramp 60-100:20",
+		"loop --phrase 2 --answer --rest 1 --layers turn",
+		"loop --change 3:1 --tempo 500",
+		"loop --bars 3 --tempo 300% --setting trio --answer",
+		"hear --count-in 1 --tempo 300%",
+	} {
+		r := newRun(t, strings.Fields(args)...)
+		rnd := rand.New(rand.NewPCG(uint64(seed), 7))
+		sounds := map[[2]byte]bool{}
+		r.emit = func(_ int64, m [3]byte) {
+			switch k := [2]byte{m[0] & 15, m[1]}; {
+			case m[0]>>4 == 9 && m[2] > 0:
+				sounds[k] = true
+			case m[0]>>4 == 9 || m[0]>>4 == 8:
+				delete(sounds, k)
+			}
+		}
+		for range 40 {
+			for range 1 + rnd.IntN(40) {
+				r.press(keys[rnd.IntN(len(keys))])
+				r.wait(10 * time.Millisecond)
+			}
+			if r.fault != nil || r.ended {
+				t.Fatalf("%s: ended, %v", args, r.fault)
+			}
+			r.wait(300 * time.Millisecond) // no key is a bounce of one before
+			pos, ok := r.p.cursor.Position(r.device.Played())
+			if !ok {
+				t.Fatalf("%s: nowhere", args)
+			}
+			r.page().lines(80, 24)
+			if r.r.paused && len(sounds) > 0 {
+				t.Errorf("%s: at %v %d notes sound in a pause", args, r.at, len(sounds))
+			}
+			if !pos.CountIn && (pos.Played != r.r.passes || !r.r.open && !pos.Done) {
+				t.Errorf("%s: at %v pass %d is heard, %d is shown (open %v)", args, r.at, pos.Played, r.r.passes, r.r.open)
+			}
+			if want := r.r.plan[r.r.turn]; !pos.CountIn && !pos.Done && (pos.Kind == midiio.Alone) != want.alone {
+				t.Errorf("%s: at %v alone %v, shown %v", args, r.at, pos.Kind == midiio.Alone, want.alone)
+			}
+			if s := r.scene; !pos.CountIn && !pos.Tail && pos.Bar != "" && (pos.Tick < s.start || s.end > 0 && pos.Tick > s.end) {
+				t.Errorf("%s: at %v tick %d is heard, %d to %d are shown", args, r.at, pos.Tick, s.start, s.end)
+			}
+			before := r.at
+			if r.r.paused {
+				r.press("p")
+			}
+			r.wait(300 * time.Millisecond)
+			if now, _ := r.p.cursor.Position(r.device.Played()); now == pos && !pos.Done {
+				t.Errorf("%s: from %v on it stands still", args, before)
+			}
+		}
+	}
+}
+
+// Every phrase of shared sheets goes round in whole bars, its pick-up among
+// them, and two passes come to their end.
+func TestLoopsOfSharedSheets(t *testing.T) {
+	dir := os.Getenv("THUMBLINE_DATA")
+	if dir == "" {
+		t.Skip("THUMBLINE_DATA is not set: no shared sheets to loop")
+	}
+	abc, _ := filepath.Glob(filepath.Join(dir, "corpus", "abc", "*.abc"))
+	mxl, _ := filepath.Glob(filepath.Join(dir, "corpus", "leadsheets", "*.mxl"))
+	if len(abc) == 0 || len(mxl) == 0 {
+		t.Fatal("no shared sheets")
+	}
+	every := 5
+	if s := os.Getenv("LOOPS_EVERY"); s != "" {
+		every, _ = strconv.Atoi(s)
+	}
+	loops := 0
+	for i, file := range slices.Concat(abc, mxl) {
+		if text, err := os.ReadFile(file); err != nil || i%every != 0 || i < len(abc) && !strings.Contains(string(text), "\"G") {
+			continue // without chord symbols
+		}
+		c := conducted(t, "loop", file, "--repeat", "2", "--click")
+		for k := range c.p.scenes {
+			s := &c.p.scenes[k]
+			loops++
+			first, last := s.seq.Bars[s.from], s.seq.Bars[s.to-1]
+			bar := midiio.Tick(last.Metre.Num) * 4 * midiio.PerQuarter / midiio.Tick(last.Metre.Den)
+			// What is too long, or no whole bar in the middle, keeps its length.
+			whole := first.Len <= bar && !slices.ContainsFunc(s.seq.Bars[min(s.from+1, s.to-1):s.to-1], func(b midiio.Bar) bool { return b.Len != bar })
+			if whole && first.Metre == last.Metre && (s.end-s.start+s.tail)%bar != 0 {
+				t.Errorf("%s, %s, bars of %d: a pass of %d to %d and %d more is not whole bars", filepath.Base(file), s.name, bar, s.start, s.end, s.tail)
+			}
+			practice, err := c.p.study(s, 1)
+			if err != nil {
+				t.Errorf("%s, %s: %v", filepath.Base(file), s.name, err)
+				continue
+			}
+			cur, err := midiio.NewCursor(s.seq, practice, 48000)
+			if err != nil {
+				t.Errorf("%s, %s: %v", filepath.Base(file), s.name, err)
+				continue
+			}
+			on := 0
+			for at := int64(0); cur.Fill(at, func(_ int64, m [3]byte) {
+				switch {
+				case m[0]>>4 == 9 && m[2] > 0:
+					on++
+				case m[0]>>4 == 9 || m[0]>>4 == 8:
+					on--
+				}
+			}); at += 4800 {
+				if at > 48000*3600 {
+					t.Fatalf("%s, %s: two passes have no end", filepath.Base(file), s.name)
+				}
+			}
+			if on != 0 {
+				t.Errorf("%s, %s: %d notes are left on", filepath.Base(file), s.name, on)
+			}
+		}
+	}
+	t.Logf("%d loops", loops)
 }
