@@ -33,6 +33,7 @@ func TestPracticeRefused(t *testing.T) {
 		{"loop --ramp=100-60 --tempo=10%", "--ramp and --tempo together: 9.8% is out of range"},
 		{"loop --ramp=100-300:100 --tempo=500", "--ramp and --tempo together: 1000 is out of range"},
 		{"write --out=x.wav --ramp=10-12 --tempo=10", "--ramp and --tempo together: 1 is out of range"},
+		{"loop --ramp=60-100:0.1", "401 tempi (200 at most: take larger steps)"},
 		{"loop --repeat=0", "1 to 10000"},
 		{"loop --repeat=10000 --answer --ramp=60-100", "--repeat 10000 makes 420000 passes in all"},
 		{"loop --rest=65", "0 to 64 bars"},

@@ -136,6 +136,9 @@ func arrangeUntil(ctx context.Context, e *env, o *options) (*voicing.Arrangement
 		info fs.FileInfo
 		err  error
 	}
+	bar := progressOf(e)
+	bar.wait("arranging")
+	defer bar.done()
 	got := make(chan arranged, 1)
 	go func() {
 		a, info, err := arrange(e, o)

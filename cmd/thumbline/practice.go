@@ -15,6 +15,7 @@ const (
 	mostRest        = 64
 	mostRepeat      = 10000
 	mostSets        = 16
+	mostTempi       = 200 // more take too long to lay out anew when a key asks for it
 	mostPasses      = 100_000 // that are played at several tempi, with other layers or answered
 )
 
@@ -157,6 +158,9 @@ func parseRamp(s string, some bool) ([]float64, error) {
 	fs, err := midiio.Percents(first, last, step)
 	if err != nil {
 		return nil, usagef("--ramp %s: %w", s, err)
+	}
+	if len(fs) > mostTempi {
+		return nil, usagef("--ramp %s has %d tempi (%d at most: take larger steps)", s, len(fs), mostTempi)
 	}
 	return fs, nil
 }
