@@ -15,7 +15,7 @@ const (
 	mostRest        = 64
 	mostRepeat      = 10000
 	mostSets        = 16
-	mostTempi       = 200 // more take too long to lay out anew when a key asks for it
+	mostTempi       = 200     // more take too long to lay out anew when a key asks for it
 	mostPasses      = 100_000 // that are played at several tempi, with other layers or answered
 )
 
