@@ -29,8 +29,8 @@ const (
 	clickHigh    = 76
 	clickLow     = 77
 	clickLength  = 50 * time.Millisecond
-	clickHighVel = 100
-	clickLowVel  = 76
+	clickHighVel = 127
+	clickLowVel  = 104
 )
 
 // stroke is a note on its way into the performance.

@@ -93,7 +93,7 @@ const (
 	// stallAfter is more than any gap between two reads while a server still
 	// lives, even one that other work keeps from running; the buffer is added to
 	// it. A player should be told within a second.
-	stallAfter = 500 * time.Millisecond
+	stallAfter = 800 * time.Millisecond
 )
 
 // An output is a backend with what all of them need: counting, and a watchdog,

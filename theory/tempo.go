@@ -44,3 +44,15 @@ func DefaultTempo(m Metre, shortest Time) float64 {
 	}
 	return bpm
 }
+
+// BeatName is the note that a tempo is counted in where bars have such beats, in
+// words, and how many quarters it lasts.
+func BeatName(beat Time) (name string, quarters float64) {
+	switch beat {
+	case Quarters(3, 2):
+		return "dotted quarter", 1.5
+	case Quarters(2, 1):
+		return "half", 2
+	}
+	return "quarter", 1
+}

@@ -386,24 +386,12 @@ func beatTempo(t *theory.Tune, m theory.TempoMark) string {
 	if i := t.BarAt(m.At); i >= 0 {
 		beat = t.Bars[i].Beat
 	}
-	name, quarters := beatName(beat)
+	name, quarters := theory.BeatName(beat)
 	s := name + " = " + number(m.BPM/quarters)
 	if m.Text != "" {
 		s += ", \"" + m.Text + "\""
 	}
 	return s
-}
-
-// beatName is the note that a tempo is counted in where bars have such beats, and
-// how many quarters it lasts.
-func beatName(beat theory.Time) (name string, quarters float64) {
-	switch beat {
-	case theory.Quarters(3, 2):
-		return "dotted quarter", 1.5
-	case theory.Quarters(2, 1):
-		return "half", 2
-	}
-	return "quarter", 1
 }
 
 func barsOf(t *theory.Tune) string {

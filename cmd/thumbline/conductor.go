@@ -307,10 +307,7 @@ func (c *conductor) place() string {
 	}
 	at := fmt.Sprintf("beat %d", int(pos.Beat+1e-9))
 	if b := c.barHeard(); b >= 0 {
-		at = c.scene.a.Bars[b].Label + ", " + at
-		if c.scene.change == 0 {
-			at = "bar " + at
-		}
+		at = c.scene.barName(b) + ", " + at
 	} else if pos.Tail {
 		return at
 	}
@@ -321,6 +318,15 @@ func (c *conductor) place() string {
 		at += apart + "then your turn"
 	}
 	return at
+}
+
+// barName is how a bar is said; in a change, where a grip has its bar, by the
+// grip.
+func (s *scene) barName(b int) string {
+	if i := slices.IndexFunc(s.a.Grips, func(g voicing.Placed) bool { return g.Bar == b }); s.change > 0 && i >= 0 {
+		return s.a.Grips[i].Name
+	}
+	return "bar " + s.a.Bars[b].Label
 }
 
 // barHeard is the index of the bar that is heard, -1 for none: the last one goes

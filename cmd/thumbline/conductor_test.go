@@ -74,6 +74,8 @@ func TestOneKey(t *testing.T) {
 	r.wait(pass(90))
 	r.sees("pass 3 ", "quarter = 132 ", "this pass again")
 	r.wait(pass(100))
+	r.sees("pass 4 ", "this pass again") // late for the seam is not early for the next
+	r.wait(seamGrace)
 	r.sees("pass 4 ", "Space or Enter: next, phrase 6 of 8 (bars 15-18)")
 	r.press("enter")
 	r.sees("COUNT-IN", "phrase 6 of 8, bars 15-18", "pass 1 ", "80%")

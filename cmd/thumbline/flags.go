@@ -194,7 +194,7 @@ func toneFlags(fs *pflag.FlagSet, o *options) {
 func practiceFlags(fs *pflag.FlagSet, o *options) {
 	countFlag(fs, o, "the first pass, 0 to 8 (default: 1, or 2 short ones)")
 	clickFlag(fs, o)
-	fs.StringVar(&o.ramp, "ramp", "", fmt.Sprintf("A-B[:STEP]|from A%% to B%% of the tempo, STEP percent more with each pass, such as 60-100:5 (default step %d: small steps are kind to the hands; go back where it gets tense)", defaultRampStep))
+	fs.StringVar(&o.ramp, "ramp", "", fmt.Sprintf("A-B[:STEP]|from A%% to B%% of the tempo (of --tempo, if that is there too), STEP percent more with each pass, such as 60-100:5 (default step %d: small steps are kind to the hands; go back where it gets tense)", defaultRampStep))
 	fs.IntVar(&o.repeat, "repeat", 0, "N|passes, with --ramp at each tempo, then stop (default: until you stop it; in a recording 1)")
 	fs.IntVar(&o.rest, "rest", 0, fmt.Sprintf("BARS|bars of rest after each pass, 0 to %d, in which the last grip rings on (default 0)", mostRest))
 	fs.BoolVar(&o.answer, "answer", false, "|one pass to listen, then one of time alone in which you play")

@@ -55,6 +55,7 @@ func (c *conductor) to(n int, into midiio.Tick) {
 	for r := &c.r; r.passes < n; {
 		r.begin()
 	}
+	c.r.last = c.r.last.Add(seamGrace)
 	s := c.scene
 	at := s.start + into
 	b := s.a.BarAt(voicing.Tick(at))

@@ -484,7 +484,7 @@ func (s *scene) beat() (name string, quarters float64) {
 	if i := s.seq.BarAt(s.start); i >= 0 && s.seq.Bars[i].Beat > 0 {
 		beat = s.seq.Bars[i].Beat
 	}
-	return beatName(theory.Quarters(int64(beat), int64(midiio.PerQuarter)))
+	return theory.BeatName(theory.Quarters(int64(beat), int64(midiio.PerQuarter)))
 }
 
 // asked is what the flags of "What to hear" and "Practise" ask for. What is played

@@ -70,7 +70,9 @@ const (
 
 	// A key that is struck again sooner than that was struck once: the one key
 	// is hit without looking, and held keys repeat.
-	bounce     = 250 * time.Millisecond
+	bounce = 250 * time.Millisecond
+	// Who is a little late for the seam means the pass that has just ended.
+	seamGrace  = 600 * time.Millisecond
 	shortBreak = 120 * time.Millisecond
 )
 
@@ -99,6 +101,7 @@ type rehearsal struct {
 	passes  int             // of this part, begun
 	full    int             // of this part, played to their ends
 	atTop   int             // of those, at the last tempo of a ramp
+	since   time.Time       // when there was no more to gain from it; zero for not yet
 
 	total   int           // passes begun in all
 	playing time.Duration // since the last rest
@@ -145,7 +148,7 @@ func (r *rehearsal) expected() action {
 		return stop
 	case r.paused || r.once:
 		return pauseOrGo
-	case r.done() && r.parts > 1:
+	case r.done() && r.parts > 1 && r.last.Sub(r.since) >= seamGrace:
 		return nextPart
 	}
 	return again
@@ -239,6 +242,7 @@ func (r *rehearsal) goTo(part, by int) []order {
 	r.paused = false
 	r.open = false
 	r.turn, r.inTurn, r.passes, r.full, r.atTop = 0, 0, 0, 0, 0
+	r.since = time.Time{}
 	r.now = midiio.Position{CountIn: true}
 	r.offer = ""
 	if r.ramped() {
@@ -340,6 +344,9 @@ func (r *rehearsal) begin() {
 		if t, ok := r.nextTurn(); ok && t != r.turn {
 			r.turn, r.inTurn = t, 0
 		}
+	}
+	if r.since.IsZero() && r.done() {
+		r.since = r.last
 	}
 	r.open = true
 	r.passes++

@@ -68,6 +68,7 @@ func TestRehearsal(t *testing.T) {
 		{name: "a pass that was begun again is no full one", plan: loopPlan, does: "pass 1, key, pass 1, key, pass 1, pass 2", want: "again again", state: fullPasses, is: "1"},
 		{name: "the last tempo of a ramp was not played yet", plan: rampPlan, back: 2, does: "pass 3, key", want: "again"},
 		{name: "it was", plan: rampPlan, back: 2, does: "pass 4, key", want: "part 2 x1"},
+		{name: "who is late for the seam means the pass before it", plan: rampPlan, back: 2, does: "pass 3, seam 4, key, pass 4, pass 5, key", want: "again part 2 x1"},
 		{name: "a ramp with each tempo twice", plan: rampTwice, back: 1, does: "pass 3, key, pass 4, key", want: "again part 2 x1"},
 		{name: "with time alone six passes are six, too", plan: answering, does: "pass 6, key, pass 7, key", want: "again part 2 x1"},
 		{name: "from the last part to the first", plan: loopPlan, here: 3, does: "pass 1, n, n", want: "part 0 x1 part 1 x1"},
@@ -104,7 +105,13 @@ func TestRehearsal(t *testing.T) {
 		for _, word := range strings.Split(c.does, ", ") {
 			at = at.Add(500 * time.Millisecond)
 			var n int
+			if _, err := fmt.Sscanf(word, "seam %d", &n); err == nil {
+				r.heard(look{Position: midiio.Position{Played: n, Bar: "1"}, gen: r.gen}, at)
+				continue
+			}
 			if _, err := fmt.Sscanf(word, "pass %d", &n); err == nil {
+				r.heard(look{Position: midiio.Position{Played: n, Bar: "1"}, gen: r.gen}, at)
+				at = at.Add(seamGrace)
 				r.heard(look{Position: midiio.Position{Played: n, Bar: "1"}, gen: r.gen}, at)
 				continue
 			}

@@ -95,11 +95,13 @@ func headline(a *voicing.Arrangement) string {
 	}
 	b.WriteString(title + "\n")
 	parts := []string{"key " + a.Key.String()}
+	beat, quarters := theory.BeatName(theory.Quarters(1, 1))
 	if len(a.Bars) > 0 {
 		parts = append(parts, a.Bars[0].Metre.String())
+		beat, quarters = theory.BeatName(theory.Quarters(int64(beatLen(a.Bars[0])), int64(voicing.PerQuarter)))
 	}
 	if t := tempo(a); t > 0 {
-		s := "quarter = " + decimal(t)
+		s := beat + " = " + decimal(t/quarters)
 		if a.TempoAssumed {
 			s += " (assumed)"
 		}
@@ -119,7 +121,7 @@ func headline(a *voicing.Arrangement) string {
 		parts = append(parts, fmt.Sprintf("moved %+d semitones from the sheet", a.Transposition))
 	}
 	if a.TopTempo > 0 {
-		parts = append(parts, fmt.Sprintf("playable up to quarter = %.0f", a.TopTempo))
+		parts = append(parts, fmt.Sprintf("playable up to %s = %.0f", beat, a.TopTempo/quarters))
 	}
 	b.WriteString(wrap(strings.Join(parts, ", "), "", lineWidth) + "\n")
 	return b.String()
