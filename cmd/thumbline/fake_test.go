@@ -9,8 +9,9 @@ import (
 )
 
 // fakeSound is "none": no device; "fake": one that takes sound as fast as it
-// is made; "paced": one that takes it in its own time; "lost": one that goes away after two seconds of sound; "hardware":
-// what the machine has.
+// is made; "paced": one that takes it at a tenth of its pace, so that what is
+// typed at once is typed at its beginning, however busy the machine; "lost": one
+// that goes away after two seconds of sound; "hardware": what the machine has.
 type fakeSound string
 
 const noDevice = "no sound: nothing is connected (connect something; or write a file: thumbline write --out x.wav)"
@@ -54,7 +55,7 @@ func (d *fakeDevice) Start(render func([]float32)) error {
 	go func() {
 		buf := make([]float32, 2*480)
 		for start := time.Now(); !d.closed.Load(); {
-			if ahead := time.Duration(d.given.Load())*time.Second/time.Duration(d.rate) - time.Since(start); d.paced && ahead > 0 {
+			if ahead := 10*time.Duration(d.given.Load())*time.Second/time.Duration(d.rate) - time.Since(start); d.paced && ahead > 0 {
 				time.Sleep(ahead)
 			}
 			render(buf)

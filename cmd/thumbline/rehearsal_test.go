@@ -166,16 +166,17 @@ func TestBounce(t *testing.T) {
 // playing, for a few passes; a rest of five minutes begins the time anew.
 func TestRestsOffered(t *testing.T) {
 	r := newRehearsal(4, 0, 0, loopPlan, 0)
+	now := t0
 	pass := 0
 	// play for so long, a pass a minute; said are the offers on the way
 	play := func(minutes int) (said []string) {
 		for range minutes {
 			pass++
 			for s := range 60 {
-				at := t0.Add(time.Duration(s) * time.Second)
+				at := now.Add(time.Duration(s) * time.Second)
 				r.heard(look{Position: midiio.Position{Played: pass}, gen: r.gen}, at)
 			}
-			t0 = t0.Add(time.Minute)
+			now = now.Add(time.Minute)
 		}
 		for _, e := range r.events {
 			if e.kind == offered {
@@ -202,18 +203,18 @@ func TestRestsOffered(t *testing.T) {
 	}
 	want("25 minutes", play(6), restOffer(1))
 	want("50 minutes", play(25), restOffer(2))
-	r.press(press{do: pauseOrGo}, t0)
+	r.press(press{do: pauseOrGo}, now)
 	for range 6 * 60 {
-		t0 = t0.Add(time.Second)
-		r.heard(look{Position: midiio.Position{Played: pass, Paused: true}, gen: r.gen}, t0)
+		now = now.Add(time.Second)
+		r.heard(look{Position: midiio.Position{Played: pass, Paused: true}, gen: r.gen}, now)
 	}
-	r.press(press{do: pauseOrGo}, t0)
+	r.press(press{do: pauseOrGo}, now)
 	want("24 minutes after a rest", play(24))
 	want("26 minutes after a rest", play(2), restOffer(1))
 	if m := r.all.Minutes(); m < 76 || m > 78 {
 		t.Errorf("%.1f minutes were played", m)
 	}
-	r.press(press{do: nextPart}, t0)
+	r.press(press{do: nextPart}, now)
 	pass = 0
 	want("six passes of the next part", play(6))
 	want("the seventh", play(1), r.sixTimes())
