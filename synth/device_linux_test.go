@@ -206,66 +206,78 @@ func readFloats(t *testing.T, name string) []float32 {
 	return x
 }
 
-// One that goes away or takes no more, while sound plays or before it has begun,
-// gives one error within a second and does not hold up Close. Nobody else has
-// anything to say, least of all a library in C.
-func TestDeviceGone(t *testing.T) {
-	t.Parallel()
-	for _, c := range []struct {
-		what string
-		args []string
-		want error
-	}{
-		{"endless", []string{"-k", "1"}, errLost}, // the server is killed
-		{"unload", nil, errLost},                  // the card is unplugged
-		{"hang", nil, errStalled},                 // the server is stopped
-		{"suspended", nil, errStalled},            // the server takes sound and never plays it
-	} {
-		out, err := nullSink(t, c.what, c.args...)
-		ours := regexp.MustCompile(`^closed in \d+ ms\nnoticed in \d+ ms\nerror: .*\n$`)
-		if err == nil || !ours.MatchString(out) || !strings.Contains(out, c.want.Error()) {
-			t.Errorf("%s: %v: %s", c.what, err, out)
-			continue
+// inTime tries what has a limit in time again when it was late: a machine that is
+// busy with something else is late at times, a fault always. try says what was
+// late, "" for nothing.
+func inTime(t *testing.T, try func() (late string)) {
+	t.Helper()
+	for tries := 3; ; tries-- {
+		late := try()
+		switch {
+		case late == "" || t.Failed():
+			return
+		case tries == 1:
+			t.Error(late)
+			return
 		}
-		if ms := number(t, out, "noticed in "); ms > 1000 {
-			t.Errorf("%s: noticed after %d ms", c.what, ms)
-		}
-		if ms := number(t, out, "closed in "); ms > 200 {
-			t.Errorf("%s: closing took %d ms", c.what, ms)
-		}
+		t.Log(late)
 	}
 }
 
+// gone checks that a loss gives one error within so many milliseconds and does
+// not hold up Close. Nobody else has anything to say, least of all a library in C.
+func gone(t *testing.T, what, want string, limit int, args ...string) {
+	t.Helper()
+	inTime(t, func() (late string) {
+		out, err := nullSink(t, what, args...)
+		ours := regexp.MustCompile(`^closed in \d+ ms\nnoticed in \d+ ms\nerror: .*\n$`)
+		if err == nil || !ours.MatchString(out) || !strings.Contains(out, want) {
+			t.Errorf("%s: %v: %s", what, err, out)
+			return ""
+		}
+		if noticed, closed := number(t, out, "noticed in "), number(t, out, "closed in "); noticed > limit || closed > 200 {
+			return fmt.Sprintf("%s: noticed after %d ms, closing took %d ms", what, noticed, closed)
+		}
+		return ""
+	})
+}
+
+// One that goes away or takes no more, while sound plays or before it has begun,
+// is told within a second.
+func TestDeviceGone(t *testing.T) {
+	t.Parallel()
+	gone(t, "endless", errLost.Error(), 1000, "-k", "1") // the server is killed
+	gone(t, "unload", errLost.Error(), 1000)             // the card is unplugged
+	gone(t, "hang", errStalled.Error(), 1000)            // the server is stopped
+	gone(t, "suspended", errStalled.Error(), 1000)       // the server takes sound and never plays it
+}
+
 // A server that hangs before sound has begun does not hold it either; what is
-// told depends on whether it was asked something.
+// told depends on whether it was asked something, for which it has a second.
 func TestDeviceHungBefore(t *testing.T) {
 	t.Parallel()
-	from := time.Now()
-	out, err := nullSink(t, "hung")
-	if err == nil || strings.Count(out, "error:") != 1 || strings.Count(out, "\n") != 3 {
-		t.Errorf("%v: %s", err, out)
-	}
-	if took := time.Since(from); took > 8*time.Second {
-		t.Errorf("it took %v", took)
-	}
+	gone(t, "hung", "", 1500)
 }
 
 // A process that stood still has one hole as long as that, and plays on.
 func TestDeviceUnderrun(t *testing.T) {
 	t.Parallel()
-	out, err := nullSink(t, "stopped")
-	if err != nil {
-		t.Fatalf("%v: %s", err, out)
-	}
-	// The buffer bridges its own length; a busy machine adds holes of its own.
-	var frames, n int
-	var lost string
-	if _, err := fmt.Sscanf(out, "played %d frames, %d under-runs, %s", &frames, &n, &lost); err != nil {
-		t.Fatalf("%v: %s", err, out)
-	}
-	if d, err := time.ParseDuration(lost); err != nil || n < 1 || d < 300*time.Millisecond || d > time.Second {
-		t.Errorf("%d under-runs, %s", n, lost)
-	}
+	inTime(t, func() (late string) {
+		out, err := nullSink(t, "stopped")
+		if err != nil {
+			t.Fatalf("%v: %s", err, out)
+		}
+		// The buffer bridges its own length; a busy machine adds holes of its own.
+		var frames, n int
+		var lost string
+		if _, err := fmt.Sscanf(out, "played %d frames, %d under-runs, %s", &frames, &n, &lost); err != nil {
+			t.Fatalf("%v: %s", err, out)
+		}
+		if d, err := time.ParseDuration(lost); err != nil || n < 1 || d < 300*time.Millisecond || d > time.Second {
+			return fmt.Sprintf("%d under-runs, %s", n, lost)
+		}
+		return ""
+	})
 }
 
 // Without a sound server there is one sentence, and nothing else is said.
