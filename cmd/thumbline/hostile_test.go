@@ -172,12 +172,16 @@ func TestSecondSignal(t *testing.T) {
 		t.Fatal("one was enough")
 	case <-time.After(50 * time.Millisecond):
 	}
-	self.Signal(os.Interrupt)
-	select {
-	case <-ended:
-	case <-time.After(10 * time.Second):
-		t.Fatal("two were not enough")
+	// Two that wait together are one: on a busy machine the next one tells.
+	for range 100 {
+		self.Signal(os.Interrupt)
+		select {
+		case <-ended:
+			return
+		case <-time.After(100 * time.Millisecond):
+		}
 	}
+	t.Fatal("two were not enough")
 }
 
 // When all is over nothing of ours goes on, however it ended.
