@@ -210,7 +210,7 @@ func (c *conductor) look() (lines []string) {
 // page is what there is to see.
 func (c *conductor) page() page {
 	s, r := c.scene, &c.r
-	p := page{title: c.p.title(), what: c.what(), state: r.state(), place: c.place(), offer: r.offer}
+	p := page{title: c.p.title(), what: c.what(), state: r.state(), place: strings.Join(c.place(), apart), offer: r.offer}
 	p.pass, p.tempo = c.pass(), c.tempo()
 	if c.notice != "" {
 		p.offer = c.notice
@@ -296,28 +296,26 @@ func (r *rehearsal) state() string {
 	return "PLAYING"
 }
 
-// apart is between things that are said of the place.
-const apart = "   "
-
-// place is the bar and beat that is heard.
-func (c *conductor) place() string {
+// place is the bar and beat that is heard, and what there is to say of it.
+func (c *conductor) place() []string {
 	pos := c.r.now
 	if pos.CountIn || pos.Beat <= 0 {
-		return ""
+		return nil
 	}
 	at := fmt.Sprintf("beat %d", int(pos.Beat+1e-9))
 	if b := c.barHeard(); b >= 0 {
 		at = c.scene.barName(b) + ", " + at
 	} else if pos.Tail {
-		return at
+		return []string{at}
 	}
+	said := []string{at}
 	if h := c.heard(); h != "" {
-		at += apart + h
+		said = append(said, h)
 	}
 	if t, ok := c.r.nextTurn(); ok && c.r.open && c.r.plan[t].alone && t != c.r.turn {
-		at += apart + "then your turn"
+		said = append(said, "then your turn")
 	}
-	return at
+	return said
 }
 
 // barName is how a bar is said; in a change, where a grip has its bar, by the

@@ -58,6 +58,9 @@ type pageLine struct {
 	from, to int
 }
 
+// apart is between things that stand beside each other in a line.
+const apart = "   "
+
 // markNow stands before the bar and the grip that sound.
 const markNow = ">"
 
@@ -209,7 +212,6 @@ func (p page) foot(width, others int) []pageLine {
 	if others == 0 || len(p.keys) == 0 {
 		return out
 	}
-	const apart = "   "
 	last := len(p.keys) - 1
 	row := ""
 	for i, k := range p.keys {

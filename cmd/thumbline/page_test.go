@@ -371,7 +371,7 @@ func TestPlaceInTail(t *testing.T) {
 	for args, want := range map[string]string{"loop --phrase 3": "bar 4/2, beat 3", "loop --phrase 3 --rest 1": "beat 3"} {
 		c := conducted(t, strings.Fields(args)...)
 		c.to(2, c.scene.end-c.scene.start+quarter/4)
-		if got := c.place(); got != want {
+		if got := strings.Join(c.place(), apart); got != want {
 			t.Errorf("%s: %q, want %q", args, got, want)
 		}
 	}

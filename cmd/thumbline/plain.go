@@ -95,10 +95,7 @@ func (c *conductor) answerTo(k press, orders []order) (lines []string) {
 // where says the place and the next change in one line, to be read aloud.
 func (c *conductor) where() string {
 	r, a := &c.r, c.scene.a
-	parts := []string{strings.ToLower(r.state()), c.pass(), c.tempo()}
-	if p := c.place(); p != "" {
-		parts = append(parts, strings.ReplaceAll(p, apart, ", "))
-	}
+	parts := append([]string{strings.ToLower(r.state()), c.pass(), c.tempo()}, c.place()...)
 	l := strings.Join(parts, ", ") + "."
 	g := c.grips()
 	if g.now >= 0 {
