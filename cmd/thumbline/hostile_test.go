@@ -53,6 +53,7 @@ func TestPracticeRefused(t *testing.T) {
 		{"loop --bars=", "--bars is empty"},
 		{"loop --section=", "--section is empty"},
 		{"hear --step --click", "leave it out"},
+		{"hear --step --ritardando", "leave it out"},
 		{"hear --step --setting=trio --only=bassist,time", "nothing of it is left to hear"},
 		{"write --out=x.mid --rest=1", "as sound alone"},
 		{"write --out=x.wav --plain", "unknown flag"},

@@ -15,7 +15,7 @@ import (
 
 // step has nothing that moves by itself: a key for each grip of a part.
 func step(ctx context.Context, e *env, o *options) error {
-	for _, f := range []string{"tempo", "count-in", "click"} {
+	for _, f := range []string{"tempo", "count-in", "click", "ritardando"} {
 		if o.changed(f) {
 			return usagef("--step waits for you, so --%s says nothing to it: leave it out", f)
 		}
