@@ -79,26 +79,14 @@ func (a *Arrangement) sung() []Sung {
 	return out
 }
 
-// Lead is how long before its first bar line the phrase with index i begins when
-// it is played by itself: with the notes of the tune at the end of the bar before
-// that lead to it, those after the arrival of the phrase before. It is less than
-// a bar, and 0 where the phrase before goes on to the bar line, where it has its
-// longest note last, where these notes lead to a rest, and where the phrase has
-// the bar of its pick-up already. A note that is held over the bar line, and
-// longer after it than before, belongs to what comes after.
-func (a *Arrangement) Lead(i int) Tick {
-	if i <= 0 || i >= len(a.Phrases) {
-		return 0
-	}
-	p, before := a.Phrases[i], a.Phrases[i-1]
-	if before.From >= before.To || p.From >= p.To || before.To != p.From || p.To > len(a.Bars) || a.pickup(p.From) > 0 {
-		return 0
-	}
-	return a.lead(p.From)
-}
-
-// lead is how long before its bar line the part that begins with a bar begins:
-// as Lead says where a phrase begins there, else 0.
+// lead is how long before the bar line of a bar the phrase that begins with it
+// begins when it is played by itself, 0 where none begins: with the notes of the
+// tune at the end of the bar before that lead to it, those after the arrival of
+// the phrase before. It is less than a bar, and 0 where the phrase before goes on
+// to the bar line, where it has its longest note last, where these notes lead to a
+// rest, and where the phrase has the bar of its pick-up already. A note that is
+// held over the bar line, and longer after it than before, belongs to what comes
+// after.
 func (a *Arrangement) lead(bar int) Tick {
 	if bar <= 0 || bar >= len(a.Bars) || a.pickup(bar) > 0 {
 		return 0
@@ -176,7 +164,7 @@ func (a *Arrangement) LoopPart(from, to int) (start, end, tail Tick) {
 // LoopSpan is the time in which bars [from, to) go round so that the metre goes
 // on over the seam: from start to end, and tail longer, in which nothing is
 // struck and the last notes ring on. lead is how long before the first bar line
-// it begins (Lead; 0 for bars as they are), trail how long before the last one
+// it begins (0 for bars as they are), trail how long before the last one
 // the pick-up of what comes after begins, which is left out (0 to keep it). A
 // bar that is itself a pick-up counts as the lead it is.
 //

@@ -63,7 +63,7 @@ func TestLeads(t *testing.T) {
 	} {
 		a := alone(readABC(t, "X:1\n"+c.abc))
 		start, end, tail := a.LoopPart(a.Phrases[c.phrase].From, a.Phrases[c.phrase].To)
-		if lead := inBeats(a.Lead(c.phrase)); lead != c.lead || inBeats(start) != c.start || inBeats(end) != c.end || inBeats(tail) != c.tail {
+		if lead := inBeats(a.lead(a.Phrases[c.phrase].From)); lead != c.lead || inBeats(start) != c.start || inBeats(end) != c.end || inBeats(tail) != c.tail {
 			t.Errorf("%s: leads by %v, from %v to %v and %v of tail, want %v, %v, %v, %v", c.what,
 				lead, inBeats(start), inBeats(end), inBeats(tail), c.lead, c.start, c.end, c.tail)
 		}
@@ -198,7 +198,7 @@ func TestLoopSheets(t *testing.T) {
 	parts, leads := 0, 0
 	everyTune(t, func(t *testing.T, a *Arrangement) {
 		for i, p := range a.Phrases {
-			lead := a.Lead(i)
+			lead := a.lead(p.From)
 			if p.From > 0 && (lead < 0 || lead >= a.Bars[p.From-1].full()) {
 				t.Fatalf("phrase %d leads by %d", i, lead)
 			}
