@@ -34,11 +34,10 @@ type conductor struct {
 }
 
 func newConductor(p *playing, now func() time.Time, end func()) (*conductor, error) {
-	practice, err := p.study(&p.asked, 1)
+	plan, back, err := p.turns(&p.asked)
 	if err != nil {
 		return nil, err
 	}
-	plan, back := turns(practice)
 	c := &conductor{p: p, now: now, end: end, scene: &p.asked, base: 1}
 	c.r = newRehearsal(len(p.scenes), p.here, p.home, plan, back)
 	c.r.rests = p.pr.rest > 0
@@ -148,6 +147,10 @@ func (c *conductor) carryOut(o order) {
 			o.part = c.r.step(o.by)
 			c.r.here = o.part
 			prepared, s, err = c.p.switchTo(o.part, o.factor)
+		}
+		if err == nil {
+			// With --tempo in beats the scale is another where another tempo is written.
+			c.r.plan, c.r.back, err = c.p.turns(s)
 		}
 		if err != nil {
 			c.fault = err

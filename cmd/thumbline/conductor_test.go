@@ -1,6 +1,8 @@
 package main
 
 import (
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -93,6 +95,39 @@ func TestOneKey(t *testing.T) {
 		"pass 3  bars 11-14, quarter = 132|pass 4  bars 11-14, quarter = 132|Space or Enter: next, phrase 6 of 8 (bars 15-18)|pass 1  bars 15-18, quarter = 106 (80%)|pass 2  bars 15-18, quarter = 112 (85%)"
 	if got := strings.Join(r.said, "|"); got != want {
 		t.Errorf("said\n%s, want\n%s", strings.ReplaceAll(got, "|", "\n"), strings.ReplaceAll(want, "|", "\n"))
+	}
+}
+
+// So many beats a minute are so many in every part, whatever tempo is written
+// there, and keys go on from them.
+func TestBeatsOfOtherParts(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "two.abc")
+	const text = `X:1
+M:4/4
+L:1/4
+Q:1/4=120
+K:C
+"C"CDEF|"G7"GFED|"C"CDEC|C4|[Q:1/4=60]"Dm7"DEFG|"G7"AGFE|"C"CDEC|C4|
+`
+	if err := os.WriteFile(file, []byte(text), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	r := newRun(t, "loop", file, "--phrase", "1", "--tempo", "90", "--count-in", "0")
+	is := func(want string) {
+		t.Helper()
+		if got := r.tempo(); got != want {
+			t.Errorf("at %v: %q, want %q", r.at, got, want)
+		}
+	}
+	r.wait(time.Second)
+	is("quarter = 90 (75%)")
+	r.press("n")
+	r.wait(time.Second)
+	is("quarter = 90 (150%)")
+	r.press("-")
+	is("quarter = 90 (150%), next 87 (145%)")
+	if got, want := strings.Join(r.said, "|"), "pass 1  bars 1-4, quarter = 90 (75%)|pass 1  bars 5-8, quarter = 90 (150%)"; got != want {
+		t.Errorf("said %q, want %q", got, want)
 	}
 }
 

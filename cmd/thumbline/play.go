@@ -287,19 +287,23 @@ func (p *playing) study(s *scene, factor float64) (midiio.Practice, error) {
 	return s.seq.Practice(st)
 }
 
-// turns are a practice as a rehearsal knows it.
-func turns(p midiio.Practice) (plan []turn, back int) {
-	for _, q := range p.Passes {
+// turns are how a scene is practised as a rehearsal knows it.
+func (p *playing) turns(s *scene) (plan []turn, back int, err error) {
+	practice, err := p.study(s, 1)
+	if err != nil {
+		return nil, 0, err
+	}
+	for _, q := range practice.Passes {
 		times := q.Times
 		if times == 0 {
 			times = 1
 		}
 		plan = append(plan, turn{q.Scale, q.Kind == midiio.Alone, midiio.AllLayers &^ q.Mute, times})
 	}
-	if p.Repeat != midiio.Forever {
-		return plan, -1
+	if practice.Repeat != midiio.Forever {
+		return plan, -1, nil
 	}
-	return plan, p.Loop
+	return plan, practice.Loop, nil
 }
 
 // An opening is a device that opens while there is other work to do.
