@@ -130,29 +130,41 @@ func unlessEnded(err error) error {
 
 // arrangeUntil is arrange, given up when ctx ends: a tune may be long, or come
 // from somebody who types it.
-func arrangeUntil(ctx context.Context, e *env, o *options) (*voicing.Arrangement, fs.FileInfo, error) {
+func arrangeUntil(ctx context.Context, e *env, o *options) (a *voicing.Arrangement, info fs.FileInfo, err error) {
 	type arranged struct {
 		a    *voicing.Arrangement
 		info fs.FileInfo
-		err  error
 	}
 	bar := progressOf(e)
 	bar.wait("arranging")
 	defer bar.done()
-	got := make(chan arranged, 1)
-	go func() {
+	got, err := until(ctx, func() (arranged, error) {
 		a, info, err := arrange(e, o)
-		got <- arranged{a, info, err}
+		return arranged{a, info}, err
+	})
+	return got.a, got.info, err
+}
+
+// until does work that cannot be interrupted, and gives it up when ctx ends: it
+// is errInterrupted then.
+func until[T any](ctx context.Context, work func() (T, error)) (done T, err error) {
+	type result struct {
+		done T
+		err  error
+	}
+	got := make(chan result, 1)
+	go func() {
+		x, err := work()
+		got <- result{x, err}
 	}()
 	select {
 	case x := <-got:
-		if ctx.Err() != nil {
-			return nil, nil, errInterrupted
+		if ctx.Err() == nil {
+			return x.done, x.err
 		}
-		return x.a, x.info, x.err
 	case <-ctx.Done():
-		return nil, nil, errInterrupted
 	}
+	return done, errInterrupted
 }
 
 // equip takes up the guitar and stands at the beginning.

@@ -129,7 +129,7 @@ func write(ctx context.Context, e *env, o *options) error {
 	var a *voicing.Arrangement
 	if slices.ContainsFunc(ks, func(k kind) bool { return k.write != nil }) {
 		s.bar.wait("arranging")
-		a, err = arrangeTune(t, o)
+		a, err = until(ctx, func() (*voicing.Arrangement, error) { return arrangeTune(t, o) })
 		s.bar.done()
 		if err != nil {
 			return err
