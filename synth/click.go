@@ -74,13 +74,14 @@ type hit struct {
 	rnd             uint64
 	at, rise, left  int
 	fadeLeft, fade  int
+	stem            int
 }
 
 func newClicker(rate float64, seed uint64) *clicker {
 	return &clicker{rate: rate, seed: mix(seed), volume: 100, gain: 1}
 }
 
-func (c *clicker) noteOn(key, velocity int) {
+func (c *clicker) noteOn(key, velocity, stem int) {
 	h := &c.hits[0]
 	for i := range c.hits {
 		if !c.hits[i].active {
@@ -94,7 +95,7 @@ func (c *clicker) noteOn(key, velocity int) {
 	k := soundOf(key)
 	level := clickLevel * levelOf(velocity)
 	c.seed = next(c.seed | 1)
-	*h = hit{active: true, rnd: c.seed, rise: int(k.rise*c.rate) + 1, left: int(k.long * c.rate)}
+	*h = hit{active: true, stem: stem, rnd: c.seed, rise: int(k.rise*c.rate) + 1, left: int(k.long * c.rate)}
 	set := func(f, t60 float64) (c1, rr, x float64) {
 		if f == 0 {
 			return 0, 0, 0
@@ -133,7 +134,7 @@ func (c *clicker) control(number, value int) {
 	}
 }
 
-func (c *clicker) run(left, right, mono []float32) {
+func (c *clicker) run(buses []*bus, from, to int) {
 	if !c.active {
 		return
 	}
@@ -143,6 +144,8 @@ func (c *clicker) run(left, right, mono []float32) {
 		if !h.active {
 			continue
 		}
+		b := buses[h.stem]
+		left, right := b.left[from:to], b.right[from:to]
 		for i := range left {
 			y := h.sample() * 0.7071
 			left[i] += float32(y) * c.gain
@@ -153,7 +156,6 @@ func (c *clicker) run(left, right, mono []float32) {
 		}
 		c.active = c.active || h.active
 	}
-	_ = mono
 }
 
 func (h *hit) sample() float64 {

@@ -45,7 +45,7 @@ const (
 	palmHigh = 0.10 // a palm laid down
 )
 
-func (c *course) noteOn(pitch, velocity int) {
+func (c *course) noteOn(pitch, velocity, stem int) {
 	// The new note takes the string: the old one is faded under it, over a
 	// period but 3 ms at least, so that the delay line is never overwritten.
 	for _, v := range c.voices {
@@ -77,6 +77,7 @@ func (c *course) noteOn(pitch, velocity int) {
 		s.pickup = min(c.t.pickup/(c.t.scale*shorter), 0.9)
 	}
 	v.fillPluck(c.t, c.rate, c.open, s)
+	v.stem = stem
 	c.held, c.pitch, c.sounding = v, pitch, true
 }
 
@@ -173,21 +174,17 @@ func (c *course) control(number, value int) {
 // volumeGain is controller 7 against its usual value 100: 40 log10(v/100) dB.
 func volumeGain(v int) float64 { return sq(float64(v) / 100) }
 
-// run adds the string's next samples to left, right and their sum without
-// place to mono. All have the same length, quantum at most.
-func (c *course) run(left, right, mono []float32) {
+// run adds the string's frames from to to of the quantum to the buses.
+func (c *course) run(buses []*bus, from, to int) {
 	if !c.sounding && c.gainLeft == 0 {
 		return
 	}
 	var tmp [quantum]float32
-	out := tmp[:len(left)]
-	for _, v := range c.voices {
-		if v.active {
-			v.run(out)
-		}
-	}
-	if c.gainLeft > 0 {
-		for i := range out {
+	var gains [quantum]float32
+	n := to - from
+	moving := c.gainLeft > 0
+	if moving {
+		for i := range gains[:n] {
 			if c.gainLeft > 0 {
 				c.gain += c.gainStep
 				c.gainLeft--
@@ -195,18 +192,40 @@ func (c *course) run(left, right, mono []float32) {
 					c.gain = c.gainTo
 				}
 			}
-			out[i] *= c.gain
-		}
-	} else if c.gain != 1 {
-		for i := range out {
-			out[i] *= c.gain
+			gains[i] = c.gain
 		}
 	}
-	l, r := c.left, c.right
-	for i, y := range out {
-		left[i] += l * y
-		right[i] += r * y
-		mono[i] += y
+	for k, b := range buses {
+		out := tmp[:n]
+		some := false
+		for _, v := range c.voices {
+			if v.active && v.stem == k {
+				if !some {
+					clear(out)
+					some = true
+				}
+				v.run(out)
+			}
+		}
+		if !some {
+			continue
+		}
+		if moving {
+			for i := range out {
+				out[i] *= gains[i]
+			}
+		} else if c.gain != 1 {
+			for i := range out {
+				out[i] *= c.gain
+			}
+		}
+		l, r := c.left, c.right
+		left, right, mono := b.left[from:to], b.right[from:to], b.mono[from:to]
+		for i, y := range out {
+			left[i] += l * y
+			right[i] += r * y
+			mono[i] += y
+		}
 	}
 }
 

@@ -27,21 +27,20 @@ type Engine struct {
 	feeder  Feeder
 	more    bool
 	emit    func(at int64, msg [3]byte)
-	events  []event
+	events  []queued
 	next    int   // first of events not yet obeyed
+	stem    int   // which part the events to come belong to
 	now     int64 // first frame of the next quantum to be made
 	courses []*course
 	bass    *course
 	click   *clicker
-	body    *body
-	room    *room
+	buses   []*bus // one, or one a stem
+	mix     lane   // of the buses
 	limit   *limiter
 	gain    float32
 	quiet   int // quanta the mix has been below silent with nothing ringing
-
-	left, right, mono [quantum]float32
-	have              int // frames of left, right not yet given
-	primed            bool
+	have    int // frames of mix not yet given
+	primed  bool
 
 	want   atomic.Int32 // what FadeOut and FadeIn asked for
 	level  float64      // where the fade is, 0 to 1
@@ -52,6 +51,20 @@ type Engine struct {
 type event struct {
 	at  int64
 	msg [3]byte
+}
+
+type queued struct {
+	event
+	stem int
+}
+
+// A bus is the instrument as one part of the music makes it sound: everything
+// after the strings is linear, so that parts made apart add up to the whole.
+type bus struct {
+	left, right, mono [quantum]float32
+	body              *body
+	room              *room
+	out               lane
 }
 
 // fadeTime is how long starting and stopping take, s.
@@ -79,11 +92,12 @@ func NewEngine(o Options) (*Engine, error) {
 	}
 	e.bass = newCourse(&bassTone, e.rate, o.A4, bassOpen, 0, o.Seed*16+BassChannel)
 	e.click = newClicker(e.rate, o.Seed*16+ClickChannel)
-	e.body = newBody(e.rate, t)
-	e.room = newRoom(e.rate, t.room)
+	for range max(o.Stems, 1) {
+		e.buses = append(e.buses, &bus{body: newBody(e.rate, t), room: newRoom(e.rate, t.room)})
+	}
 	e.limit = newLimiter(e.rate)
 	e.gain = float32(math.Pow(10, o.Gain/20))
-	e.events = make([]event, 0, 1024)
+	e.events = make([]queued, 0, 1024)
 	e.emit = e.take
 	e.idle.Store(true)
 	return e, nil
@@ -117,29 +131,46 @@ func (e *Engine) FadeIn() {
 	e.want.Store(fadeIn)
 }
 
+// Stem says to which part, 0 to Options.Stems-1, the events belong that the
+// feeder emits from now on. A part keeps its notes until they have died away,
+// whatever takes their strings. Call it from Fill.
+func (e *Engine) Stem(k int) {
+	e.stem = min(max(k, 0), len(e.buses)-1)
+}
+
 // Render writes the next len(out)/2 frames, left and right in turn, each
 // sample within -1 dB of full scale. The blocks may have any size and change
 // it: the sound is the same to the bit.
-func (e *Engine) Render(out []float32) {
+func (e *Engine) Render(out []float32) { e.RenderStems(out, nil) }
+
+// RenderStems is Render that gives each part of the music too, in blocks as
+// long as out: what stem k sounds like goes to stems[k]. All parts have the
+// limiter's gain for the whole, so that they add up to out to rounding.
+// There may be no more blocks than Options.Stems.
+func (e *Engine) RenderStems(out []float32, stems [][]float32) {
 	if !e.primed {
 		e.primed = true
 		e.make() // the limiter looks a quantum ahead
 	}
-	for len(out) >= 2 {
+	for done := 0; len(out)-done >= 2; {
 		if e.have == 0 {
 			e.make()
 			e.have = quantum
 		}
-		n := min(e.have, len(out)/2)
+		n := min(e.have, (len(out)-done)/2)
 		from := quantum - e.have
-		for i := range n {
-			out[2*i] = e.left[from+i]
-			out[2*i+1] = e.right[from+i]
+		e.mix.copy(out[done:done+2*n], from)
+		for k, s := range stems {
+			if e.opt.Stems > 0 {
+				e.buses[k].out.copy(s[done:done+2*n], from)
+			} else {
+				copy(s[done:done+2*n], out[done:]) // the whole is the only part
+			}
 		}
 		e.have -= n
-		out = out[2*n:]
+		done += 2 * n
 	}
-	clear(out)
+	clear(out[len(out)&^1:])
 }
 
 // take queues an event. One that comes late or out of order is obeyed as soon
@@ -149,17 +180,18 @@ func (e *Engine) take(at int64, msg [3]byte) {
 	if n := len(e.events); n > e.next {
 		at = max(at, e.events[n-1].at)
 	}
-	e.events = append(e.events, event{at, msg})
+	e.events = append(e.events, queued{event{at, msg}, e.stem})
 }
 
 // make renders the next quantum and leaves the one before it, limited, in left
 // and right.
 func (e *Engine) make() {
 	until := e.now + quantum
-	clear(e.left[:])
-	clear(e.right[:])
-	clear(e.mono[:])
-
+	for _, b := range e.buses {
+		clear(b.left[:])
+		clear(b.right[:])
+		clear(b.mono[:])
+	}
 	if e.want.Load() == fadeOut && e.level == 0 {
 		e.now = until
 		e.finish(true)
@@ -176,7 +208,7 @@ func (e *Engine) make() {
 			e.run(from, k)
 			from = k
 		}
-		e.obey(ev.msg)
+		e.obey(ev)
 	}
 	e.run(from, quantum)
 	if e.next == len(e.events) {
@@ -206,29 +238,59 @@ func (e *Engine) make() {
 		e.finish(true)
 		return
 	}
-	e.body.process(e.left[:], e.right[:], e.mono[:])
-	e.room.process(e.left[:], e.right[:])
-	if !sounding && samplePeak(e.left[:]) < silent && samplePeak(e.right[:]) < silent {
+	var peak float32
+	for _, b := range e.buses {
+		b.body.process(b.left[:], b.right[:], b.mono[:])
+		b.room.process(b.left[:], b.right[:])
+		peak = max(peak, samplePeak(b.left[:]), samplePeak(b.right[:]))
+	}
+	if !sounding && peak < silent {
 		if e.quiet++; e.quiet > 64 {
-			e.body.reset()
-			e.room.reset()
+			for _, b := range e.buses {
+				b.reset()
+			}
 		}
 	} else {
 		e.quiet = 0
 	}
 	if e.gain != 1 {
-		for i := range e.left {
-			e.left[i] *= e.gain
-			e.right[i] *= e.gain
+		for _, b := range e.buses {
+			for i := range b.left {
+				b.left[i] *= e.gain
+				b.right[i] *= e.gain
+			}
 		}
 	}
 	e.fade()
 	e.finish(false)
 }
 
+func (b *bus) reset() {
+	b.body.reset()
+	b.room.reset()
+}
+
 // finish passes the quantum through the limiter and sees whether all is over.
 func (e *Engine) finish(silence bool) {
-	e.limit.process(e.left[:], e.right[:])
+	if e.opt.Stems == 0 {
+		b := e.buses[0]
+		g, step := e.limit.look(b.left[:], b.right[:])
+		e.mix.pass(&b.left, &b.right, g, step, maxPeak)
+	} else {
+		var left, right [quantum]float32
+		for _, b := range e.buses {
+			for i := range left {
+				left[i] += b.left[i]
+				right[i] += b.right[i]
+			}
+		}
+		g, step := e.limit.look(left[:], right[:])
+		e.mix.pass(&left, &right, g, step, maxPeak)
+		for _, b := range e.buses {
+			// A part may stand out where another cancels it in the whole.
+			b.out.pass(&b.left, &b.right, g, step, math.MaxFloat32)
+		}
+	}
 	// What waits in the limiter is silent now; what it gave may not be.
 	over := silence && (!e.more && len(e.events) == e.next || e.level == 0)
 	if over && e.ending {
@@ -249,11 +311,13 @@ func (e *Engine) fade() {
 	if out {
 		step = -step
 	}
-	for i := range e.left {
+	for i := range quantum {
 		e.level = min(max(e.level+step, 0), 1)
 		g := float32(0.5 - 0.5*math.Cos(math.Pi*e.level))
-		e.left[i] *= g
-		e.right[i] *= g
+		for _, b := range e.buses {
+			b.left[i] *= g
+			b.right[i] *= g
+		}
 	}
 	if e.level == 0 {
 		e.hush()
@@ -268,8 +332,9 @@ func (e *Engine) hush() {
 	e.bass.rest()
 	clear(e.click.hits[:])
 	e.click.active = false
-	e.body.reset()
-	e.room.reset()
+	for _, b := range e.buses {
+		b.reset()
+	}
 	e.events, e.next = e.events[:0], 0
 }
 
@@ -278,22 +343,22 @@ func (e *Engine) run(from, to int) {
 	if from >= to {
 		return
 	}
-	l, r, m := e.left[from:to], e.right[from:to], e.mono[from:to]
 	for _, c := range e.courses {
-		c.run(l, r, m)
+		c.run(e.buses, from, to)
 	}
-	e.bass.run(l, r, m)
-	e.click.run(l, r, m)
+	e.bass.run(e.buses, from, to)
+	e.click.run(e.buses, from, to)
 }
 
 // obey acts on one MIDI message. What it does not know it leaves alone.
-func (e *Engine) obey(msg [3]byte) {
+func (e *Engine) obey(ev queued) {
+	msg := ev.msg
 	status, ch := msg[0]&0xf0, int(msg[0]&0x0f)
 	a, b := int(msg[1]&0x7f), int(msg[2]&0x7f)
 	if ch == ClickChannel {
 		switch {
 		case status == 0x90 && b > 0:
-			e.click.noteOn(a, b)
+			e.click.noteOn(a, b, ev.stem)
 		case status == 0xb0:
 			e.click.control(a, b)
 		}
@@ -313,7 +378,7 @@ func (e *Engine) obey(msg [3]byte) {
 		if b == 0 {
 			c.noteOff(a, 64) // a note-on of velocity 0 is a note-off of velocity 64
 		} else {
-			c.noteOn(a, b)
+			c.noteOn(a, b, ev.stem)
 		}
 	case 0x80:
 		c.noteOff(a, b)

@@ -17,8 +17,6 @@ type limiter struct {
 	release float64
 	node    float64 // gain at the start of the waiting quantum
 	want    float64 // what the waiting quantum asks for
-	waitL   [quantum]float32
-	waitR   [quantum]float32
 	histL   [quantum + overTaps]float32
 	histR   [quantum + overTaps]float32
 	over    [3][overTaps]float32
@@ -92,8 +90,9 @@ func samplePeak(x []float32) float32 {
 	return math.Float32frombits(m)
 }
 
-// process takes the next quantum and gives, in place, the one before it.
-func (l *limiter) process(left, right []float32) {
+// look takes the next quantum and says the gain of the one before it: g at its
+// first frame, step more at each that follows.
+func (l *limiter) look(left, right []float32) (g, step float64) {
 	peak := max(l.truePeak(left, &l.histL), l.truePeak(right, &l.histR))
 	want := 1.0
 	if peak > knee {
@@ -103,20 +102,36 @@ func (l *limiter) process(left, right []float32) {
 	if end > 0.99999 {
 		end = min(1, l.want, want)
 	}
-	if l.node == 1 && end == 1 {
-		for i := range left {
-			left[i], l.waitL[i] = l.waitL[i], left[i]
-			right[i], l.waitR[i] = l.waitR[i], right[i]
-		}
-	} else {
-		g, step := l.node, (end-l.node)/quantum
-		for i := range left {
-			a, b := float32(float64(l.waitL[i])*g), float32(float64(l.waitR[i])*g)
-			l.waitL[i], l.waitR[i] = left[i], right[i]
-			left[i] = min(max(a, -maxPeak), maxPeak)
-			right[i] = min(max(b, -maxPeak), maxPeak)
-			g += step
-		}
-	}
+	g, step = l.node, (end-l.node)/quantum
 	l.node, l.want = end, want
+	return g, step
+}
+
+// A lane is what waits for the limiter's gain and what it has become.
+type lane struct {
+	left, right  [quantum]float32 // finished
+	waitL, waitR [quantum]float32
+}
+
+// pass finishes the quantum that waited, no sample of it beyond peak, and lets
+// the next one wait.
+func (a *lane) pass(left, right *[quantum]float32, g, step float64, peak float32) {
+	a.left, a.right = a.waitL, a.waitR
+	a.waitL, a.waitR = *left, *right
+	if g == 1 && step == 0 {
+		return
+	}
+	for i := range a.left {
+		l, r := float32(float64(a.left[i])*g), float32(float64(a.right[i])*g)
+		a.left[i] = min(max(l, -peak), peak)
+		a.right[i] = min(max(r, -peak), peak)
+		g += step
+	}
+}
+
+// copy interleaves the finished frames from on.
+func (a *lane) copy(out []float32, from int) {
+	for i := range len(out) / 2 {
+		out[2*i], out[2*i+1] = a.left[from+i], a.right[from+i]
+	}
 }

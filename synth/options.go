@@ -32,6 +32,9 @@ const (
 // MaxStrings is the largest number of strings an engine can have.
 const MaxStrings = 8
 
+// MaxStems is the largest number of stems an engine can render.
+const MaxStems = 8
+
 // The range of Options.A4 in Hz: from below baroque pitch to above the highest
 // choir pitch (common practice, no source).
 const (
@@ -55,6 +58,9 @@ type Options struct {
 	// Gain in dB is added to a level at which an arrangement played at usual
 	// velocities measures about -18 LUFS; -60 to +24.
 	Gain float64
+	// Stems is how many parts of the music are rendered apart beside the whole
+	// (see Engine.RenderStems), 0 to MaxStems; 0 means none.
+	Stems int
 	// Seed picks the small differences between one pluck and the next.
 	Seed uint64
 }
@@ -96,6 +102,9 @@ func (o Options) checked() (Options, *tone, error) {
 	}
 	if math.IsNaN(o.Gain) || o.Gain < -60 || o.Gain > 24 {
 		return o, nil, fmt.Errorf("synth: gain %g dB is not between -60 and +24", o.Gain)
+	}
+	if o.Stems < 0 || o.Stems > MaxStems {
+		return o, nil, fmt.Errorf("synth: %d stems (0 to %d can be rendered)", o.Stems, MaxStems)
 	}
 	if o.Tone == "" {
 		o.Tone = "archtop"

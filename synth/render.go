@@ -1,10 +1,6 @@
 package synth
 
-import (
-	"fmt"
-	"math"
-	"time"
-)
+import "time"
 
 const renderBlock = 1024 // frames
 
@@ -23,34 +19,7 @@ type RenderOptions struct {
 // only during the call, and returns the number of frames. An error of write
 // ends it. The feeder must come to an end.
 func RenderAll(e *Engine, f Feeder, tail time.Duration, write func([]float32) error) (frames int64, err error) {
-	if tail < 0 {
-		return 0, fmt.Errorf("synth: a tail of %v is negative", tail)
-	}
-	end := &ender{feeder: f}
-	e.SetFeeder(end)
-	buf := make([]float32, 2*renderBlock)
-	left := int64(math.Round(tail.Seconds() * e.rate))
-	fade := false
-	for !e.Idle() {
-		block := buf
-		if end.done {
-			// Ask in steps of a quantum, so that the file ends where sound does.
-			block = buf[:2*quantum]
-			if left -= quantum; left <= 0 && !fade {
-				fade = true
-				e.FadeOut()
-			}
-		}
-		e.Render(block)
-		if e.Idle() {
-			break // this block is silence already
-		}
-		if err := write(block); err != nil {
-			return frames, err
-		}
-		frames += int64(len(block) / 2)
-	}
-	return frames, nil
+	return renderAll(e, f, tail, e.Render, write)
 }
 
 // An ender remembers whether its feeder has ended.

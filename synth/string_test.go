@@ -144,12 +144,11 @@ func alone(tone string, open int, seconds float64, do func(*course)) []float64 {
 	c := newCourse(findTone(tone), 48000, 440, float64(open), 0, 1)
 	do(c)
 	x := make([]float64, int(seconds*48000)/quantum*quantum)
-	var l, r, m [quantum]float32
 	for i := 0; i < len(x); i += quantum {
-		clear(m[:])
-		c.run(l[:], r[:], m[:])
+		b := new(bus)
+		c.run([]*bus{b}, 0, quantum)
 		c.settle()
-		for j, y := range m {
+		for j, y := range b.mono {
 			x[i+j] = float64(y)
 		}
 	}
@@ -169,7 +168,7 @@ func TestPluckNulls(t *testing.T) {
 					spot := *to
 					spot.pluck = length / k
 					c.t = &spot
-					c.noteOn(open+fret, 100)
+					c.noteOn(open+fret, 100, 0)
 				})
 				f0 := hertz(float64(open+fret), 440)
 				at := func(n float64) float64 { return dB(cmplx.Abs(bin(x[:9600], 48000, n*f0))) }
@@ -240,7 +239,7 @@ func TestPlaceAndPalm(t *testing.T) {
 	for palm, want := range map[int]float64{1: palmLow, 64: 0.2, 127: palmHigh} {
 		x := alone("archtop", 50, 1, func(c *course) {
 			c.control(PalmController, palm)
-			c.noteOn(50, 90)
+			c.noteOn(50, 90, 0)
 		})
 		f := decay60(x[2400:])
 		if f < 0.6*want || f > 1.4*want {
@@ -263,10 +262,9 @@ func decay60(x []float64) float64 {
 func TestRelease(t *testing.T) {
 	for v, want := range map[int]float64{0: 0.15, 64: 0.0862, 127: 0.05} {
 		x := alone("steel", 45, 1, func(c *course) {
-			c.noteOn(50, 90)
-			var l, r, m [quantum]float32
+			c.noteOn(50, 90, 0)
 			for range 300 {
-				c.run(l[:], r[:], m[:])
+				c.run([]*bus{new(bus)}, 0, quantum)
 			}
 			c.noteOff(50, v)
 		})
@@ -280,7 +278,7 @@ func TestRelease(t *testing.T) {
 // What a stroke puts into a loop has no mean: dc would be the last to die.
 func TestStrokeHasNoDC(t *testing.T) {
 	for s, open := range guitar {
-		x := alone("steel", open, 1, func(c *course) { c.noteOn(open+s, 100) })
+		x := alone("steel", open, 1, func(c *course) { c.noteOn(open+s, 100, 0) })
 		var mean float64
 		for _, v := range x {
 			mean += v / float64(len(x))

@@ -38,7 +38,7 @@ type voice struct {
 	scrape []float32 // what is heard of the finger beside the loop
 	at     int
 
-	released bool
+	stem int // whose part it is
 }
 
 func newVoice(rate float64) *voice {
@@ -51,7 +51,7 @@ func newVoice(rate float64) *voice {
 // rest puts the voice to sleep with every state at exactly zero.
 func (v *voice) rest() {
 	clear(v.line[:])
-	v.active, v.released = false, false
+	v.active = false
 	v.t1, v.t2, v.t3, v.lp = 0, 0, 0, 0
 	v.fadeLen, v.fadeAt, v.dampLeft = 0, 0, 0
 	v.pluck, v.scrape, v.at = v.pluck[:0], v.scrape[:0], 0
