@@ -86,9 +86,9 @@ func NewEngine(o Options) (*Engine, error) {
 	for i, p := range o.Open {
 		pan := 0.0
 		if n > 1 {
-			pan = 0.22 * (1 - 2*float64(i)/float64(n-1))
+			pan = 0.22 * (1 - 2*float64(place(o.Open, i))/float64(n-1))
 		}
-		e.courses = append(e.courses, newCourse(t, e.rate, o.A4, float64(p), pan, o.Seed*16+uint64(i)))
+		e.courses = append(e.courses, newCourse(t, e.rate, o.A4, float64(p), pan, o.Seed*16+uint64(stringChannel(i))))
 	}
 	e.bass = newCourse(&bassTone, e.rate, o.A4, bassOpen, 0, o.Seed*16+BassChannel)
 	e.click = newClicker(e.rate, o.Seed*16+ClickChannel)
@@ -101,6 +101,17 @@ func NewEngine(o Options) (*Engine, error) {
 	e.emit = e.take
 	e.idle.Store(true)
 	return e, nil
+}
+
+// place is how many strings are higher than string i, or equal and before it.
+func place(open []int, i int) int {
+	n := 0
+	for k, p := range open {
+		if p > open[i] || p == open[i] && k < i {
+			n++
+		}
+	}
+	return n
 }
 
 // Rate is the sample rate in frames a second.
@@ -366,12 +377,16 @@ func (e *Engine) obey(ev queued) {
 	}
 	var c *course
 	switch {
-	case ch < len(e.courses):
-		c = e.courses[ch]
 	case ch == BassChannel:
 		c = e.bass
+	case ch > ClickChannel:
+		ch -= 2
+		fallthrough
 	default:
-		return
+		if ch >= len(e.courses) {
+			return
+		}
+		c = e.courses[ch]
 	}
 	switch status {
 	case 0x90:

@@ -29,8 +29,17 @@ const (
 	PalmController = 17
 )
 
-// MaxStrings is the largest number of strings an engine can have.
-const MaxStrings = 8
+// MaxStrings is the largest number of strings an engine can have: the first
+// eight on channels 0 to 7, further ones on 10 to 15.
+const MaxStrings = 14
+
+// stringChannel is the channel of string i, counted from 0.
+func stringChannel(i int) int {
+	if i >= BassChannel {
+		return i + 2
+	}
+	return i
+}
 
 // MaxStems is the largest number of stems an engine can render.
 const MaxStems = 8
@@ -48,7 +57,8 @@ type Options struct {
 	// Rate is in frames a second, 8000 to 192000; 0 means 48000.
 	Rate int
 	// Open holds the MIDI pitch of each open string, channel 0 (string 1, the
-	// highest) first; nil means 64 59 55 50 45 40. At most MaxStrings.
+	// highest) first; nil means 64 59 55 50 45 40. At most MaxStrings. The
+	// strings stand from left to right in the order of their pitches.
 	Open []int
 	// A4 is what the strings and the bass are tuned to: the frequency of MIDI
 	// pitch 69 in Hz, 400 to 480; 0 means 440.
