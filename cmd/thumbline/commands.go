@@ -45,7 +45,7 @@ or Enter does what comes next, p pauses, q or Ctrl-C ends it.
 ` + strings.Join(written, "\n") + `
 
 A file is replaced only when the new one is complete.`,
-			flags: []flagGroup{outFlags, readFlags, arrangeFlags, partFlags, soundFlags, recordFlags},
+			flags: []flagGroup{outFlags, waveFlags, readFlags, arrangeFlags, partFlags, soundFlags, recordFlags},
 		},
 		{
 			name: "shapes", args: "[TUNE] [flags]", tune: true, run: shapes,

@@ -47,7 +47,10 @@ func newConductor(p *playing, now func() time.Time, end func()) (*conductor, err
 		c.r.offer = c.caution() // the heading of plain lines has it
 	}
 	c.r.muted = p.muted()
-	c.r.layers = append(slices.Clone(layersThere(p.asked.a.Setting == voicing.Trio)), midiio.Click)
+	if p.file == nil {
+		c.r.layers = layersThere(p.asked.a.Setting == voicing.Trio)
+	}
+	c.r.layers = append(slices.Clone(c.r.layers), midiio.Click)
 	return c, nil
 }
 
@@ -227,7 +230,7 @@ func (c *conductor) page() page {
 		first-- // the bar with the pick-up
 	}
 	for b := first; b < last; b++ {
-		bar := pageBar{label: s.a.Bars[b].Label, here: b == here, before: b < s.from}
+		bar := pageBar{label: s.a.Bars[b].Label, here: b == here, before: b < s.from, bare: c.p.file != nil}
 		for i, g := range s.a.Grips {
 			if g.Bar == b && (i >= from && i <= to || c.p.once) {
 				v := gripOn(s.a, g)
@@ -247,10 +250,12 @@ func (c *conductor) page() page {
 	}
 	p.next, p.moves = c.change(sounds)
 	p.most, p.rests = c.mostMoves(first, last), !r.once
-	if sounds.now >= 0 {
+	switch {
+	case c.p.file != nil:
+	case sounds.now >= 0:
 		g := s.a.Grips[sounds.now]
 		p.grids = append(p.grids, pageGrid{"now " + g.Name, sheet.Grid(g)})
-	} else {
+	default:
 		p.grids = append(p.grids, pageGrid{})
 	}
 	if sounds.next >= 0 {
@@ -608,6 +613,9 @@ func (p *playing) sceneName(i int) string {
 	if s.change > 0 {
 		return "the change to " + p.a.Grips[s.change].Name + " at " + p.a.PlaceAt(p.a.Grips[s.change].At).String()
 	}
+	if s.name == "" {
+		return s.bars()
+	}
 	return s.name + " (" + s.bars() + ")"
 }
 
@@ -622,6 +630,9 @@ func (c *conductor) keys() []string {
 		what := "phrase"
 		if c.p.pr.change != nil {
 			what = "change"
+		}
+		if c.p.file != nil {
+			what = "bars"
 		}
 		ks = append(ks, "n next "+what, "b "+what+" before")
 	}

@@ -63,11 +63,14 @@ type options struct {
 	step    bool
 	plain   bool
 
-	out []string
+	out  []string
+	bits string
+	rate int
 
 	title, time, pickup string // of a new sheet
 
 	changed func(flag string) bool
+	looked  *opened // the tune, when somebody has looked into it
 }
 
 // A flagGroup is the flags of one question, the same in every command. The
@@ -114,6 +117,12 @@ var (
 		fs.StringArrayVar(&o.out, "out", nil, "FILE|what to write; may be given again")
 	}}
 )
+
+// waveFlags say how sound is written.
+var waveFlags = flagGroup{"How a .wav is written", func(fs *pflag.FlagSet, o *options) {
+	fs.StringVar(&o.bits, "bits", allBits[0].name, "BITS|"+bitNames(", ")+" (32 bits in floating point), of a sample (default "+allBits[0].name+")")
+	fs.IntVar(&o.rate, "rate", rates[0], fmt.Sprintf("HZ|samples a second: %s (default %d)", rateNames(), rates[0]))
+}}
 
 // tempo is a tempo as asked for: percent of the written one, or beats a minute.
 // The zero value is the written tempo.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"thumbline/midiio"
@@ -23,11 +24,13 @@ type hearing struct {
 	tone     string
 	a4       float64 // Hz
 	gain     float64
+	rate     int // of a file
+	bits     bits
 }
 
 // hearing checks the flags of "what to hear".
 func (o *options) hearing() (hearing, error) {
-	h := hearing{noSpread: o.noSpread, tone: o.tone, a4: o.a4, gain: o.gain}
+	h := hearing{noSpread: o.noSpread, tone: o.tone, a4: o.a4, gain: o.gain, rate: engineRate, bits: allBits[0]}
 	var err error
 	if h.tempo, err = parseTempo(o.tempo); err != nil {
 		return h, err
@@ -187,9 +190,62 @@ func (h hearing) engine(a *voicing.Arrangement) (*synth.Engine, error) {
 	for _, p := range slices.Backward(a.Tuning) {
 		open = append(open, p+a.Capo)
 	}
-	e, err := synth.NewEngine(synth.Options{Open: open, Tone: h.tone, A4: h.a4, Gain: h.gain})
+	e, err := synth.NewEngine(synth.Options{Rate: h.rate, Open: open, Tone: h.tone, A4: h.a4, Gain: h.gain})
 	if err != nil {
 		return nil, fmt.Errorf("the built-in strings: %w", err)
 	}
 	return e, nil
+}
+
+// bits is how a WAV file holds its samples.
+type bits struct {
+	name   string
+	format synth.SampleFormat
+	bytes  int64 // of a sample
+}
+
+// allBits are those of --bits, rates those of --rate, the usual one first.
+var (
+	allBits = []bits{{"16", synth.Int16, 2}, {"24", synth.Int24, 3}, {"32f", synth.Float32, 4}}
+	rates   = []int{engineRate, 44100, 88200, 96000}
+)
+
+// most is how many frames a file can hold: 4 GiB in stereo, but for the ringing
+// of the last notes.
+func (b bits) most() int64 { return 1<<32/(2*b.bytes) - 1<<20 }
+
+// wave checks the flags that say how sound is written.
+func (h *hearing) wave(o *options, ks []kind) error {
+	some := slices.ContainsFunc(ks, func(k kind) bool { return k.ending == soundEnding })
+	for _, f := range []string{"bits", "rate"} {
+		if o.changed(f) && !some {
+			return usagef("--%s is for sound, and no --out is a %s", f, soundEnding)
+		}
+	}
+	i := slices.IndexFunc(allBits, func(b bits) bool { return b.name == o.bits })
+	if i < 0 {
+		return usagef("--bits %s: no such format (there are: %s)", o.bits, bitNames(", "))
+	}
+	h.bits = allBits[i]
+	if !slices.Contains(rates, o.rate) {
+		return usagef("--rate %d: no such rate (there are: %s)", o.rate, rateNames())
+	}
+	h.rate = o.rate
+	return nil
+}
+
+func bitNames(between string) string {
+	var s []string
+	for _, b := range allBits {
+		s = append(s, b.name)
+	}
+	return strings.Join(s, between)
+}
+
+func rateNames() string {
+	var s []string
+	for _, r := range slices.Sorted(slices.Values(rates)) {
+		s = append(s, strconv.Itoa(r))
+	}
+	return strings.Join(s, ", ")
 }

@@ -63,6 +63,10 @@ func (o *options) reading() (leadsheet.Options, error) {
 // openTune opens the lead sheet that a command line names. info is as for
 // readTune.
 func openTune(e *env, o *options) (r io.ReadCloser, info fs.FileInfo, err error) {
+	if l := o.looked; l != nil {
+		o.looked = nil
+		return l, l.info, nil
+	}
 	switch o.tune {
 	case "":
 		return io.NopCloser(bytes.NewReader(demo)), nil, nil

@@ -35,6 +35,7 @@ type pageBar struct {
 	grips  []pageGrip
 	notes  string // beside the grips
 	before bool   // it has the pick-up
+	bare   bool   // nothing is known of grips
 }
 
 // A pageGrip is a grip with what stands beneath its name: the beat, or the key
@@ -456,14 +457,16 @@ func (l barLayout) bar(b pageBar) []pageLine {
 	top := pageLine{text: padTo(mark+b.label, l.label)}
 	low := pageLine{text: padTo("", l.label)}
 	if len(b.grips) == 0 {
-		what := "no new grip"
-		if b.before {
-			what = "pick-up"
+		if !b.bare {
+			what := "no new grip"
+			if b.before {
+				what = "pick-up"
+			}
+			if b.notes != "" {
+				what += ": " + b.notes
+			}
+			top.text += " " + what
 		}
-		if b.notes != "" {
-			what += ": " + b.notes
-		}
-		top.text += " " + what
 		return []pageLine{top}
 	}
 	var out []pageLine

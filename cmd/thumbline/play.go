@@ -44,6 +44,7 @@ func ports(_ context.Context, e *env, _ *options) error {
 // A playing is a tune on its way to the loudspeakers.
 type playing struct {
 	a      *voicing.Arrangement
+	file   *midiFile   // that is played as it stands, whose bars a is
 	info   fs.FileInfo // of the file that was read, if it was one
 	from   int         // bars [from, to) that were asked for
 	to     int
@@ -99,11 +100,11 @@ func ready(ctx context.Context, e *env, o *options, once bool) (*playing, error)
 }
 
 func prepare(ctx context.Context, e *env, o *options, h hearing, pr practising, once bool) (*playing, error) {
-	a, info, err := arrangeUntil(ctx, e, o)
+	a, file, info, err := arrangeUntil(ctx, e, o)
 	if err != nil {
 		return nil, err
 	}
-	p := &playing{a: a, info: info, h: h, pr: pr, once: once}
+	p := &playing{a: a, file: file, info: info, h: h, pr: pr, once: once}
 	if p.from, p.to, err = part(a, o); err != nil {
 		return nil, err
 	}
@@ -112,7 +113,11 @@ func prepare(ctx context.Context, e *env, o *options, h hearing, pr practising, 
 	}
 	warn(e, o, a)
 	h.silent(e, o, a, p.from, p.to)
-	p.seq = h.practice(a)
+	if file != nil {
+		p.seq = file.Sequence
+	} else {
+		p.seq = h.practice(a)
+	}
 	if err := p.plan(o); err != nil {
 		return nil, err
 	}
@@ -128,21 +133,22 @@ func unlessEnded(err error) error {
 	return err
 }
 
-// arrangeUntil is arrange, given up when ctx ends: a tune may be long, or come
+// arrangeUntil is playable, given up when ctx ends: a tune may be long, or come
 // from somebody who types it.
-func arrangeUntil(ctx context.Context, e *env, o *options) (a *voicing.Arrangement, info fs.FileInfo, err error) {
+func arrangeUntil(ctx context.Context, e *env, o *options) (*voicing.Arrangement, *midiFile, fs.FileInfo, error) {
 	type arranged struct {
 		a    *voicing.Arrangement
+		file *midiFile
 		info fs.FileInfo
 	}
 	bar := progressOf(e)
 	bar.wait("arranging")
 	defer bar.done()
 	got, err := until(ctx, func() (arranged, error) {
-		a, info, err := arrange(e, o)
-		return arranged{a, info}, err
+		a, file, info, err := playable(e, o)
+		return arranged{a, file, info}, err
 	})
-	return got.a, got.info, err
+	return got.a, got.file, got.info, err
 }
 
 // until does work that cannot be interrupted, and gives it up when ctx ends: it
@@ -214,9 +220,10 @@ func (p *playing) plan(o *options) error {
 			continue
 		}
 		s := scene{a: a, seq: p.seq, from: ph.From, to: ph.To}
-		start, end, tail := a.LoopPart(ph.From, ph.To)
+		start, end, tail := p.loopPart(ph.From, ph.To)
 		s.start, s.end, s.tail = midiio.Tick(start), midiio.Tick(end), midiio.Tick(tail)
 		switch n := a.PhraseNumber(i); {
+		case p.file != nil: // nobody knows its phrases: they are called by their bars
 		case n > 0:
 			s.name = fmt.Sprintf("phrase %d of %d", n, last)
 		case i < a.Before:
@@ -258,6 +265,15 @@ func (p *playing) plan(o *options) error {
 	start, end, tail := a.LoopSpan(p.from, p.to, 0, 0)
 	p.asked.start, p.asked.end, p.asked.tail = midiio.Tick(start), midiio.Tick(end), midiio.Tick(tail)
 	return nil
+}
+
+// loopPart is the time in which bars [from, to) go round. Nobody knows what leads
+// to a bar of a MIDI file.
+func (p *playing) loopPart(from, to int) (start, end, tail voicing.Tick) {
+	if p.file != nil {
+		return p.a.LoopSpan(from, to, 0, 0)
+	}
+	return p.a.LoopPart(from, to)
 }
 
 // sectionName is how a section is called that was asked for by a name of it.
@@ -319,19 +335,19 @@ func (p *playing) turns(s *scene) (plan []turn, back int, err error) {
 }
 
 // An opening is a device that opens while there is other work to do.
-type opening struct{ got chan opened }
+type opening struct{ got chan openedDevice }
 
-type opened struct {
+type openedDevice struct {
 	device synth.Device
 	err    error
 }
 
 // openEarly begins to open the sound at the rate that engines have by themselves.
 func openEarly(s sound) opening {
-	o := opening{make(chan opened, 1)}
+	o := opening{make(chan openedDevice, 1)}
 	go func() {
 		d, err := s.open(engineRate, synth.DefaultBuffer)
-		o.got <- opened{d, err}
+		o.got <- openedDevice{d, err}
 	}()
 	return o
 }
@@ -450,11 +466,15 @@ func (p *playing) heading() string {
 	return p.title() + ", " + p.asked.bars() + ", " + p.asked.tempo(scale)
 }
 
-// title is the tune and the key that it sounds in.
+// title is the tune and the key that it sounds in, which no MIDI file can be
+// trusted to tell.
 func (p *playing) title() string {
 	title := p.a.Title
 	if title == "" {
 		title = "Untitled"
+	}
+	if p.file != nil {
+		return title
 	}
 	return title + ", key " + p.a.Key.String()
 }

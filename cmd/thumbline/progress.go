@@ -50,16 +50,12 @@ func progressOf(e *env) *progress {
 	return newProgress(e.stderr, e.now)
 }
 
-// mostFrames is how much a file of sound can hold: 4 GiB of 16 bits in stereo,
-// but for the ringing of the last notes.
-const mostFrames = 1<<30 - 1<<20
-
 // framesOf is how many frames a cursor needs to hand out everything, to the next
-// second, or more than mostFrames. It uses the cursor up.
-func framesOf(c *midiio.Cursor) int64 {
+// second, or more than most. It uses the cursor up.
+func framesOf(c *midiio.Cursor, most int64) int64 {
 	second := int64(c.Rate())
 	at := second
-	for at <= mostFrames && c.Fill(at, func(int64, [3]byte) {}) {
+	for at <= most && c.Fill(at, func(int64, [3]byte) {}) {
 		at += second
 	}
 	return at

@@ -125,7 +125,7 @@ func TestFramesOf(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := framesOf(c); got < want-1000 || got > want {
+		if got := framesOf(c, allBits[0].most()); got < want-1000 || got > want {
 			t.Errorf("%d times: %d frames, want %d", times, got, want)
 		}
 	}

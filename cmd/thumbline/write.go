@@ -60,6 +60,8 @@ type score struct {
 	a    *voicing.Arrangement
 	hear hearing
 	bar  *progress
+	file *midiFile   // written as it stands, in place of a
+	pass midiio.Pass // of it
 }
 
 // guitar is what a sheet for the guitar has: its voices that are heard.
@@ -80,24 +82,40 @@ func writeWAV(w io.WriteSeeker, s *score) error {
 	if err != nil {
 		return err
 	}
-	seq := s.hear.perform(s.a)
-	cursor := func() (*midiio.Cursor, error) {
-		return midiio.NewCursor(seq, midiio.Once(midiio.Pass{Scale: s.hear.scale(seq, 0)}), e.Rate())
-	}
-	if s.bar != nil {
-		c, err := cursor()
-		if err != nil {
-			return err
-		}
-		s.bar.part("sound", framesOf(c))
-		defer s.bar.done()
-	}
+	seq, pass := s.performed()
+	cursor := func() (*midiio.Cursor, error) { return midiio.NewCursor(seq, midiio.Once(pass), e.Rate()) }
 	c, err := cursor()
 	if err != nil {
 		return err
 	}
-	_, err = synth.WriteWAV(w, e, c, synth.RenderOptions{Tail: tail, Progress: s.bar.add})
+	frames := framesOf(c, s.hear.bits.most())
+	if err := s.hear.holds(frames); err != nil {
+		return err
+	}
+	s.bar.part("sound", frames)
+	defer s.bar.done()
+	if c, err = cursor(); err != nil {
+		return err
+	}
+	_, err = synth.WriteWAV(w, e, c, synth.RenderOptions{Tail: tail, Format: s.hear.bits.format, Progress: s.bar.add})
 	return err
+}
+
+// performed is what is heard of the score.
+func (s *score) performed() (*midiio.Sequence, midiio.Pass) {
+	if s.file != nil {
+		return s.file.Sequence, s.pass
+	}
+	seq := s.hear.perform(s.a)
+	return seq, midiio.Pass{Scale: s.hear.scale(seq, 0)}
+}
+
+// holds refuses more sound than goes into a file.
+func (h hearing) holds(frames int64) error {
+	if most := h.bits.most(); frames > most {
+		return usagef("more than %d hours of sound are more than a %s file can hold (ask for a part of it, or for fewer passes with --repeat)", most/int64(h.rate)/3600, soundEnding)
+	}
+	return nil
 }
 
 func write(ctx context.Context, e *env, o *options) error {
@@ -112,6 +130,9 @@ func write(ctx context.Context, e *env, o *options) error {
 	if err != nil {
 		return err
 	}
+	if err := h.wave(o, ks); err != nil {
+		return err
+	}
 	if err := h.sheets(o.out, ks); err != nil {
 		return err
 	}
@@ -120,6 +141,14 @@ func write(ctx context.Context, e *env, o *options) error {
 	}
 	if asked := o.practiceAsked(); asked != "" {
 		return record(ctx, e, o, h, asked)
+	}
+	if i := slices.IndexFunc(ks, func(k kind) bool { return k.ending == soundEnding }); i >= 0 {
+		switch stands, err := o.stands(e); {
+		case err != nil:
+			return err
+		case stands:
+			return writeMIDI(ctx, e, o, h, ks)
+		}
 	}
 	t, info, err := readTune(e, o)
 	if err != nil {
@@ -195,9 +224,9 @@ func record(ctx context.Context, e *env, o *options, h hearing, asked string) er
 	if err != nil {
 		return err
 	}
-	frames := framesOf(p.cursor)
-	if frames > mostFrames {
-		return usagef("--out %s: more than %d hours of sound are more than a %s file can hold (ask for fewer passes with --repeat)", o.out[0], mostFrames/int64(p.engine.Rate())/3600, soundEnding)
+	frames := framesOf(p.cursor, h.bits.most())
+	if err := h.holds(frames); err != nil {
+		return usagef("--out %s: %w", o.out[0], err)
 	}
 	bar := progressOf(e)
 	defer bar.done()
@@ -213,7 +242,7 @@ func (p *playing) record(w io.WriteSeeker, frames int64, bar *progress) error {
 		return err
 	}
 	bar.part("sound", frames)
-	x, err := synth.NewWAVWriter(w, synth.WAVOptions{Rate: p.engine.Rate(), Frames: -1})
+	x, err := synth.NewWAVWriter(w, synth.WAVOptions{Rate: p.engine.Rate(), Format: p.h.bits.format, Frames: -1})
 	if err != nil {
 		return err
 	}
