@@ -23,6 +23,10 @@ import (
 // any. Everything is laid out where a practice is prepared or its tempo ordered;
 // Fill allocates nothing.
 type Cursor struct {
+	// Struck, if there is one, is told the layer of each note-on before it is
+	// handed out. Set it before the first call of Fill.
+	Struck func(Layer)
+
 	rate int64
 	plan *plan
 	want *plan // from the next seam on, with its tally; nil: as it is
@@ -168,6 +172,9 @@ func (c *Cursor) play(at int64, t *timed, emit func(int64, [3]byte)) {
 			emit(at, noteOff(n.ch, n.key))
 		}
 		c.live = append(c.live, n)
+		if c.Struck != nil {
+			c.Struck(t.layer)
+		}
 		emit(at, t.msg)
 	default:
 		for i, n := range c.live {

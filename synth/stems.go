@@ -72,8 +72,17 @@ func (q queued) strikes() bool { return q.msg[0]&0xf0 == 0x90 && q.msg[2] > 0 }
 // len(stems). The stems have the limiter's gain for the whole and add up to
 // it.
 func WriteStems(mix io.WriteSeeker, stems []io.WriteSeeker, e *Engine, parts []Feeder, o RenderOptions) (frames int64, err error) {
-	if len(stems) == 0 || len(stems) != len(parts) || e.opt.Stems != len(parts) {
-		return 0, fmt.Errorf("synth: %d files for %d parts of an engine of %d stems", len(stems), len(parts), e.opt.Stems)
+	if len(stems) != len(parts) {
+		return 0, fmt.Errorf("synth: %d files for %d parts", len(stems), len(parts))
+	}
+	return WriteStemsOf(mix, stems, e, Join(e, parts...), o)
+}
+
+// WriteStemsOf is WriteStems of one feeder that says itself, with Engine.Stem,
+// to which part its events belong.
+func WriteStemsOf(mix io.WriteSeeker, stems []io.WriteSeeker, e *Engine, f Feeder, o RenderOptions) (frames int64, err error) {
+	if len(stems) == 0 || e.opt.Stems != len(stems) {
+		return 0, fmt.Errorf("synth: %d files for an engine of %d stems", len(stems), e.opt.Stems)
 	}
 	ws := make([]*WAVWriter, 0, len(stems)+1)
 	open := func(w io.Writer) (err error) {
@@ -97,7 +106,7 @@ func WriteStems(mix io.WriteSeeker, stems []io.WriteSeeker, e *Engine, parts []F
 		buf[k] = make([]float32, 2*renderBlock)
 	}
 	parted := make([][]float32, len(stems))
-	frames, err = renderAll(e, Join(e, parts...), o.Tail, func(out []float32) {
+	frames, err = renderAll(e, f, o.Tail, func(out []float32) {
 		for k := range parted {
 			parted[k] = buf[k][:len(out)]
 		}

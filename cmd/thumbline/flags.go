@@ -63,9 +63,10 @@ type options struct {
 	step    bool
 	plain   bool
 
-	out  []string
-	bits string
-	rate int
+	out   []string
+	bits  string
+	rate  int
+	stems bool
 
 	title, time, pickup string // of a new sheet
 
@@ -122,6 +123,7 @@ var (
 var waveFlags = flagGroup{"How a .wav is written", func(fs *pflag.FlagSet, o *options) {
 	fs.StringVar(&o.bits, "bits", allBits[0].name, "BITS|"+bitNames(", ")+" (32 bits in floating point), of a sample (default "+allBits[0].name+")")
 	fs.IntVar(&o.rate, "rate", rates[0], fmt.Sprintf("HZ|samples a second: %s (default %d)", rateNames(), rates[0]))
+	fs.BoolVar(&o.stems, "stems", false, "|beside x.wav also each voice alone, x-melody.wav, x-inner.wav and x-bass.wav, in a trio x-bassist.wav and x-time.wav too, as loud as it is in the whole: together they add up to it")
 }}
 
 // tempo is a tempo as asked for: percent of the written one, or beats a minute.

@@ -26,6 +26,7 @@ type hearing struct {
 	gain     float64
 	rate     int // of a file
 	bits     bits
+	stems    []midiio.Layer // written apart too; none: the whole alone
 }
 
 // hearing checks the flags of "what to hear".
@@ -190,7 +191,7 @@ func (h hearing) engine(a *voicing.Arrangement) (*synth.Engine, error) {
 	for _, p := range slices.Backward(a.Tuning) {
 		open = append(open, p+a.Capo)
 	}
-	e, err := synth.NewEngine(synth.Options{Rate: h.rate, Open: open, Tone: h.tone, A4: h.a4, Gain: h.gain})
+	e, err := synth.NewEngine(synth.Options{Rate: h.rate, Stems: len(h.stems), Open: open, Tone: h.tone, A4: h.a4, Gain: h.gain})
 	if err != nil {
 		return nil, fmt.Errorf("the built-in strings: %w", err)
 	}
@@ -217,7 +218,7 @@ func (b bits) most() int64 { return 1<<32/(2*b.bytes) - 1<<20 }
 // wave checks the flags that say how sound is written.
 func (h *hearing) wave(o *options, ks []kind) error {
 	some := slices.ContainsFunc(ks, func(k kind) bool { return k.ending == soundEnding })
-	for _, f := range []string{"bits", "rate"} {
+	for _, f := range []string{"bits", "rate", "stems"} {
 		if o.changed(f) && !some {
 			return usagef("--%s is for sound, and no --out is a %s", f, soundEnding)
 		}
@@ -231,6 +232,16 @@ func (h *hearing) wave(o *options, ks []kind) error {
 		return usagef("--rate %d: no such rate (there are: %s)", o.rate, rateNames())
 	}
 	h.rate = o.rate
+	if asked := o.practiceAsked(); o.stems && asked != "" {
+		return usagef("--stems: with --%s the passes are recorded as a whole (leave one of them out)", asked)
+	}
+	if o.stems {
+		for _, l := range layersThere(o.trio()) {
+			if h.layers.Has(l) {
+				h.stems = append(h.stems, l)
+			}
+		}
+	}
 	return nil
 }
 

@@ -45,7 +45,7 @@ func (o *options) stands(e *env) (bool, error) {
 
 // tuneFlags are those that make something of a lead sheet.
 var tuneFlags = []string{"number", "key", "feel", "tension", "density", "phrasing", "setting", "intro", "ending", "ritardando", "choruses",
-	"comp", "same-repeats", "reach", "pluck", "frets", "scale-length", "phrase", "section", "only", "mute", "no-spread", "layers", "change", "step"}
+	"comp", "same-repeats", "reach", "pluck", "frets", "scale-length", "phrase", "section", "only", "mute", "no-spread", "layers", "change", "step", "stems"}
 
 // playsAlone refuses flags that say nothing to a file played as it stands.
 func (o *options) playsAlone() error {

@@ -51,7 +51,7 @@ func newSheet(ctx context.Context, e *env, o *options) error {
 	if err != nil {
 		return err
 	}
-	return writeAll(ctx, []output{{f, func(w io.WriteSeeker) error { return leadsheet.WriteEmpty(w, sheet) }}})
+	return writeAll(ctx, []output{{file: f, content: func(w io.WriteSeeker) error { return leadsheet.WriteEmpty(w, sheet) }}})
 }
 
 // empty checks the flags of new.

@@ -52,29 +52,45 @@ func newOutFile(name string, input fs.FileInfo) (*outFile, error) {
 	return o, nil
 }
 
-// stage writes the contents under a temporary name, in the same folder where
-// there is a file to be replaced, and waits until they are on the disk.
-func (o *outFile) stage(ctx context.Context, content func(io.WriteSeeker) error) error {
-	f, err := o.create()
-	if err != nil {
-		return fmt.Errorf("%s: cannot write there: %s", o.name, reason(err))
-	}
-	o.temp = f.Name()
-	err = content(interruptible{f, ctx})
-	if err == nil {
-		err = f.Sync()
-	}
-	if e := f.Close(); err == nil {
-		err = e
-	}
-	if err == nil && !o.direct {
-		if info, e := os.Stat(o.target); e == nil {
-			err = os.Chmod(o.temp, info.Mode().Perm())
+// stageAll writes the contents of files under temporary names, each in the same
+// folder where there is a file to be replaced, and waits until they are on the
+// disk. The first stands for all where something goes wrong with their contents.
+func stageAll(ctx context.Context, files []*outFile, content func([]io.WriteSeeker) error) error {
+	var open []*os.File
+	var ws []io.WriteSeeker
+	fail := func(err error) error {
+		for _, f := range open {
+			f.Close()
 		}
+		for _, o := range files {
+			o.discard()
+		}
+		return err
 	}
-	if err != nil {
-		o.discard()
-		return fmt.Errorf("%s: not written: %w", o.name, reasonError(err))
+	for _, o := range files {
+		f, err := o.create()
+		if err != nil {
+			return fail(fmt.Errorf("%s: cannot write there: %s", o.name, reason(err)))
+		}
+		o.temp = f.Name()
+		open, ws = append(open, f), append(ws, interruptible{f, ctx})
+	}
+	if err := content(ws); err != nil {
+		return fail(fmt.Errorf("%s: not written: %w", files[0].name, reasonError(err)))
+	}
+	for i, o := range files {
+		err := open[i].Sync()
+		if e := open[i].Close(); err == nil {
+			err = e
+		}
+		if err == nil && !o.direct {
+			if info, e := os.Stat(o.target); e == nil {
+				err = os.Chmod(o.temp, info.Mode().Perm())
+			}
+		}
+		if err != nil {
+			return fail(fmt.Errorf("%s: not written: %w", o.name, reasonError(err)))
+		}
 	}
 	return nil
 }
@@ -157,26 +173,43 @@ func (o *outFile) discard() {
 	}
 }
 
-// An output is a file and what goes into it.
+// An output is a file, with those that are written beside it in one go, and
+// what goes into them.
 type output struct {
 	file    *outFile
+	beside  []*outFile
 	content func(io.WriteSeeker) error
+	// stems is the content where there are files beside it.
+	stems func(whole io.WriteSeeker, beside []io.WriteSeeker) error
+}
+
+func (o *output) files() []*outFile { return append([]*outFile{o.file}, o.beside...) }
+
+func (o *output) fill(ws []io.WriteSeeker) error {
+	if len(o.beside) > 0 {
+		return o.stems(ws[0], ws[1:])
+	}
+	return o.content(ws[0])
 }
 
 // writeAll writes every output or, when one cannot be made, none.
 func writeAll(ctx context.Context, outs []output) error {
+	var all []*outFile
+	for _, o := range outs {
+		all = append(all, o.files()...)
+	}
 	defer func() {
-		for _, o := range outs {
-			o.file.discard()
+		for _, f := range all {
+			f.discard()
 		}
 	}()
 	for _, o := range outs {
-		if err := o.file.stage(ctx, o.content); err != nil {
+		if err := stageAll(ctx, o.files(), o.fill); err != nil {
 			return err
 		}
 	}
-	for _, o := range outs {
-		if err := o.file.commit(); err != nil {
+	for _, f := range all {
+		if err := f.commit(); err != nil {
 			return err
 		}
 	}

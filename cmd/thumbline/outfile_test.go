@@ -63,8 +63,8 @@ func TestWriteAllOrNone(t *testing.T) {
 	full := errors.New("no space left")
 	f := outFiles(t, a, b)
 	err := writeAll(context.Background(), []output{
-		{f[0], says("new")},
-		{f[1], func(w io.WriteSeeker) error { io.WriteString(w, "half"); return full }},
+		{file: f[0], content: says("new")},
+		{file: f[1], content: func(w io.WriteSeeker) error { io.WriteString(w, "half"); return full }},
 	})
 	if !errors.Is(err, full) || !strings.Contains(err.Error(), b) {
 		t.Errorf("error %v", err)
@@ -75,7 +75,7 @@ func TestWriteAllOrNone(t *testing.T) {
 	onlyThese(t, dir, "a.txt")
 
 	f = outFiles(t, a, b)
-	if err := writeAll(context.Background(), []output{{f[0], says("new")}, {f[1], says("too")}}); err != nil {
+	if err := writeAll(context.Background(), []output{{file: f[0], content: says("new")}, {file: f[1], content: says("too")}}); err != nil {
 		t.Fatal(err)
 	}
 	if read(t, a) != "new" || read(t, b) != "too" {
@@ -92,7 +92,7 @@ func TestWriteInterrupted(t *testing.T) {
 	a := filepath.Join(dir, "a.txt")
 	ctx, cancel := context.WithCancel(context.Background())
 	f := outFiles(t, a)
-	err := writeAll(ctx, []output{{f[0], func(w io.WriteSeeker) error {
+	err := writeAll(ctx, []output{{file: f[0], content: func(w io.WriteSeeker) error {
 		if _, err := io.WriteString(w, "half"); err != nil {
 			return err
 		}
@@ -116,7 +116,7 @@ func TestWriteThroughLink(t *testing.T) {
 	if err := os.Symlink(target, link); err != nil {
 		t.Skip("no links here:", err)
 	}
-	if err := writeAll(context.Background(), []output{{outFiles(t, link)[0], says("new")}}); err != nil {
+	if err := writeAll(context.Background(), []output{{file: outFiles(t, link)[0], content: says("new")}}); err != nil {
 		t.Fatal(err)
 	}
 	if info, err := os.Lstat(link); err != nil || info.Mode()&os.ModeSymlink == 0 {
@@ -138,7 +138,7 @@ func TestWriteDevice(t *testing.T) {
 	if err := os.Symlink("/dev/full", link); err != nil {
 		t.Skip("no links here:", err)
 	}
-	err := writeAll(context.Background(), []output{{outFiles(t, link)[0], says("new")}})
+	err := writeAll(context.Background(), []output{{file: outFiles(t, link)[0], content: says("new")}})
 	if err == nil || !strings.Contains(err.Error(), "x.mid: not written: no space left") {
 		t.Errorf("error %v", err)
 	}

@@ -77,7 +77,10 @@ func (s *score) shown() *voicing.Arrangement {
 	return a
 }
 
-func writeWAV(w io.WriteSeeker, s *score) error {
+func writeWAV(w io.WriteSeeker, s *score) error { return s.render(w, nil) }
+
+// render writes sound, and beside it the stems.
+func (s *score) render(w io.WriteSeeker, stems []io.WriteSeeker) error {
 	e, err := s.hear.engine(s.a)
 	if err != nil {
 		return err
@@ -97,7 +100,13 @@ func writeWAV(w io.WriteSeeker, s *score) error {
 	if c, err = cursor(); err != nil {
 		return err
 	}
-	_, err = synth.WriteWAV(w, e, c, synth.RenderOptions{Tail: tail, Format: s.hear.bits.format, Progress: s.bar.add})
+	opt := synth.RenderOptions{Tail: tail, Format: s.hear.bits.format, Progress: s.bar.add}
+	if len(stems) == 0 {
+		_, err = synth.WriteWAV(w, e, c, opt)
+		return err
+	}
+	c.Struck = func(l midiio.Layer) { e.Stem(slices.Index(s.hear.stems, l)) }
+	_, err = synth.WriteStemsOf(w, stems, e, c, opt)
 	return err
 }
 
@@ -173,9 +182,13 @@ func write(ctx context.Context, e *env, o *options) error {
 	if err != nil {
 		return err
 	}
+	if err := withStems(outs, ks, h.stems, info); err != nil {
+		return err
+	}
 	var told []string
 	for i, name := range o.out {
 		k := ks[i]
+		outs[i].stems = s.render
 		outs[i].content = func(w io.WriteSeeker) error { return k.write(w, s) }
 		if k.write == nil {
 			// Made before any file is begun: what cannot be kept is said once all
@@ -295,6 +308,37 @@ func (h hearing) sheets(names []string, ks []kind) error {
 			return usagef("--out %s: tab is the guitar's, and nothing of it is left (.mid, .wav and .json have the bass line)", name)
 		case k.ending == ".json" && !h.hasGuitar() && !h.layers.Has(midiio.Bassist):
 			return usagef("--out %s: nothing is left to write in it (.mid and .wav have what the drums play)", name)
+		}
+	}
+	return nil
+}
+
+// stemName is the name of a stem beside the whole.
+func stemName(whole string, l midiio.Layer) string {
+	ext := filepath.Ext(whole)
+	return strings.TrimSuffix(whole, ext) + "-" + l.String() + ext
+}
+
+// withStems puts the files of the stems beside those of sound.
+func withStems(outs []output, ks []kind, layers []midiio.Layer, input fs.FileInfo) error {
+	seen := map[string]string{}
+	for _, o := range outs {
+		seen[filepath.Clean(o.file.target)] = o.file.name
+	}
+	for i, k := range ks {
+		if k.ending != soundEnding {
+			continue
+		}
+		for _, l := range layers {
+			f, err := newOutFile(stemName(outs[i].file.name, l), input)
+			if err != nil {
+				return err
+			}
+			if other, twice := seen[filepath.Clean(f.target)]; twice {
+				return usagef("--stems: %s, which goes with %s, and %s are the same file", f.name, outs[i].file.name, other)
+			}
+			seen[filepath.Clean(f.target)] = f.name
+			outs[i].beside = append(outs[i].beside, f)
 		}
 	}
 	return nil
