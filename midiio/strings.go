@@ -66,8 +66,8 @@ type StrungNote struct {
 }
 
 // Strings lays a piece on strings. Notes that are laid out so already, one
-// channel a string and one note at a time on each, within the frets, keep their
-// strings. All others go to the free string on which they lie lowest; where
+// channel a string, two strings at least, and one note at a time on each, within
+// the frets, keep their strings. All others go to the free string on which they lie lowest; where
 // none is free strings are added, and where there may be no more, what has rung
 // longest on the pedal, or else would end first, ends. What lies below the
 // lowest string, and what is for a bass by its program, goes to the bass while
@@ -237,24 +237,29 @@ func (g *stringer) read(s *Sequence) {
 	}
 }
 
-// laid reports that the piece comes on these strings.
+// laid reports that the piece comes on these strings. What has one string only
+// may as well be a flute.
 func (g *stringer) laid() bool {
 	var until [16]Tick
-	some := false
-	for _, n := range g.notes {
-		if n.unplaceable || n.At < until[n.from] {
+	var used [16]bool
+	n := 0
+	for _, x := range g.notes {
+		if x.unplaceable || x.At < until[x.from] {
 			return false
 		}
-		until[n.from] = n.written
-		switch {
-		case n.from == bassChannel:
-		case n.from >= len(g.Open) || n.Key < g.Open[n.from] || n.Key > g.Open[n.from]+g.Frets:
+		until[x.from] = x.written
+		if x.from == bassChannel {
+			continue
+		}
+		if x.from >= len(g.Open) || x.Key < g.Open[x.from] || x.Key > g.Open[x.from]+g.Frets {
 			return false
-		default:
-			some = true
+		}
+		if !used[x.from] {
+			used[x.from] = true
+			n++
 		}
 	}
-	return some
+	return n > 1
 }
 
 // keep leaves every note on its channel: there what rings on ends with the next.
