@@ -45,6 +45,10 @@ const (
 	palmHigh = 0.10 // a palm laid down
 )
 
+// alongLonger is how much longer a string rings along the top than across it
+// (start value, ours).
+const alongLonger = 1.2
+
 func (c *course) noteOn(pitch, velocity, stem int) {
 	// The new note takes the string: the old one is faded under it, over a
 	// period but 3 ms at least, so that the delay line is never overwritten.
@@ -62,9 +66,14 @@ func (c *course) noteOn(pitch, velocity, stem int) {
 		low = min(low, c.palmDecay())
 		high = min(high, low/3) // the palm takes what lies above 2 kHz three times as fast
 	}
-	l := newLoop(c.rate, f0, low, high)
+	// Two ways to swing, as far above the pitch as below; the one along the top
+	// gives the body less and so rings longer.
+	stiff := c.t.stiffAt(c.open) * math.Exp2(fret/6)
+	off := math.Exp2(c.t.apart / 2400)
 	f0 = min(max(f0, 20, c.rate/maxPeriod), c.rate/8)
-	v.begin(l, f0, c.rate/f0)
+	v.begin(newLoop(c.rate, f0/off, low, high, stiff),
+		newLoop(c.rate, f0*off, low*alongLonger, high*alongLonger, stiff),
+		c.t.along, f0, c.rate/f0)
 
 	c.plucks++
 	seed := mix(c.seed + c.plucks)

@@ -62,6 +62,7 @@ type queued struct {
 // after the strings is linear, so that parts made apart add up to the whole.
 type bus struct {
 	left, right, mono [quantum]float32
+	choir             *choir
 	body              *body
 	room              *room
 	out               lane
@@ -93,7 +94,7 @@ func NewEngine(o Options) (*Engine, error) {
 	e.bass = newCourse(&bassTone, e.rate, o.A4, bassOpen, 0, o.Seed*16+BassChannel)
 	e.click = newClicker(e.rate, o.Seed*16+ClickChannel)
 	for range max(o.Stems, 1) {
-		e.buses = append(e.buses, &bus{body: newBody(e.rate, t), room: newRoom(e.rate, t.room)})
+		e.buses = append(e.buses, &bus{choir: newChoir(e.courses, e.rate), body: newBody(e.rate, t), room: newRoom(e.rate, t.room)})
 	}
 	e.limit = newLimiter(e.rate)
 	e.gain = float32(math.Pow(10, o.Gain/20))
@@ -237,6 +238,10 @@ func (e *Engine) make() {
 	}
 	e.bass.settle()
 	sounding = sounding || e.bass.sounding
+	for _, b := range e.buses {
+		b.choir.run(e.courses, b.left[:], b.right[:], b.mono[:])
+		sounding = sounding || b.choir.sounding
+	}
 	if sounding {
 		e.quiet = 0
 	}
@@ -277,6 +282,7 @@ func (e *Engine) make() {
 }
 
 func (b *bus) reset() {
+	b.choir.reset()
 	b.body.reset()
 	b.room.reset()
 }

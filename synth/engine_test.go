@@ -256,8 +256,10 @@ func TestSilence(t *testing.T) {
 		}
 		for _, c := range append(slices.Clone(e.courses), e.bass) {
 			for _, v := range c.voices {
-				if samplePeak(v.line[:]) != 0 || v.lp != 0 || v.t1 != 0 || v.active {
-					t.Errorf("%s: a string holds something", tone)
+				for _, l := range []*line{&v.across, &v.along} {
+					if samplePeak(l.buf) != 0 || l.lp != 0 || l.t1 != 0 || l.ap != 0 || v.active {
+						t.Errorf("%s: a string holds something", tone)
+					}
 				}
 			}
 		}
@@ -278,7 +280,7 @@ func TestNoDenormals(t *testing.T) {
 		e.Render(b)
 		for _, c := range e.courses {
 			for _, v := range c.voices {
-				for _, y := range v.line {
+				for _, y := range append(v.across.buf, v.along.buf...) {
 					if y != 0 && math.Abs(float64(y)) < 1e-30 {
 						t.Fatalf("%g in a string", y)
 					}

@@ -134,6 +134,18 @@ func frequency(x []float64, rate, f, at float64) float64 {
 	return f + d*rate/(2*math.Pi*float64(hop))
 }
 
+// partialNear is where partial n of f0 lies in the first 0.4 s of x: a stiff
+// string has it above n f0.
+func partialNear(x []float64, rate, f0, n float64) float64 {
+	best, at := 0.0, n*f0
+	for f := n*f0 - 3; f <= n*f0+min(0.55*f0, 0.04*n*f0); f++ {
+		if m := cmplx.Abs(bin(x[:int(0.4*rate)], rate, f)); m > best {
+			best, at = m, f
+		}
+	}
+	return at
+}
+
 // decay measures T60 in s of the partial at f: a straight line through its
 // level in bins of 0.2 s every 50 ms, from 5 to 25 dB below the first.
 func decay(x []float64, rate, f float64) float64 {

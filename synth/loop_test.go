@@ -78,7 +78,7 @@ func TestLoopsAreStable(t *testing.T) {
 						if palm > 0 {
 							low, high = palm, palm/3
 						}
-						l := newLoop(rate, hertz(open+fret, 440), low, high)
+						l := newLoop(rate, hertz(open+fret, 440), low, high, tone.stiffAt(open)*math.Exp2(fret/6))
 						if l.delay < 1 || l.delay > maxPeriod {
 							t.Fatalf("%s at %g Hz, open %g fret %g: delay %d", tone.name, rate, open, fret, l.delay)
 						}
@@ -120,7 +120,7 @@ var cosines = func() (c [4096][3]float64) {
 
 // A design meets both its decay times, as its own gain says.
 func TestLossDesign(t *testing.T) {
-	l := newLoop(48000, 110, 6, 2)
+	l := newLoop(48000, 110, 6, 2, 0)
 	t60 := func(f float64) float64 { return -3 / (110 * math.Log10(l.gain(2*math.Pi*f/48000))) }
 	near(t, "decay at the fundamental", t60(110), 6, 1e-3)
 	near(t, "decay at 2 kHz", t60(2000), 2, 0.01)
@@ -130,8 +130,8 @@ func TestLossDesign(t *testing.T) {
 func TestLoopClamps(t *testing.T) {
 	for _, f := range []float64{-5, 0, 1e-9, 19, 30000, 1e9} {
 		for _, low := range []float64{0, 1e-9, 1, 1e9} {
-			l := newLoop(48000, f, low, 1e9)
-			if w, _ := worstGain(l); !(w < 1) || l.delay < 1 || l.delay > lineLen-8 {
+			l := newLoop(48000, f, low, 1e9, 1e-4)
+			if w, _ := worstGain(l); !(w < 1) || l.delay < 1 || l.delay > maxPeriod {
 				t.Errorf("f0 %g, decay %g: delay %d, gain %g", f, low, l.delay, w)
 			}
 		}

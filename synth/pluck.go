@@ -45,7 +45,7 @@ func (v *voice) fillPluck(t *tone, rate, open float64, s stroke) {
 	wave := func(x float64) float64 {
 		return (1-s.place)*step(x, edge) - step(x-s.place*p, edge) + s.place*step(x-p, edge)
 	}
-	level := levelOf(s.velocity) * t.level / v.loudness(t, rate, hz, s)
+	level := levelOf(s.velocity) * t.level / v.loudness(t, rate, hz, s) / (1 + t.along)
 	v.pluck = v.pluck[:n]
 	var y1, y2 float64
 	for i := range v.pluck {
@@ -100,7 +100,7 @@ func (v *voice) loudness(t *tone, rate, hz float64, s stroke) float64 {
 		u := f / hz
 		amp /= math.Sqrt((1 + u*u) * (1 + u*u/4))
 		shelf := sq(f / 1500)
-		loss := -2 * math.Log(v.l.gain(2*math.Pi*f/rate)) * 0.4 * v.f0 // of energy in 0.4 s
+		loss := -2 * math.Log(v.across.l.gain(2*math.Pi*f/rate)) * 0.4 * v.f0 // of energy in 0.4 s
 		sum += amp * amp / 2 * (1 + 2.5*shelf) / (1 + shelf) * -math.Expm1(-loss) / loss
 	}
 	return max(math.Sqrt(sum), 1e-3)

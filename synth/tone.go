@@ -12,6 +12,13 @@ type tone struct {
 	t60     [6]float64
 	t60High float64
 
+	// stiff is the inharmonicity B of the same open strings; it grows as
+	// 2^(fret/6) along the neck.
+	stiff [6]float64
+	// Two polarisations: how far apart in cents, and how much of the stroke
+	// goes along the top.
+	apart, along float64
+
 	scale float64 // sounding length of the open string, mm
 	pluck float64 // usual distance of the pluck from the bridge, mm
 	edge  float64 // how long finger or pick needs to leave the string, s
@@ -53,7 +60,9 @@ var tones = []tone{
 		name:    "archtop",
 		t60:     [6]float64{8, 8, 7, 6, 5, 4.5},
 		t60High: 2.0,
-		scale:   630, pluck: 140, edge: 0.22e-3,
+		stiff:   [6]float64{1.1e-4, 8e-5, 5e-5, 6e-5, 6e-5, 1.9e-5},
+		apart:   0.6, along: 0.2,
+		scale: 630, pluck: 140, edge: 0.22e-3,
 		softHz: 230, hardHz: 7500, lowDarker: 0.8,
 		pickup: 150, aper: 0.55,
 		noise:  0.010,
@@ -62,13 +71,15 @@ var tones = []tone{
 			{105, 12, 0.10, 0}, {210, 18, 0.10, -0.3}, {275, 20, 0.08, 0.3},
 			{430, 14, 0.07, -0.5}, {650, 8, 0.10, 0.5}, {1900, 3, 0.10, 0},
 		},
-		room: 0.10, level: 0.23,
+		room: 0.10, level: 0.205,
 	},
 	{
 		name:    "nylon",
 		t60:     [6]float64{6, 6.5, 6, 4.5, 4, 3.5},
-		t60High: 1.4,
-		scale:   650, pluck: 130, edge: 0.25e-3,
+		t60High: 1.5,
+		stiff:   [6]float64{1.9e-5, 1.3e-5, 1.7e-5, 1.24e-4, 7.0e-5, 4.3e-5},
+		apart:   0.7, along: 0.28,
+		scale: 650, pluck: 130, edge: 0.25e-3,
 		softHz: 240, hardHz: 8500, lowDarker: 0.8,
 		noise:  0.012,
 		direct: 0.75, cabinet: 6500, cabQ: 0.6,
@@ -77,13 +88,15 @@ var tones = []tone{
 			{395, 25, 0.14, -0.5}, {540, 18, 0.16, 0.5}, {720, 14, 0.16, -0.3},
 			{1050, 10, 0.12, 0.4}, {1750, 5, 0.16, -0.3}, {2700, 4, 0.14, 0.3},
 		},
-		room: 0.14, level: 0.28,
+		room: 0.14, level: 0.262,
 	},
 	{
 		name:    "steel",
 		t60:     [6]float64{9, 9, 8, 6, 5.5, 5},
 		t60High: 2.6,
-		scale:   645, pluck: 125, edge: 0.12e-3,
+		stiff:   [6]float64{1.1e-4, 8e-5, 5e-5, 4e-5, 6e-5, 1.9e-5},
+		apart:   0.7, along: 0.22,
+		scale: 645, pluck: 125, edge: 0.12e-3,
 		softHz: 380, hardHz: 12000, lowDarker: 0.85,
 		noise:  0.012,
 		direct: 0.75, cabinet: 9000, cabQ: 0.6,
@@ -92,7 +105,7 @@ var tones = []tone{
 			{380, 25, 0.12, -0.5}, {560, 18, 0.14, 0.5}, {780, 12, 0.14, -0.3},
 			{1200, 8, 0.12, 0.4}, {2100, 4, 0.16, -0.3}, {3400, 4, 0.14, 0.3},
 		},
-		room: 0.12, level: 0.28,
+		room: 0.12, level: 0.262,
 	},
 }
 
@@ -103,22 +116,28 @@ var bassTone = tone{
 	t60High: 0.7,
 	scale:   1050, pluck: 230, edge: 1.2e-3,
 	softHz: 150, hardHz: 1500, lowDarker: 1,
-	noise: 0.006, level: 0.28,
+	noise: 0.006, level: 0.25,
 }
 
 // bassOpen is the open pitch a bass note's decay is reckoned from.
 const bassOpen = 28
 
+// stiffAt is the inharmonicity of an open string of that pitch.
+func (t *tone) stiffAt(open float64) float64 { return along(t.stiff, open) }
+
 // t60At is the decay time of the fundamental of an open string of that pitch.
-func (t *tone) t60At(open float64) float64 {
+func (t *tone) t60At(open float64) float64 { return along(t.t60, open) }
+
+// along reads a table of the six strings at any open pitch.
+func along(table [6]float64, open float64) float64 {
 	if open <= openE[0] {
-		return t.t60[0]
+		return table[0]
 	}
 	for i := 1; i < len(openE); i++ {
 		if open <= openE[i] {
 			f := (open - openE[i-1]) / (openE[i] - openE[i-1])
-			return t.t60[i-1] + f*(t.t60[i]-t.t60[i-1])
+			return table[i-1] + f*(table[i]-table[i-1])
 		}
 	}
-	return t.t60[len(t.t60)-1]
+	return table[len(table)-1]
 }

@@ -3,27 +3,87 @@ package synth
 import "math"
 
 const (
-	lineLen   = 8192 // a power of two, so that an index is masked and needs no check
 	maxPeriod = 8000
+	// chunk is how many samples a delay line takes before its last period is
+	// moved to its front.
+	chunk = 512
 	// silent is -120 dBFS: what rings below it is put to rest, since a decay
 	// left alone ends in denormal numbers that cost many times as much.
 	silent = 1e-6
 )
 
-// A voice is one sounding string: what was plucked once and rings in a delay
-// line. A string has several, so that the old note can be damped while the new
-// one starts.
-type voice struct {
-	line [lineLen]float32
-	w    uint32 // where the next sample goes
-
-	active bool
-	l      loop
-	period float64
-	f0     float64
+// A line is one way of a string to swing: a delay loop.
+type line struct {
+	l   loop
+	buf []float32
+	w   int // where the next sample goes
 
 	t1, t2, t3 float32 // the last three samples read
 	lp         float32 // loss filter's state
+	ap         float32 // stiffness filter's last output
+}
+
+func newLine() line { return line{buf: make([]float32, maxPeriod+8+chunk)} }
+
+// begin empties the line and gives it another loop.
+func (s *line) begin(l loop) {
+	s.rest()
+	s.l, s.w = l, l.delay
+}
+
+// rest leaves every state at exactly zero.
+func (s *line) rest() {
+	clear(s.buf[:s.used()])
+	s.w = s.l.delay
+	s.t1, s.t2, s.t3, s.lp, s.ap = 0, 0, 0, 0, 0
+}
+
+// used is how much of the buffer the loop needs.
+func (s *line) used() int { return s.l.delay + chunk }
+
+// ready makes room for the next samples, as many as it says: n at most, and no
+// more than have been written already when they come round.
+func (s *line) ready(n int) int {
+	if s.w == s.used() {
+		copy(s.buf, s.buf[s.w-s.l.delay:s.w])
+		s.w = s.l.delay
+	}
+	return min(n, s.used()-s.w, s.l.delay)
+}
+
+// read puts what comes round next through the interpolator.
+func (s *line) read(out []float32) {
+	h0, h1, h2, h3 := s.l.h[0], s.l.h[1], s.l.h[2], s.l.h[3]
+	t1, t2, t3 := s.t1, s.t2, s.t3
+	in := s.buf[s.w-s.l.delay:]
+	in = in[:len(out)]
+	for i, t0 := range in {
+		out[i] = (h0*t0 + h1*t1) + (h2*t2 + h3*t3)
+		t3, t2, t1 = t2, t1, t0
+	}
+	s.t1, s.t2, s.t3 = t1, t2, t3
+}
+
+// quiet says that the last n samples are below silent.
+func (s *line) quiet(n int) bool {
+	for i := s.w - 1; i >= max(s.w-n, 0); i-- {
+		if y := s.buf[i]; y >= silent || y <= -silent {
+			return false
+		}
+	}
+	return true
+}
+
+// A voice is one sounding string: what was plucked once and rings in two delay
+// lines, one for each way it swings, across the top and along it. A string has
+// several voices, so that the old note can be damped while the new one starts.
+type voice struct {
+	across, along line
+	share         float32 // of the stroke that goes along
+
+	active bool
+	period float64
+	f0     float64
 
 	// The finger on the string: a factor on the loop's gain that walks to its
 	// target in left samples.
@@ -43,6 +103,7 @@ type voice struct {
 
 func newVoice(rate float64) *voice {
 	return &voice{
+		across: newLine(), along: newLine(),
 		pluck:  make([]float32, 0, 2*int(min(maxPeriod, rate/20))+int(0.04*rate)+64),
 		scrape: make([]float32, 0, int(0.012*rate)+8),
 	}
@@ -50,18 +111,21 @@ func newVoice(rate float64) *voice {
 
 // rest puts the voice to sleep with every state at exactly zero.
 func (v *voice) rest() {
-	clear(v.line[:])
+	v.across.rest()
+	v.along.rest()
 	v.active = false
-	v.t1, v.t2, v.t3, v.lp = 0, 0, 0, 0
 	v.fadeLen, v.fadeAt, v.dampLeft = 0, 0, 0
 	v.pluck, v.scrape, v.at = v.pluck[:0], v.scrape[:0], 0
 }
 
 // begin starts the voice from rest; pluck and scrape are filled by the caller.
-func (v *voice) begin(l loop, f0, period float64) {
+func (v *voice) begin(across, along loop, share, f0, period float64) {
 	v.rest()
+	v.across.begin(across)
+	v.along.begin(along)
+	v.share = float32(share)
 	v.active = true
-	v.l, v.f0, v.period = l, f0, period
+	v.f0, v.period = f0, period
 	v.damp, v.dampTo, v.dampStep = 1, 1, 0
 }
 
@@ -69,7 +133,7 @@ func (v *voice) begin(l loop, f0, period float64) {
 // sooner than it falls already. The gain walks there over a period, and over
 // 3 ms at least: a step in it would be heard.
 func (v *voice) dampTowards(rate, t60 float64) {
-	want := float32(min(decayGain(v.f0, t60)/v.l.gain(2*math.Pi*v.f0/rate), 1))
+	want := float32(min(decayGain(v.f0, t60)/v.across.l.gain(2*math.Pi*v.f0/rate), 1))
 	if want >= v.dampTo {
 		return
 	}
@@ -132,55 +196,55 @@ func (v *voice) ring(out []float32) {
 	}
 }
 
-// loop runs the delay loop. x is what is put in, or nil.
+// loop runs the two delay loops. x is what is put in, or nil.
 func (v *voice) loop(out, x []float32) {
-	h0, h1, h2, h3 := float32(v.l.taps[0]), float32(v.l.taps[1]), float32(v.l.taps[2]), float32(v.l.taps[3])
-	a, b := float32(v.l.a), float32(v.l.g*(1+v.l.a))
-	t1, t2, t3, lp := v.t1, v.t2, v.t3, v.lp
-	w, r := v.w, v.w-uint32(v.l.delay)
-	damp, step := v.damp, v.dampStep
-	line := &v.line
+	p, q := &v.across, &v.along
+	var readP, readQ [quantum]float32
 	for len(out) > 0 {
-		n := len(out)
+		n := q.ready(p.ready(min(len(out), quantum)))
+		damp, step := v.dampTo, float32(0)
 		if v.dampLeft > 0 {
 			n = min(n, v.dampLeft)
 			v.dampLeft -= n
-		} else {
-			damp, step = v.dampTo, 0
+			damp, step = v.damp, v.dampStep
 		}
+		inP, inQ := readP[:n], readQ[:n]
+		p.read(inP)
+		q.read(inQ)
 		seg := out[:n]
+		newP, newQ := p.buf[p.w:][:n], q.buf[q.w:][:n]
+		pa, qa := -p.l.a32, -q.l.a32
+		pc, qc := p.l.c32, q.l.c32
+		pl, ql, pap, qap := p.lp, q.lp, p.ap, q.ap
+		for i, u := range inP {
+			// Loss, then stiffness: an allpass (c + z^-1)/(1 + c z^-1).
+			l := u + pa*pl
+			pap = (pc*l + pl) - pc*pap
+			pl = l
+			m := inQ[i] + qa*ql
+			qap = (qc*m + ql) - qc*qap
+			ql = m
+			y, z := damp*pap, damp*qap
+			newP[i], newQ[i] = y, z
+			seg[i] += y + z
+			damp += step
+		}
+		p.lp, q.lp, p.ap, q.ap = pl, ql, pap, qap
+		v.damp = damp
+		// The stroke comes round no sooner than the next turn of this loop.
 		if len(x) > 0 {
-			in := x[:n]
-			for i := range seg {
-				t0 := line[r&(lineLen-1)]
-				lp = b*(h0*t0+h1*t1+h2*t2+h3*t3) - a*lp
-				t3, t2, t1 = t2, t1, t0
-				y := damp*lp + in[i]
-				damp += step
-				line[w&(lineLen-1)] = y
-				seg[i] += y
-				r++
-				w++
+			for i, in := range x[:n] {
+				along := v.share * in
+				newP[i] += in
+				newQ[i] += along
+				seg[i] += in + along
 			}
 			x = x[n:]
-		} else {
-			for i := range seg {
-				t0 := line[r&(lineLen-1)]
-				lp = b*(h0*t0+h1*t1+h2*t2+h3*t3) - a*lp
-				t3, t2, t1 = t2, t1, t0
-				y := damp * lp
-				damp += step
-				line[w&(lineLen-1)] = y
-				seg[i] += y
-				r++
-				w++
-			}
 		}
+		p.w += n
+		q.w += n
 		out = out[n:]
 	}
-	v.t1, v.t2, v.t3, v.lp = t1, t2, t3, lp
-	v.w = w
-	v.damp = damp
 }
 
 // settle puts the voice to rest when a whole period stayed below silent. It is
@@ -189,10 +253,7 @@ func (v *voice) settle() {
 	if v.at < len(v.pluck) {
 		return
 	}
-	for i := uint32(1); i <= uint32(v.period)+1; i++ {
-		if y := v.line[(v.w-i)&(lineLen-1)]; y >= silent || y <= -silent {
-			return
-		}
+	if n := int(v.period) + 2; v.across.quiet(n) && v.along.quiet(n) {
+		v.rest()
 	}
-	v.rest()
 }
