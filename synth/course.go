@@ -71,9 +71,8 @@ func (c *course) noteOn(pitch, velocity, stem int) {
 	stiff := c.t.stiffAt(c.open) * math.Exp2(fret/6)
 	off := math.Exp2(c.t.apart / 2400)
 	f0 = min(max(f0, 20, c.rate/maxPeriod), c.rate/8)
-	v.begin(newLoop(c.rate, f0/off, low, high, stiff),
-		newLoop(c.rate, f0*off, low*alongLonger, high*alongLonger, stiff),
-		c.t.along, f0, c.rate/f0)
+	l := newLoop(c.rate, f0/off, low, high, stiff)
+	v.begin(l, l.retuned(c.rate, f0*off, low*alongLonger), c.t.along, f0, c.rate/f0)
 
 	c.plucks++
 	seed := mix(c.seed + c.plucks)
@@ -229,11 +228,10 @@ func (c *course) run(buses []*bus, from, to int) {
 			}
 		}
 		l, r := c.left, c.right
-		left, right, mono := b.left[from:to], b.right[from:to], b.mono[from:to]
+		left, right := b.left[from:to], b.right[from:to]
 		for i, y := range out {
 			left[i] += l * y
 			right[i] += r * y
-			mono[i] += y
 		}
 	}
 }

@@ -61,11 +61,11 @@ type queued struct {
 // A bus is the instrument as one part of the music makes it sound: everything
 // after the strings is linear, so that parts made apart add up to the whole.
 type bus struct {
-	left, right, mono [quantum]float32
-	choir             *choir
-	body              *body
-	room              *room
-	out               lane
+	left, right [quantum]float32
+	choir       *choir
+	body        *body
+	room        *room
+	out         lane
 }
 
 // fadeTime is how long starting and stopping take, s.
@@ -202,7 +202,6 @@ func (e *Engine) make() {
 	for _, b := range e.buses {
 		clear(b.left[:])
 		clear(b.right[:])
-		clear(b.mono[:])
 	}
 	if e.want.Load() == fadeOut && e.level == 0 {
 		e.now = until
@@ -238,8 +237,9 @@ func (e *Engine) make() {
 	}
 	e.bass.settle()
 	sounding = sounding || e.bass.sounding
+	loud := sounding
 	for _, b := range e.buses {
-		b.choir.run(e.courses, b.left[:], b.right[:], b.mono[:])
+		b.choir.run(e.courses, loud, b.left[:], b.right[:])
 		sounding = sounding || b.choir.sounding
 	}
 	if sounding {
@@ -256,9 +256,11 @@ func (e *Engine) make() {
 	}
 	var peak float32
 	for _, b := range e.buses {
-		b.body.process(b.left[:], b.right[:], b.mono[:])
+		b.body.process(b.left[:], b.right[:])
 		b.room.process(b.left[:], b.right[:])
-		peak = max(peak, samplePeak(b.left[:]), samplePeak(b.right[:]))
+		if !sounding {
+			peak = max(peak, samplePeak(b.left[:]), samplePeak(b.right[:]))
+		}
 	}
 	if !sounding && peak < silent {
 		if e.quiet++; e.quiet > 64 {

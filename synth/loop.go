@@ -34,15 +34,14 @@ func lagrange3(d float64) [4]float64 {
 	}
 }
 
-// lagrangeGain is the magnitude of the interpolator at w radians a sample.
+// lagrangeGain is the magnitude of the interpolator at w radians a sample: of a
+// sum of four phasors, by the cosines of their differences.
 func lagrangeGain(h [4]float64, w float64) float64 {
-	var re, im float64
-	for k, c := range h {
-		s, co := math.Sincos(w * float64(k))
-		re += c * co
-		im -= c * s
-	}
-	return math.Hypot(re, im)
+	c := math.Cos(w)
+	c2 := 2*c*c - 1
+	c3 := 2*c*c2 - c
+	return math.Sqrt(h[0]*h[0] + h[1]*h[1] + h[2]*h[2] + h[3]*h[3] +
+		2*(c*(h[0]*h[1]+h[1]*h[2]+h[2]*h[3])+c2*(h[0]*h[2]+h[1]*h[3])+c3*h[0]*h[3]))
 }
 
 // maxLoopGain keeps every loop stable with room for rounding.
@@ -106,10 +105,16 @@ func newLoop(rate, f0, low, high, stiffness float64) loop {
 		around = period - l.own(w0) + l.own(wn) + wn*(l.own(1.01*wn)-l.own(0.99*wn))/(0.02*wn)
 	}
 
-	total := period - l.own(w0)
+	return l.retuned(rate, f0, low)
+}
+
+// retuned is a loop of the same filters, but f0 Hz and low seconds.
+func (l loop) retuned(rate, f0, low float64) loop {
+	w0 := 2 * math.Pi * f0 / rate
+	total := rate/f0 - l.own(w0)
 	l.delay = max(int(math.Floor(total-1)), 1)
 	l.taps = lagrange3(total - float64(l.delay))
-	l.g = min(g0/onePoleGain(l.a, w0)/lagrangeGain(l.taps, w0), maxLoopGain)
+	l.g = min(decayGain(f0, low)/onePoleGain(l.a, w0)/lagrangeGain(l.taps, w0), maxLoopGain)
 	for i, t := range l.taps {
 		l.h[i] = float32(t * l.g * (1 + l.a))
 	}
@@ -139,7 +144,7 @@ func (l loop) stiffen(rate, f0, stiffness float64) float64 {
 	// A pole near 1 would ring, and a quarter of the period is left to it.
 	worst := min(0.95, (period/4-1)/(period/4+1))
 	lo, hi := 0.0, worst
-	for range 30 {
+	for range 14 {
 		if mid := (lo + hi) / 2; shorter(-mid) < want {
 			lo = mid
 		} else {

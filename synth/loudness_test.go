@@ -34,6 +34,19 @@ func lufs(left, right []float64) float64 {
 	return mean(mean(-70) - 10)
 }
 
+// biquad is a second-order section, direct form 2 transposed.
+type biquad struct {
+	b0, b1, b2, a1, a2 float64
+	s1, s2             float64
+}
+
+func (f *biquad) process(x float64) float64 {
+	y := f.b0*x + f.s1
+	f.s1 = f.b1*x - f.a1*y + f.s2
+	f.s2 = f.b2*x - f.a2*y
+	return y
+}
+
 // kWeighted filters x with the two biquads BS.1770 gives for 48 kHz.
 func kWeighted(x []float64) []float64 {
 	shelf := biquad{b0: 1.53512485958697, b1: -2.69169618940638, b2: 1.19839281085285, a1: -1.69065929318241, a2: 0.73248077421585}

@@ -158,8 +158,8 @@ func alone(tone string, open int, seconds float64, do func(*course)) []float64 {
 		b := new(bus)
 		c.run([]*bus{b}, 0, quantum)
 		c.settle()
-		for j, y := range b.mono {
-			x[i+j] = float64(y)
+		for j, y := range b.left {
+			x[i+j] = float64(y) * math.Sqrt2 // in the middle
 		}
 	}
 	return x

@@ -19,7 +19,8 @@ type answer struct {
 	active             bool
 	left, right        float32
 	in                 float32 // how much of what drives it goes in
-	damp, dampTo, step float32
+	damp, dampTo, step float32 // the finger's factor, walking
+	dampLeft, walk     int     // for how long, and how long it takes
 	hand, taken        float32 // gains of the two ways to damp it
 }
 
@@ -32,54 +33,63 @@ func newAnswer(c *course) *answer {
 	a.hand = float32(min(decayGain(f0, handDamp)/own, 1))
 	a.taken = float32(min(decayGain(f0, takenDamp)/own, 1))
 	a.damp, a.dampTo = 1, 1
-	a.step = float32(1 / (0.01 * c.rate)) // from free to stopped in 10 ms
+	a.walk = int(0.01*c.rate) + 1
 	return a
 }
 
 // want says how the string is held from the next quantum on.
 func (a *answer) want(c *course, anyHeld bool) {
+	to := float32(1)
 	switch {
 	case c.sounding:
-		a.dampTo = a.taken
+		to = a.taken
 	case !anyHeld || c.palm > 0:
-		a.dampTo = a.hand
-	default:
-		a.dampTo = 1
+		to = a.hand
+	}
+	if to != a.dampTo {
+		a.dampTo = to
+		a.dampLeft = a.walk
+		a.step = (to - a.damp) / float32(a.walk)
 	}
 }
 
-// run adds what the string answers to a quantum of in to out.
-func (a *answer) run(in, left, right, mono []float32) {
+// run adds what the string answers to a quantum of in to left and right.
+func (a *answer) run(in, left, right []float32) {
 	var tmp [quantum]float32
 	free := a.dampTo == 1
 	for len(in) > 0 {
 		n := a.ready(len(in))
-		seg, out := tmp[:n], a.buf[a.w:][:n]
+		step := float32(0)
+		if a.dampLeft > 0 {
+			n = min(n, a.dampLeft)
+			step = a.step
+		}
+		seg, out, x, left, right := tmp[:n], a.buf[a.w:][:n], in[:n], left[:n], right[:n]
 		a.read(seg)
 		pole, lp, damp := -a.l.a32, a.lp, a.damp
-		gain := a.in
+		gain, toL, toR := a.in, a.left, a.right
 		if !free {
 			gain = 0
 		}
 		// The stiffness filter of a loop without stiffness is one sample's delay.
 		was := a.ap
 		for i, u := range seg {
-			if damp < a.dampTo {
-				damp = min(damp+a.step, a.dampTo)
-			} else if damp > a.dampTo {
-				damp = max(damp-a.step, a.dampTo)
-			}
-			y := damp*was + gain*in[i]
+			y := damp*was + gain*x[i]
 			lp = u + pole*lp
 			was = lp
 			out[i] = y
-			left[i] += a.left * y
-			right[i] += a.right * y
-			mono[i] += y
+			left[i] += toL * y
+			right[i] += toR * y
+			damp += step
 		}
-		a.lp, a.ap, a.damp = lp, was, damp
+		a.lp, a.ap = lp, was
+		if a.dampLeft -= n; a.dampLeft > 0 {
+			a.damp = damp
+		} else {
+			a.damp = a.dampTo
+		}
 		a.w += n
-		in, left, right, mono = in[n:], left[n:], right[n:], mono[n:]
+		in, left, right = in[n:], left[n:], right[n:]
 	}
 }
 
@@ -88,7 +98,7 @@ func (a *answer) settle() {
 	if a.quiet(a.l.delay) {
 		a.rest()
 		a.active = false
-		a.damp = a.dampTo
+		a.damp, a.dampLeft = a.dampTo, 0
 	}
 }
 
@@ -112,14 +122,14 @@ func newChoir(courses []*course, rate float64) *choir {
 	return h
 }
 
-// run adds what the free strings answer to a quantum of mono to left, right and
-// mono itself.
-func (h *choir) run(courses []*course, left, right, mono []float32) {
+// run adds what the free strings answer to a quantum of left and right to them;
+// loud says that there is something to answer.
+func (h *choir) run(courses []*course, loud bool, left, right []float32) {
 	var in [quantum]float32
-	loud := samplePeak(mono) >= silent
 	if loud {
 		s1, s2 := h.s1, h.s2
-		for i, x := range mono {
+		for i, l := range left {
+			x := (l + right[i]) * (math.Sqrt2 / 2)
 			s1 += h.low * (x - s1)
 			s2 += h.up * (x - s1 - s2)
 			in[i] = s2
@@ -132,12 +142,12 @@ func (h *choir) run(courses []*course, left, right, mono []float32) {
 	for _, a := range h.answers {
 		if !a.active {
 			if !loud || a.dampTo != 1 {
-				a.damp = a.dampTo
+				a.damp, a.dampLeft = a.dampTo, 0
 				continue
 			}
 			a.active = true
 		}
-		a.run(in[:len(mono)], left, right, mono)
+		a.run(in[:len(left)], left, right)
 		if !loud || a.dampTo != 1 {
 			a.settle()
 		}

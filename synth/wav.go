@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"math/rand/v2"
 )
 
 // A SampleFormat says how a WAV file holds its samples.
@@ -38,8 +37,8 @@ type WAVWriter struct {
 	w      io.Writer
 	seek   io.WriteSeeker // nil when the length was known
 	opt    WAVOptions
-	data   int64 // bytes of samples written
-	rnd    *rand.PCG
+	data   int64  // bytes of samples written
+	rnd    uint64 // of the dither
 	buf    []byte
 	err    error
 	closed bool
@@ -60,7 +59,7 @@ func NewWAVWriter(w io.Writer, o WAVOptions) (*WAVWriter, error) {
 	if o.Format < Int16 || o.Format > Float32 {
 		return nil, fmt.Errorf("wav: no sample format %d", o.Format)
 	}
-	x := &WAVWriter{w: w, opt: o, rnd: rand.NewPCG(o.Seed, 0x5741564544495448)}
+	x := &WAVWriter{w: w, opt: o, rnd: mix(o.Seed) | 1}
 	bytes := int64(0)
 	if o.Frames < 0 {
 		s, ok := w.(io.WriteSeeker)
@@ -142,19 +141,25 @@ func (x *WAVWriter) Write(samples []float32) error {
 		x.err = errTooLong
 		return x.err
 	}
-	b := x.buf[:0]
-	for _, s := range samples {
-		switch x.opt.Format {
-		case Int16:
-			b = binary.LittleEndian.AppendUint16(b, uint16(x.quantise(s, 1<<15)))
-		case Int24:
+	if cap(x.buf) < int(n) {
+		x.buf = make([]byte, n)
+	}
+	b := x.buf[:n]
+	switch x.opt.Format {
+	case Int16:
+		for i, s := range samples {
+			binary.LittleEndian.PutUint16(b[2*i:], uint16(x.quantise(s, 1<<15)))
+		}
+	case Int24:
+		for i, s := range samples {
 			v := x.quantise(s, 1<<23)
-			b = append(b, byte(v), byte(v>>8), byte(v>>16))
-		case Float32:
-			b = binary.LittleEndian.AppendUint32(b, math.Float32bits(s))
+			b[3*i], b[3*i+1], b[3*i+2] = byte(v), byte(v>>8), byte(v>>16)
+		}
+	case Float32:
+		for i, s := range samples {
+			binary.LittleEndian.PutUint32(b[4*i:], math.Float32bits(s))
 		}
 	}
-	x.buf = b
 	if _, err := x.w.Write(b); err != nil {
 		x.err = err
 		return err
@@ -169,13 +174,17 @@ func (x *WAVWriter) quantise(s float32, full float64) int32 {
 	if s == 0 {
 		return 0
 	}
-	u := x.rnd.Uint64()
-	dither := (float64(uint32(u)) - float64(uint32(u>>32))) / (1 << 32)
-	v := math.Floor(float64(s)*full + dither + 0.5)
+	x.rnd = next(x.rnd)
+	dither := float64(int64(uint32(x.rnd))-int64(x.rnd>>32)) / (1 << 32)
+	v := float64(s)*full + dither
 	if !(v >= -full) { // not a number lands here too
-		v = -full
+		return int32(-full)
 	}
-	return int32(min(v, full-1))
+	if v > full-1 {
+		return int32(full - 1)
+	}
+	// Rounded by way of a positive number: the conversion cuts off.
+	return int32(int64(v+full+0.5) - int64(full))
 }
 
 // Frames is how many frames have been written.
