@@ -263,6 +263,11 @@ func TestSilence(t *testing.T) {
 				}
 			}
 		}
+		for _, a := range e.buses[0].choir.answers {
+			if samplePeak(a.buf) != 0 || a.lp != 0 || a.active {
+				t.Errorf("%s: an open string holds something", tone)
+			}
+		}
 		for _, m := range e.buses[0].body.modes {
 			if m.y1 != 0 || m.y2 != 0 {
 				t.Errorf("%s: the body holds something", tone)
@@ -292,13 +297,15 @@ func TestNoDenormals(t *testing.T) {
 
 // No mean: dc would eat headroom and thump at the end.
 func TestNoDC(t *testing.T) {
-	x := render(t, Options{}, 5, arrangement(48000).list...)
-	var mean float64
-	for _, v := range x {
-		mean += v / float64(len(x))
-	}
-	if r := math.Abs(mean) / rms(x); r > 1e-3 {
-		t.Errorf("mean is %.2g of the rms", r)
+	for _, tone := range Tones() {
+		x := render(t, Options{Tone: tone}, 5, arrangement(48000).list...)
+		var mean float64
+		for _, v := range x {
+			mean += v / float64(len(x))
+		}
+		if r := math.Abs(mean) / rms(x); r > 1e-3 {
+			t.Errorf("%s: mean is %.2g of the rms", tone, r)
+		}
 	}
 }
 
@@ -341,11 +348,13 @@ func TestNoClicks(t *testing.T) {
 		"reset":            chord(everyString(func(s int) [3]byte { return control(s, 121, 0) })...),
 		"softest re-pluck": chord(everyString(func(s int) [3]byte { return on(s, guitar[s]+4, 1) })...),
 	} {
-		x := render(t, Options{}, 0.7, list...)
-		// The finger's walk and the fades last longer than a millisecond.
-		for d := 0; d < 1200; d += 48 {
-			if j := clickIndex(x[:at+d+960], at+d); j > 1.5 && d < 100 {
-				t.Errorf("%s: click index %.2f after %d samples", name, j, d)
+		for _, tone := range Tones() {
+			x := render(t, Options{Tone: tone}, 0.7, list...)
+			// The finger's walk and the fades last longer than a millisecond.
+			for d := 0; d < 1200; d += 48 {
+				if j := clickIndex(x[:at+d+960], at+d); j > 1.5 && d < 100 {
+					t.Errorf("%s, %s: click index %.2f after %d samples", tone, name, j, d)
+				}
 			}
 		}
 	}
