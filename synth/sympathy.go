@@ -64,7 +64,7 @@ func (a *answer) run(in, left, right []float32) {
 			n = min(n, a.dampLeft)
 			step = a.step
 		}
-		seg, out, x, left, right := tmp[:n], a.buf[a.w:][:n], in[:n], left[:n], right[:n]
+		seg, out, x, l, r := tmp[:n], a.buf[a.w:][:n], in[:n], left[:n], right[:n]
 		a.read(seg)
 		pole, lp, damp := -a.l.a32, a.lp, a.damp
 		gain, toL, toR := a.in, a.left, a.right
@@ -78,8 +78,8 @@ func (a *answer) run(in, left, right []float32) {
 			lp = u + pole*lp
 			was = lp
 			out[i] = y
-			left[i] += toL * y
-			right[i] += toR * y
+			l[i] += toL * y
+			r[i] += toR * y
 			damp += step
 		}
 		a.lp, a.ap = lp, was
