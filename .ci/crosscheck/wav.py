@@ -1,5 +1,5 @@
-"""Our WAV files as sox, ffprobe and ffmpeg read them, against the length and the pitches of the JSON; in a trio each layer
-against the guitar."""
+"""Our WAV files as sox, ffprobe and ffmpeg read them, against the length and the pitches of the JSON, in every format, tone and
+density; the tune as aubio hears it; in a trio each layer against the guitar."""
 import array
 import json
 import math
@@ -15,6 +15,10 @@ RATE = 48000
 TAIL = 4.0       # the last notes may ring on for this long
 LOUDNESS = -18   # LUFS, a whole arrangement
 PEAK = -1        # dBTP, at most
+HEARD = .98      # of the tune's notes, by a listener that knows nothing of it
+WITHIN = .05     # s of where they are written
+TONES = ('archtop', 'nylon', 'steel')
+DENSITIES = ('sparse', 'medium', 'full')
 
 
 def sox(path):
@@ -126,6 +130,67 @@ def trio(c, sheet, d):
     print(f"{c.here}: " + ', '.join(f'{n} {level[n]} LUFS {power_[n]} dB rms' for n in level))
 
 
+def levels(c, d):
+    """The demo is as loud as it should be and never too loud, in every tone and density, alone and in company."""
+    for setting in ('solo', 'trio'):
+        for tone in TONES:
+            for density in DENSITIES:
+                c.here = f'{os.path.basename(DEMO)} ({setting}, {tone}, {density})'
+                w = os.path.join(d, 'level.wav')
+                error = write(DEMO, [w], ['--setting', setting, '--tone', tone, '--density', density])
+                if not c.that(not error, error):
+                    continue
+                level, peak = loudness(w)
+                c.that(LOUDNESS - 2 <= level <= LOUDNESS + 2, f'{level} LUFS, not {LOUDNESS} within 2')
+                c.that(peak <= PEAK, f'true peak {peak} dBTP')
+                print(f'{c.here}: {level} LUFS, true peak {peak} dBTP')
+
+
+def formats(c, d):
+    """Every size of sample at every rate, as sox and ffprobe name it; all of them are one sound."""
+    first = None
+    for rate in (44100, 48000, 88200, 96000):
+        for bits, codec in (('16', 'pcm_s16le'), ('24', 'pcm_s24le'), ('32f', 'pcm_f32le')):
+            c.here = f'{bits} bits at {rate} Hz'
+            w = os.path.join(d, 'format.wav')
+            error = write(DEMO, [w], ['--bits', bits, '--rate', str(rate), '--bars', '1-4'])
+            if not c.that(not error, error):
+                continue
+            s, f = sox(w), ffprobe(w)
+            n = int(bits.rstrip('f'))
+            c.that((s['rate'], s['channels'], s['bits']) == (rate, 2, n), f'sox: {s}')
+            c.that((f['rate'], f['channels'], f['bits'], f['codec']) == (rate, 2, n, codec), f'ffprobe: {f}')
+            level, peak = loudness(w)
+            first = first or (level, s['seconds'])
+            c.that(abs(level - first[0]) <= .2 and abs(s['seconds'] - first[1]) <= .1 and peak <= PEAK,
+                   f"{level} LUFS, {s['seconds']} s, true peak {peak} dBTP; the first format {first}")
+
+
+def heard(c, d):
+    """aubionotes, which knows only the sound, hears the tune: each note's pitch, and its onset within 50 ms."""
+    import mido
+    for tone in TONES:
+        c.here = f'the tune of {os.path.basename(DEMO)} by ear ({tone})'
+        w, mid = os.path.join(d, 'heard.wav'), os.path.join(d, 'heard.mid')
+        error = write(DEMO, [w, mid], ['--only', 'melody', '--tone', tone])
+        if not c.that(not error, error):
+            continue
+        at, struck = 0., []
+        for m in mido.MidiFile(mid):
+            at += m.time
+            if m.type == 'note_on' and m.velocity:
+                struck.append((at, m.note))
+        r = run(['aubionotes', '-i', w])
+        lines = [line.split() for line in r.stdout.splitlines()]
+        got = [(float(x[1]), round(float(x[0]))) for x in lines if len(x) == 3]
+        found = [n for n in struck if any(p == n[1] and abs(t - n[0]) <= WITHIN for t, p in got)]
+        for t, p in sorted(set(struck) - set(found)):
+            print(f'{c.here}: not heard: {p} at {t:.2f} s')
+        c.that(r.returncode == 0 and struck and len(found) >= HEARD * len(struck), f'{len(found)} of {len(struck)} notes heard {r.stderr.strip()}')
+        c.that(len(got) <= len(struck) * 1.05, f'{len(got)} notes heard where {len(struck)} are struck')
+        print(f'{c.here}: {len(found)} of {len(struck)} notes, {len(got)} heard')
+
+
 def one(c, sheet, d, demo):
     c.here = os.path.basename(sheet)
     w, j = os.path.join(d, 'x.wav'), os.path.join(d, 'x.json')
@@ -163,6 +228,9 @@ def main(sheets):
     with tempfile.TemporaryDirectory() as d:
         for sheet in sheets:
             one(c, sheet, d, sheet == DEMO)
+        levels(c, d)
+        formats(c, d)
+        heard(c, d)
         c.here = 'the tune of ' + os.path.basename(DEMO)
         w, j = os.path.join(d, 'm.wav'), os.path.join(d, 'm.json')
         error = write(DEMO, [w, j], ['--only', 'melody', '--feel', 'straight', '--no-spread'])
