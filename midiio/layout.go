@@ -3,6 +3,7 @@ package midiio
 import (
 	"math"
 	"math/big"
+	"sort"
 	"strconv"
 	"time"
 )
@@ -33,6 +34,18 @@ func exact(x float64) *big.Rat {
 	return r
 }
 
+// exactTempo is exact, but what is the nearest number to that of a MIDI file's
+// whole microseconds a quarter is just that. So the moments of a file with
+// thousands of tempo marks have one denominator, and not one that grows with
+// each of them.
+func exactTempo(bpm float64) *big.Rat {
+	const minute = 60e6 // µs
+	if us := math.Round(minute / bpm); us >= 1 && us < 1<<24 && minute/us == bpm {
+		return big.NewRat(minute, int64(us))
+	}
+	return exact(bpm)
+}
+
 // newRuler measures s from origin on in units of which rate go to a second,
 // the tempo multiplied by scale. From end on it keeps the tempo that was in
 // force until then. Tempo marks must be above zero.
@@ -41,7 +54,7 @@ func newRuler(s *Sequence, origin, end Tick, rate int64, scale *big.Rat) *ruler 
 	r.nanoF, _ = r.perNano.Float64()
 	slope := func(bpm float64) *big.Rat {
 		// 60 seconds a minute over bpm quarters a minute and ticks a quarter
-		x := new(big.Rat).Mul(exact(bpm), scale)
+		x := new(big.Rat).Mul(exactTempo(bpm), scale)
 		x.Mul(x, big.NewRat(int64(PerQuarter), 1))
 		return x.Quo(big.NewRat(60*rate, 1), x)
 	}
@@ -66,11 +79,8 @@ func newRuler(s *Sequence, origin, end Tick, rate int64, scale *big.Rat) *ruler 
 }
 
 func (r *ruler) seg(t Tick) *rulerSeg {
-	i := len(r.segs) - 1
-	for i > 0 && r.segs[i].at > t {
-		i--
-	}
-	return &r.segs[i]
+	i := sort.Search(len(r.segs), func(i int) bool { return r.segs[i].at > t })
+	return &r.segs[max(i-1, 0)]
 }
 
 // exact is the moment t in units, unrounded.
@@ -100,11 +110,8 @@ func (r *ruler) at(t Tick, nudge time.Duration) int64 {
 
 // tick is the moment nearest to a unit, for display.
 func (r *ruler) tick(unit float64) Tick {
-	i := len(r.segs) - 1
-	for i > 0 && r.segs[i].posF > unit {
-		i--
-	}
-	g := r.segs[i]
+	i := sort.Search(len(r.segs), func(i int) bool { return r.segs[i].posF > unit })
+	g := r.segs[max(i-1, 0)]
 	return g.at + Tick(math.Round((unit-g.posF)/g.slopeF))
 }
 

@@ -57,6 +57,7 @@ type StrungNote struct {
 	Channel     int
 	Key         int
 	Velocity    int
+	Volume      int // of its channel where it begins, 0 to 127; 100 is usual
 	layer       Layer
 	from        int  // the channel it came on
 	written     Tick // where its key is let go
@@ -425,6 +426,19 @@ func (g *stringer) vacate(n *StrungNote, bass *course) *course {
 	return best
 }
 
+// after is the index of the first level of a channel after t.
+func (g *stringer) after(ch int, t Tick) int {
+	k, _ := slices.BinarySearchFunc(g.volume[ch], t+1, func(l level, t Tick) int { return cmp.Compare(l.at, t) })
+	return k
+}
+
+func (g *stringer) volumeAt(ch int, t Tick) int {
+	if k := g.after(ch, t); k > 0 {
+		return g.volume[ch][k-1].v
+	}
+	return usualVolume
+}
+
 // write makes the events: a string is told its volume before it is struck and
 // while it sounds.
 func (g *stringer) write(s *Sequence) {
@@ -435,14 +449,16 @@ func (g *stringer) write(s *Sequence) {
 		told[i] = usualVolume
 	}
 	byChannel := map[int][]int{}
-	for i, n := range g.notes {
+	for i := range g.notes {
+		n := &g.notes[i]
 		if n.unplaceable {
 			continue
 		}
+		n.Volume = g.volumeAt(n.from, n.At)
 		if n.Channel == bassChannel {
 			g.out.Bass++
 		}
-		g.out.Notes = append(g.out.Notes, n)
+		g.out.Notes = append(g.out.Notes, *n)
 		byChannel[n.Channel] = append(byChannel[n.Channel], i)
 	}
 	tell := func(ch int, l Layer, lv level) {
@@ -454,20 +470,13 @@ func (g *stringer) write(s *Sequence) {
 	for ch := range 16 {
 		for _, i := range byChannel[ch] {
 			n := g.notes[i]
-			vs := g.volume[n.from]
-			// the last of the levels at or before the note
-			k, _ := slices.BinarySearchFunc(vs, n.At+1, func(l level, t Tick) int { return cmp.Compare(l.at, t) })
-			v := usualVolume
-			if k > 0 {
-				v = vs[k-1].v
-			}
-			tell(ch, n.layer, level{n.At, v})
+			tell(ch, n.layer, level{n.At, n.Volume})
 			on := Event{Tick: n.At, Layer: n.layer, Msg: noteOn(ch, n.Key, n.Velocity)}
 			off := Event{Tick: n.End, Layer: n.layer, Msg: noteOff(ch, n.Key)}
 			off.Msg[2] = n.release
 			out.Events = append(out.Events, on, off)
-			for ; k < len(vs) && vs[k].at < n.End; k++ {
-				tell(ch, n.layer, vs[k])
+			for k := g.after(n.from, n.At); k < len(g.volume[n.from]) && g.volume[n.from][k].at < n.End; k++ {
+				tell(ch, n.layer, g.volume[n.from][k])
 			}
 		}
 	}

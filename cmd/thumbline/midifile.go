@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"maps"
+	"math"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -68,6 +70,7 @@ type midiFile struct {
 	// bars are those of the file and its strings, as an arrangement without
 	// grips, whose phrases are four bars each.
 	bars *voicing.Arrangement
+	down float64 // how much softer it is played than its notes say, dB, 0 or less
 }
 
 // barsTogether is how many bars of a MIDI file go together.
@@ -132,6 +135,7 @@ func (f *midiFile) lay(o *options, guitar int) {
 	for _, n := range f.Notes {
 		a.Notes = append(a.Notes, voicing.Note{At: voicing.Tick(n.At), Dur: voicing.Tick(n.End - n.At), MIDI: n.Key, Voice: voicing.Inner})
 	}
+	f.down = min(loudest-f.loudness(), 0)
 	a.Warnings = f.told(guitar)
 	f.bars = a
 }
@@ -163,7 +167,51 @@ func (f *midiFile) told(guitar int) (lines []string) {
 		}
 		lines = append(lines, fmt.Sprintf("%d %s", f.Ended, what))
 	}
+	if d := -math.Round(f.down); d > 0 {
+		lines = append(lines, fmt.Sprintf("it is played %g dB softer than its velocities say, about as loud as an arrangement (--gain %g undoes that)", d, d))
+	}
 	return lines
+}
+
+// loudest is what a file may be without being turned down, LUFS: the loudest
+// that an arrangement is.
+const loudest = -16
+
+// loudness is about how loud the file is on the strings, LUFS: what each note
+// gives, by the square laws of velocity and volume, summed in stretches of three
+// seconds of which the soft ones do not count, as EBU R 128 measures. How long a
+// note gives, and the level of one, are fitted to files of chords, lines and
+// bands as ffmpeg measures them; it is within 1 dB where the limiter has nothing
+// to do.
+func (f *midiFile) loudness() float64 {
+	const stretch, gives, level = 3, 0.3, -11
+	power := map[int]float64{}
+	now, last, bpm, k := 0.0, midiio.Tick(0), float64(midiio.DefaultBPM), 0
+	for _, n := range f.Notes {
+		for ; k < len(f.Tempi) && f.Tempi[k].Tick <= n.At; k++ {
+			now += seconds(f.Tempi[k].Tick-last, bpm)
+			last, bpm = f.Tempi[k].Tick, f.Tempi[k].BPM
+		}
+		at := now + seconds(n.At-last, bpm)
+		g := math.Pow(float64(n.Velocity)/127, 4) * math.Pow(float64(n.Volume)/100, 4)
+		power[int(at/stretch)] += g * gives * (1 - math.Exp(-seconds(n.End-n.At, bpm)/gives)) / stretch
+	}
+	mean := func(from float64) float64 {
+		sum, n := 0.0, 0
+		for _, i := range slices.Sorted(maps.Keys(power)) {
+			if power[i] >= from {
+				sum += power[i]
+				n++
+			}
+		}
+		return sum / float64(max(n, 1))
+	}
+	return level + 10*math.Log10(mean(mean(0)/10)+1e-12)
+}
+
+// seconds is how long some ticks last at a tempo.
+func seconds(ticks midiio.Tick, bpm float64) float64 {
+	return float64(ticks) / float64(midiio.PerQuarter) * 60 / bpm
 }
 
 // playable is what is played: an arrangement, or the bars of a MIDI file.
@@ -181,6 +229,9 @@ func playable(e *env, o *options) (a *voicing.Arrangement, f *midiFile, info fs.
 	a, info, err = arrange(e, o)
 	return a, nil, info, err
 }
+
+// soften turns down what is louder than an arrangement.
+func (h *hearing) soften(f *midiFile) { h.gain = max(h.gain+f.down, -60) }
 
 // writeMIDI writes a file that stands as sound.
 func writeMIDI(ctx context.Context, e *env, o *options, h hearing, ks []kind) error {
@@ -203,6 +254,7 @@ func writeMIDI(ctx context.Context, e *env, o *options, h hearing, ks []kind) er
 		return err
 	}
 	warn(e, o, f.bars)
+	h.soften(f)
 	start := f.Bars[from].At
 	s := &score{a: f.bars, hear: h, bar: progressOf(e), file: f, pass: midiio.Pass{From: start, Scale: h.scale(f.Sequence, start), Mute: midiio.Layers(midiio.Click)}}
 	if to < len(f.Bars) {

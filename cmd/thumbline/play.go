@@ -114,6 +114,7 @@ func prepare(ctx context.Context, e *env, o *options, h hearing, pr practising, 
 	warn(e, o, a)
 	h.silent(e, o, a, p.from, p.to)
 	if file != nil {
+		p.h.soften(file)
 		p.seq = file.Sequence
 	} else {
 		p.seq = h.practice(a)
