@@ -143,7 +143,11 @@ func (f *midiFile) lay(o *options, guitar int) {
 // told is what a player should know of a file that is not what it says.
 func (f *midiFile) told(guitar int) (lines []string) {
 	if n := len(f.Open) - guitar; n > 0 {
-		lines = append(lines, fmt.Sprintf("its notes need %d strings: %d are added to the guitar's %d", len(f.Open), n, guitar))
+		are := "are"
+		if n == 1 {
+			are = "is"
+		}
+		lines = append(lines, fmt.Sprintf("its notes need %d strings: %d %s added to the guitar's %d", len(f.Open), n, are, guitar))
 	}
 	var no []string
 	count := func(n int, one, many string) {

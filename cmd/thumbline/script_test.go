@@ -4,11 +4,13 @@ import (
 	"bytes"
 	"context"
 	"encoding/binary"
+	"encoding/hex"
 	"fmt"
 	"io"
 	"os"
 	"os/signal"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"strings"
 	"testing"
@@ -64,6 +66,13 @@ func TestScript(t *testing.T) {
 				}
 				ts.Check(os.WriteFile(ts.MkAbs(args[0]), b, 0o644))
 			},
+			// unhex FILE HEX: the bytes that a file tells in hexadecimal, # to the end of a line apart.
+			"unhex": func(ts *testscript.TestScript, neg bool, args []string) {
+				digits := regexp.MustCompile(`#.*|\s+`).ReplaceAllString(ts.ReadFile(args[1]), "")
+				b, err := hex.DecodeString(digits)
+				ts.Check(err)
+				ts.Check(os.WriteFile(ts.MkAbs(args[0]), b, 0o644))
+			},
 			// dump FILE.mid: what is in it, as text.
 			"dump": func(ts *testscript.TestScript, neg bool, args []string) {
 				s, err := midiio.ReadSMF(strings.NewReader(ts.ReadFile(args[0])))
@@ -84,7 +93,7 @@ func TestScript(t *testing.T) {
 				if !bytes.ContainsFunc(d[44:], func(r rune) bool { return r != 0 }) {
 					ts.Fatalf("%s is silent", args[0])
 				}
-				fmt.Fprintf(ts.Stdout(), "%d Hz, %d channels\n", binary.LittleEndian.Uint32(d[24:]), binary.LittleEndian.Uint16(d[22:]))
+				fmt.Fprintf(ts.Stdout(), "%d Hz, %d channels, %d bits\n", binary.LittleEndian.Uint32(d[24:]), binary.LittleEndian.Uint16(d[22:]), binary.LittleEndian.Uint16(d[34:]))
 			},
 			// mode FILE OCTAL: its permissions.
 			"mode": func(ts *testscript.TestScript, neg bool, args []string) {
