@@ -92,7 +92,7 @@ func TestWatchdog(t *testing.T) {
 			if err := <-d.Err(); !errors.Is(err, errStalled) {
 				t.Errorf("error %v", err)
 			}
-			if took := time.Since(from); took < 500*time.Millisecond || took > 600*time.Millisecond {
+			if took := time.Since(from); took < stallAfter || took > 900*time.Millisecond {
 				t.Errorf("noticed after %v", took)
 			}
 			time.Sleep(time.Second)
