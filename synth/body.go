@@ -82,18 +82,19 @@ func newBody(rate float64, t *tone) *body {
 	return b
 }
 
-// process turns the strings into the instrument, in place. A block is a
+// process turns the strings into the instrument, in place; knock goes to the
+// modes alone. A block is a
 // quantum at most.
-func (b *body) process(left, right []float32) {
+func (b *body) process(left, right, knock []float32) {
 	var diffs, sumsL, sumsR [quantum]float64
 	n := len(left)
-	right = right[:n]
+	right, knock = right[:n], knock[:n]
 	diff, sumL, sumR := diffs[:n], sumsL[:n], sumsR[:n]
 	x1, x2 := b.x1, b.x2
 	for i, l := range left {
 		// The strings stand near the middle: the mean of the channels is what
 		// they do to the bridge, within 0.15 dB.
-		x := (float64(l) + float64(right[i])) * (math.Sqrt2 / 2)
+		x := (float64(l)+float64(right[i]))*(math.Sqrt2/2) + float64(knock[i])
 		diff[i] = x - x2
 		x2, x1 = x1, x
 	}

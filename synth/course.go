@@ -212,7 +212,7 @@ func (c *course) run(buses []*bus, from, to int) {
 					clear(out)
 					some = true
 				}
-				v.run(out)
+				v.run(out, b.knock[from:to])
 			}
 		}
 		if !some {

@@ -62,6 +62,7 @@ type queued struct {
 // after the strings is linear, so that parts made apart add up to the whole.
 type bus struct {
 	left, right [quantum]float32
+	knock       [quantum]float32 // what shakes the body beside the strings
 	choir       *choir
 	body        *body
 	room        *room
@@ -202,6 +203,7 @@ func (e *Engine) make() {
 	for _, b := range e.buses {
 		clear(b.left[:])
 		clear(b.right[:])
+		clear(b.knock[:])
 	}
 	if e.want.Load() == fadeOut && e.level == 0 {
 		e.now = until
@@ -256,7 +258,7 @@ func (e *Engine) make() {
 	}
 	var peak float32
 	for _, b := range e.buses {
-		b.body.process(b.left[:], b.right[:])
+		b.body.process(b.left[:], b.right[:], b.knock[:])
 		b.room.process(b.left[:], b.right[:])
 		if !sounding {
 			peak = max(peak, samplePeak(b.left[:]), samplePeak(b.right[:]))

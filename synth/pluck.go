@@ -22,6 +22,9 @@ func (t *tone) bandwidth(velocity int, open float64) float64 {
 	return t.softHz * math.Pow(t.hardHz/t.softHz, v) * math.Pow(t.lowDarker, low)
 }
 
+// knockTime is how long the body is pushed, s (start value, ours).
+const knockTime = 0.004
+
 // fillPluck writes what the stroke puts into the loop, and the finger's scrape
 // beside it, into v's buffers.
 //
@@ -40,7 +43,7 @@ func (v *voice) fillPluck(t *tone, rate, open float64, s stroke) {
 	r1, r2 := lowpassPoles(rate, hz)
 	// The lowpass rings on for 14 of its time constants, -120 dB.
 	n := int(p*(1+s.pickup)+edge+14*rate/(2*math.Pi*hz)) + 2
-	n = min(n, cap(v.pluck))
+	n = min(max(n, int(knockTime*rate)), cap(v.pluck))
 
 	wave := func(x float64) float64 {
 		return (1-s.place)*step(x, edge) - step(x-s.place*p, edge) + s.place*step(x-p, edge)
@@ -58,16 +61,23 @@ func (v *voice) fillPluck(t *tone, rate, open float64, s stroke) {
 		v.pluck[i] = float32(level * y2)
 	}
 
+	// The bridge held the string aside; what it held lets go of the top at once.
+	v.knock = v.knock[:min(int(knockTime*rate), n)]
+	for i := range v.knock {
+		v.knock[i] = float32(t.knock * levelOf(s.velocity) * t.level * (0.5 - 0.5*math.Cos(2*math.Pi*float64(i)/float64(len(v.knock)))))
+	}
+
 	m := min(int(0.008*rate), cap(v.scrape), n)
 	v.scrape = v.scrape[:m]
 	rnd := s.seed | 1
 	y1, y2 = 0, 0
+	low := 1 - math.Exp(-2*math.Pi*640/rate)
 	amp := t.noise * levelOf(s.velocity) * t.level * 6
 	for i := range v.scrape {
 		rnd = next(rnd)
 		x := float64(int64(rnd)) / (1 << 63)
 		y1 += (1 - r1) * (x - y1)
-		y2 += 0.08 * (y1 - y2)
+		y2 += low * (y1 - y2)
 		w := math.Sin(math.Pi * float64(i) / float64(m))
 		v.scrape[i] = float32(amp * (y1 - y2) * w * w)
 	}

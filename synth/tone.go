@@ -34,6 +34,8 @@ type tone struct {
 
 	noise float64 // scrape of the finger before the string goes, against the stroke
 
+	knock float64 // push on the body when the string goes, against the stroke
+
 	direct  float64 // string heard without the body
 	cabinet float64 // corner of the lowpass the direct sound goes through, Hz
 	cabQ    float64
@@ -65,7 +67,7 @@ var tones = []tone{
 		scale: 630, pluck: 140, edge: 0.22e-3,
 		softHz: 230, hardHz: 7500, lowDarker: 0.8,
 		pickup: 150, aper: 0.55,
-		noise:  0.010,
+		noise: 0.012, knock: 1.5,
 		direct: 1, cabinet: 4600, cabQ: 0.65,
 		modes: []mode{
 			{105, 12, 0.10, 0}, {210, 18, 0.10, -0.3}, {275, 20, 0.08, 0.3},
@@ -81,7 +83,7 @@ var tones = []tone{
 		apart:   0.7, along: 0.28,
 		scale: 650, pluck: 130, edge: 0.25e-3,
 		softHz: 240, hardHz: 8500, lowDarker: 0.8,
-		noise:  0.012,
+		noise: 0.016, knock: 3.5,
 		direct: 0.75, cabinet: 6500, cabQ: 0.6,
 		modes: []mode{
 			{98, 15, 0.20, 0}, {196, 22, 0.22, -0.2}, {238, 25, 0.16, 0.3},
@@ -98,7 +100,7 @@ var tones = []tone{
 		apart:   0.7, along: 0.22,
 		scale: 645, pluck: 125, edge: 0.12e-3,
 		softHz: 380, hardHz: 12000, lowDarker: 0.85,
-		noise:  0.012,
+		noise: 0.016, knock: 3,
 		direct: 0.75, cabinet: 9000, cabQ: 0.6,
 		modes: []mode{
 			{102, 16, 0.18, 0}, {190, 22, 0.20, -0.2}, {230, 25, 0.16, 0.3},

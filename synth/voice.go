@@ -96,6 +96,7 @@ type voice struct {
 
 	pluck  []float32 // what the stroke puts into the loop
 	scrape []float32 // what is heard of the finger beside the loop
+	knock  []float32 // what shakes the body alone
 	at     int
 
 	stem int // whose part it is
@@ -106,6 +107,7 @@ func newVoice(rate float64) *voice {
 		across: newLine(), along: newLine(),
 		pluck:  make([]float32, 0, 2*int(min(maxPeriod, rate/20))+int(0.04*rate)+64),
 		scrape: make([]float32, 0, int(0.012*rate)+8),
+		knock:  make([]float32, 0, int(knockTime*rate)+8),
 	}
 }
 
@@ -115,7 +117,7 @@ func (v *voice) rest() {
 	v.along.rest()
 	v.active = false
 	v.fadeLen, v.fadeAt, v.dampLeft = 0, 0, 0
-	v.pluck, v.scrape, v.at = v.pluck[:0], v.scrape[:0], 0
+	v.pluck, v.scrape, v.knock, v.at = v.pluck[:0], v.scrape[:0], v.knock[:0], 0
 }
 
 // begin starts the voice from rest; pluck and scrape are filled by the caller.
@@ -156,8 +158,13 @@ func (v *voice) fade(n int) {
 	v.fadeLen, v.fadeAt = max(n, 1), 0
 }
 
-// run adds the next len(out) samples to out.
-func (v *voice) run(out []float32) {
+// run adds the next len(out) samples to out, and to body what shakes it beside.
+func (v *voice) run(out, body []float32) {
+	if v.at < len(v.knock) {
+		for i, x := range v.knock[v.at:min(v.at+len(out), len(v.knock))] {
+			body[i] += x
+		}
+	}
 	if v.fadeLen > 0 {
 		var tmp [quantum]float32
 		part := tmp[:len(out)]
