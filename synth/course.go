@@ -218,17 +218,15 @@ func (c *course) run(buses []*bus, from, to int) {
 		if !some {
 			continue
 		}
+		l, r := c.left, c.right
 		if moving {
 			for i := range out {
 				out[i] *= gains[i]
 			}
-		} else if c.gain != 1 {
-			for i := range out {
-				out[i] *= c.gain
-			}
+		} else {
+			l, r = l*c.gain, r*c.gain
 		}
-		l, r := c.left, c.right
-		left, right := b.left[from:to], b.right[from:to]
+		left, right := b.left[from:to][:n], b.right[from:to][:n]
 		for i, y := range out {
 			left[i] += l * y
 			right[i] += r * y

@@ -63,8 +63,12 @@ func (v *voice) fillPluck(t *tone, rate, open float64, s stroke) {
 
 	// The bridge held the string aside; what it held lets go of the top at once.
 	v.knock = v.knock[:min(int(knockTime*rate), n)]
+	push := t.knock * levelOf(s.velocity) * t.level / 2
+	turn := 2 * math.Cos(2*math.Pi/float64(max(len(v.knock), 1)))
+	c0, c1 := turn/2, 1.0 // cosines of the sample before and of this one
 	for i := range v.knock {
-		v.knock[i] = float32(t.knock * levelOf(s.velocity) * t.level * (0.5 - 0.5*math.Cos(2*math.Pi*float64(i)/float64(len(v.knock)))))
+		v.knock[i] = float32(push * (1 - c1))
+		c0, c1 = c1, turn*c1-c0
 	}
 
 	m := min(int(0.008*rate), cap(v.scrape), n)

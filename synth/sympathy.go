@@ -128,11 +128,13 @@ func (h *choir) run(courses []*course, loud bool, left, right []float32) {
 	var in [quantum]float32
 	if loud {
 		s1, s2 := h.s1, h.s2
+		low, up, lowPole, upPole := h.low*(math.Sqrt2/2), h.up, 1-h.low, 1-h.up
+		right := right[:len(left)]
 		for i, l := range left {
-			x := (l + right[i]) * (math.Sqrt2 / 2)
-			s1 += h.low * (x - s1)
-			s2 += h.up * (x - s1 - s2)
-			in[i] = s2
+			x := l + right[i]
+			s1 = low*x + lowPole*s1
+			s2 = up*(x*(math.Sqrt2/2)-s1) + upPole*s2
+			in[i&(quantum-1)] = s2
 		}
 		h.s1, h.s2 = s1, s2
 	} else {

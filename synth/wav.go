@@ -147,20 +147,29 @@ func (x *WAVWriter) Write(samples []float32) error {
 	b := x.buf[:n]
 	switch x.opt.Format {
 	case Int16:
-		for i, s := range samples {
-			binary.LittleEndian.PutUint16(b[2*i:], uint16(x.quantise(s, 1<<15)))
+		rnd := x.rnd
+		for len(samples) > 0 && len(b) >= 2 {
+			rnd = next(rnd)
+			v := quantise(samples[0], 1<<15, rnd)
+			b[0], b[1] = byte(v), byte(v>>8)
+			samples, b = samples[1:], b[2:]
 		}
+		x.rnd = rnd
 	case Int24:
-		for i, s := range samples {
-			v := x.quantise(s, 1<<23)
-			b[3*i], b[3*i+1], b[3*i+2] = byte(v), byte(v>>8), byte(v>>16)
+		rnd := x.rnd
+		for len(samples) > 0 && len(b) >= 3 {
+			rnd = next(rnd)
+			v := quantise(samples[0], 1<<23, rnd)
+			b[0], b[1], b[2] = byte(v), byte(v>>8), byte(v>>16)
+			samples, b = samples[1:], b[3:]
 		}
+		x.rnd = rnd
 	case Float32:
 		for i, s := range samples {
 			binary.LittleEndian.PutUint32(b[4*i:], math.Float32bits(s))
 		}
 	}
-	if _, err := x.w.Write(b); err != nil {
+	if _, err := x.w.Write(x.buf[:n]); err != nil {
 		x.err = err
 		return err
 	}
@@ -169,19 +178,17 @@ func (x *WAVWriter) Write(samples []float32) error {
 }
 
 // quantise turns s into an integer of full scale full, with triangular dither
-// of one step's standard width either side.
-func (x *WAVWriter) quantise(s float32, full float64) int32 {
+// of one step's standard width either side, made of the two halves of rnd.
+func quantise(s float32, full float64, rnd uint64) int32 {
 	if s == 0 {
 		return 0
 	}
-	x.rnd = next(x.rnd)
-	dither := float64(int64(uint32(x.rnd))-int64(x.rnd>>32)) / (1 << 32)
-	v := float64(s)*full + dither
+	v := float64(s)*full + float64(int64(uint32(rnd))-int64(rnd>>32))/(1<<32)
 	if !(v >= -full) { // not a number lands here too
-		return int32(-full)
+		v = -full
 	}
 	if v > full-1 {
-		return int32(full - 1)
+		v = full - 1
 	}
 	// Rounded by way of a positive number: the conversion cuts off.
 	return int32(int64(v+full+0.5) - int64(full))
