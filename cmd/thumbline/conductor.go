@@ -221,7 +221,9 @@ func (c *conductor) page() page {
 	if c.notice != "" {
 		p.offer = c.notice
 	}
-	p.strings = voicing.StringNames(s.a.Tuning)
+	if c.p.file == nil {
+		p.strings = voicing.StringNames(s.a.Tuning)
+	}
 	first, last := c.shownBars()
 	sounds := c.grips()
 	here := c.barHeard()
@@ -245,7 +247,9 @@ func (c *conductor) page() page {
 				continue
 			}
 		}
-		bar.notes = s.notesIn(b)
+		if !bar.bare {
+			bar.notes = s.notesIn(b)
+		}
 		p.bars = append(p.bars, bar)
 	}
 	p.next, p.moves = c.change(sounds)
