@@ -8,6 +8,9 @@ const handCaution = "Hands: warm up, rest five minutes in every thirty, and stop
 // stretchCaution goes with a larger reach, wherever it is asked for or used.
 const stretchCaution = "A stretch is not a goal, with large least of all; pain or numbness is a matter for a teacher and a clinician."
 
+// asItStands is said where a MIDI file is no lead sheet.
+const asItStands = `A MIDI file is played as it stands, also in a .wav: --melody TRACK arranges it.`
+
 func commands() []command {
 	var written []string
 	for _, k := range kinds {
@@ -19,7 +22,9 @@ func commands() []command {
 			short: "arrange and play",
 			long: `Arranges the tune and plays it; in a terminal a page shows the grips as they
 come. Ctrl-C lets it fade and ends; a second one ends at once. With --step
-nothing moves by itself: Space or Enter strikes the next grip.`,
+nothing moves by itself: Space or Enter strikes the next grip.
+
+` + asItStands,
 			flags: []flagGroup{readFlags, arrangeFlags, partFlags, soundFlags, hearFlags},
 		},
 		{
@@ -34,7 +39,7 @@ or Enter does what comes next, p pauses, q or Ctrl-C ends it.
   thumbline loop tune.abc --phrase 2 --ramp 60-100:5
   thumbline loop tune.abc --change 3:1
 
-` + handCaution,
+` + asItStands + "\n\n" + handCaution,
 			flags: []flagGroup{readFlags, arrangeFlags, partFlags, soundFlags, loopFlags},
 		},
 		{
@@ -44,7 +49,9 @@ or Enter does what comes next, p pauses, q or Ctrl-C ends it.
 
 ` + strings.Join(written, "\n") + `
 
-A file is replaced only when the new one is complete.`,
+A file is replaced only when the new one is complete.
+
+` + asItStands,
 			flags: []flagGroup{outFlags, waveFlags, readFlags, arrangeFlags, partFlags, soundFlags, recordFlags},
 		},
 		{
