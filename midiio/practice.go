@@ -112,7 +112,7 @@ func (s *Sequence) tick(bar Bar, from, end Tick, clicks bool) {
 		s.Bars = append(s.Bars, bar)
 		for pos := Tick(0); pos < bar.Len && bar.At+pos < end; pos += bar.Beat {
 			if at := bar.At + pos; clicks && at >= from {
-				s.Events = append(s.Events, click(at, pos == 0)...)
+				s.Events = append(s.Events, s.click(at, pos == 0)...)
 			}
 		}
 	}
@@ -130,7 +130,7 @@ func (s *Sequence) onward(from, end Tick, clicks bool) *Sequence {
 			bar.At -= into
 		}
 	}
-	on := &Sequence{End: end}
+	on := &Sequence{End: end, Clicks: s.Clicks}
 	on.tick(bar, from, end, clicks)
 	return on
 }
@@ -160,7 +160,7 @@ func (s *Sequence) countIn(p Pass) *Sequence {
 			n = 2
 		}
 	}
-	c := &Sequence{Tempi: []TempoMark{{0, s.TempoAt(p.From)}}, End: Tick(n)*bar.Len - min(pickup, bar.Len)}
+	c := &Sequence{Tempi: []TempoMark{{0, s.TempoAt(p.From)}}, Clicks: s.Clicks, End: Tick(n)*bar.Len - min(pickup, bar.Len)}
 	if c.End <= 0 {
 		return nil // the pick-up is the bar that was asked for
 	}

@@ -116,6 +116,9 @@ type Sequence struct {
 	Chords  []Text      // chord symbols as they sound
 	Keys    []KeyMark
 	End     Tick // the end of the last bar, or of the last note if that is later
+	// Clicks is by how much a metronome is louder than usual, in dB, so that it
+	// fits music that is louder or softer than an arrangement.
+	Clicks float64
 }
 
 // DefaultBPM is the tempo of a Sequence without tempo marks (Standard MIDI

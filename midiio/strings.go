@@ -554,6 +554,15 @@ func (g *stringer) ignored(s *Sequence) []string {
 	return out
 }
 
+// click is a click as loud as the sequence has them, by the square law of velocity
+// (General MIDI 2).
+func (s *Sequence) click(t Tick, high bool) []Event {
+	evs := click(t, high)
+	v := float64(evs[0].Msg[2]) * math.Pow(10, s.Clicks/40)
+	evs[0].Msg[2] = byte(min(max(math.Round(v), 1), 127))
+	return evs
+}
+
 // WithClicks is the sequence with a click on every beat of its bars, in the
 // layer Click; what is in that layer already is no metronome and goes to Time.
 // s is not changed.
@@ -570,7 +579,7 @@ func (s *Sequence) WithClicks() *Sequence {
 			continue
 		}
 		for pos := Tick(0); pos < b.Len; pos += b.Beat {
-			out.Events = append(out.Events, click(b.At+pos, pos == 0)...)
+			out.Events = append(out.Events, s.click(b.At+pos, pos == 0)...)
 		}
 	}
 	sortEvents(out.Events)

@@ -315,11 +315,15 @@ func TestWithClicks(t *testing.T) {
 	if err := s.layBars(nil); err != nil {
 		t.Fatal(err)
 	}
+	s.Clicks = -12
 	got := s.WithClicks()
 	clicks, strokes := 0, 0
 	for _, e := range got.Events {
 		if isOn(e.Msg) && channel(e.Msg) == clickChannel {
 			if e.Layer == Click {
+				if v := e.Msg[2]; v != (clickHighVel+1)/2 && v != clickLowVel/2 {
+					t.Errorf("a click of velocity %d is not 12 dB softer than %d or %d", v, clickHighVel, clickLowVel)
+				}
 				clicks++
 			} else if e.Layer == Time {
 				strokes++

@@ -106,6 +106,9 @@ func readMIDI(e *env, o *options) (*midiFile, fs.FileInfo, error) {
 	if len(f.Notes) == 0 && !slices.ContainsFunc(f.Events, func(e midiio.Event) bool { return e.Msg[0]&0xF0 == 0x90 }) {
 		return nil, nil, fmt.Errorf("%s: there is nothing in it that strings can play", tuneName(o))
 	}
+	loud := f.loudness()
+	f.down = min(loudest-loud, 0)
+	f.Clicks = loud - usual
 	f.Sequence = f.WithClicks()
 	f.lay(o, len(open))
 	return f, info, nil
@@ -135,7 +138,6 @@ func (f *midiFile) lay(o *options, guitar int) {
 	for _, n := range f.Notes {
 		a.Notes = append(a.Notes, voicing.Note{At: voicing.Tick(n.At), Dur: voicing.Tick(n.End - n.At), MIDI: n.Key, Voice: voicing.Inner})
 	}
-	f.down = min(loudest-f.loudness(), 0)
 	a.Warnings = f.told(guitar)
 	f.bars = a
 }
@@ -177,9 +179,12 @@ func (f *midiFile) told(guitar int) (lines []string) {
 	return lines
 }
 
-// loudest is what a file may be without being turned down, LUFS: the loudest
-// that an arrangement is.
-const loudest = -16
+// How loud arrangements are, LUFS: the loudest is what a file may be without being
+// turned down.
+const (
+	usual   = -18
+	loudest = -16
+)
 
 // loudness is about how loud the file is on the strings, LUFS: what each note
 // gives, by the square laws of velocity and volume, summed in stretches of three
