@@ -38,7 +38,6 @@ type Engine struct {
 	mix     lane   // of the buses
 	limit   *limiter
 	gain    float32
-	quiet   int // quanta the mix has been below silent with nothing ringing
 	have    int // frames of mix not yet given
 	primed  bool
 
@@ -67,7 +66,12 @@ type bus struct {
 	body        *body
 	room        *room
 	out         lane
+	loud        bool // a string of its own sounds
+	quiet       int  // quanta it has been below silent with nothing ringing
 }
+
+// rest is how many quanta of quiet are longer than the room's longest way.
+const rest = 64
 
 // fadeTime is how long starting and stopping take, s.
 const fadeTime = 0.015
@@ -239,16 +243,20 @@ func (e *Engine) make() {
 	}
 	e.bass.settle()
 	sounding = sounding || e.bass.sounding
-	loud := sounding
+	resting := true
 	for _, b := range e.buses {
-		b.choir.run(e.courses, loud, b.left[:], b.right[:])
-		sounding = sounding || b.choir.sounding
+		b.loud = sounding
+		if e.opt.Stems > 0 { // its part may be silent while others sound
+			b.loud = samplePeak(b.left[:]) >= silent || samplePeak(b.right[:]) >= silent
+		}
+		b.choir.run(e.courses, b.loud, b.left[:], b.right[:])
+		b.loud = b.loud || b.choir.sounding
+		if b.loud {
+			b.quiet = 0
+		}
+		resting = resting && b.quiet > rest
 	}
-	if sounding {
-		e.quiet = 0
-	}
-	// Rested: 64 quanta of quiet are longer than the room's longest way.
-	if !sounding && e.quiet > 64 {
+	if resting && !sounding {
 		if e.want.Load() == fadeOut && e.level > 0 {
 			e.level = 0 // nothing is left to fade
 			e.hush()
@@ -256,22 +264,8 @@ func (e *Engine) make() {
 		e.finish(true)
 		return
 	}
-	var peak float32
 	for _, b := range e.buses {
-		b.body.process(b.left[:], b.right[:], b.knock[:])
-		b.room.process(b.left[:], b.right[:])
-		if !sounding {
-			peak = max(peak, samplePeak(b.left[:]), samplePeak(b.right[:]))
-		}
-	}
-	if !sounding && peak < silent {
-		if e.quiet++; e.quiet > 64 {
-			for _, b := range e.buses {
-				b.reset()
-			}
-		}
-	} else {
-		e.quiet = 0
+		b.process()
 	}
 	if e.gain != 1 {
 		for _, b := range e.buses {
@@ -283,6 +277,26 @@ func (e *Engine) make() {
 	}
 	e.fade()
 	e.finish(false)
+}
+
+// process makes the instrument of what the strings do, or silence when they and
+// it have been silent long enough: what would be left decays into denormal
+// numbers.
+func (b *bus) process() {
+	if b.quiet > rest {
+		clear(b.left[:])
+		clear(b.right[:])
+		return
+	}
+	b.body.process(b.left[:], b.right[:], b.knock[:])
+	b.room.process(b.left[:], b.right[:])
+	if b.loud || samplePeak(b.left[:]) >= silent || samplePeak(b.right[:]) >= silent {
+		b.quiet = 0
+		return
+	}
+	if b.quiet++; b.quiet > rest {
+		b.reset()
+	}
 }
 
 func (b *bus) reset() {

@@ -2,10 +2,12 @@ package synth
 
 import (
 	"cmp"
+	"io"
 	"math"
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"pgregory.net/rapid"
 )
@@ -536,6 +538,54 @@ func TestNoAllocations(t *testing.T) {
 	if n := testing.AllocsPerRun(500, func() { e.Render(b) }); n != 0 {
 		t.Errorf("%g allocations a block", n)
 	}
+}
+
+// Writing a file takes no more memory for a long piece than for a short one, with
+// stems and without.
+func TestMemoryIsConstant(t *testing.T) {
+	write := func(stems int, seconds float64) float64 {
+		return testing.AllocsPerRun(1, func() {
+			e, err := NewEngine(Options{Stems: stems})
+			if err != nil {
+				t.Fatal(err)
+			}
+			f := sixStrings(48000, seconds)
+			if stems == 0 {
+				_, err = WriteWAV(new(sink), e, f, RenderOptions{Tail: time.Second})
+			} else {
+				_, err = WriteStems(new(sink), []io.WriteSeeker{new(sink), new(sink)}, e, []Feeder{f, new(Events)}, RenderOptions{Tail: time.Second})
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+		})
+	}
+	for _, stems := range []int{0, 2} {
+		// The list of notes itself grows by doubling: a few allocations.
+		if short, long := write(stems, 2), write(stems, 20); long > short+40 {
+			t.Errorf("%d stems: %g allocations for 2 s, %g for 20 s", stems, short, long)
+		}
+	}
+}
+
+// sink is a file that keeps nothing.
+type sink struct{ at, end int64 }
+
+func (s *sink) Write(p []byte) (int, error) {
+	s.at += int64(len(p))
+	s.end = max(s.end, s.at)
+	return len(p), nil
+}
+
+func (s *sink) Seek(off int64, whence int) (int64, error) {
+	switch whence {
+	case io.SeekCurrent:
+		off += s.at
+	case io.SeekEnd:
+		off += s.end
+	}
+	s.at = off
+	return off, nil
 }
 
 // What the limiter lets through stays below -1 dB between the samples too,

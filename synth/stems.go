@@ -112,17 +112,20 @@ func WriteStemsOf(mix io.WriteSeeker, stems []io.WriteSeeker, e *Engine, f Feede
 		}
 		e.RenderStems(out, parted)
 	}, func(block []float32) error {
-		var errs []error
 		for k, p := range parted {
-			errs = append(errs, ws[k].Write(p))
+			if err := ws[k].Write(p); err != nil {
+				return err
+			}
 		}
 		if mix != nil {
-			errs = append(errs, ws[len(stems)].Write(block))
+			if err := ws[len(stems)].Write(block); err != nil {
+				return err
+			}
 		}
 		if o.Progress != nil {
 			o.Progress(int64(len(block) / 2))
 		}
-		return errors.Join(errs...)
+		return nil
 	})
 	if err != nil {
 		return frames, err

@@ -1,14 +1,16 @@
 package synth
 
 // A tone is what the instrument is: its strings, its body, what it is heard
-// through. What the hand does (velocity, place, palm) is kept apart.
+// through. What the hand does (velocity, place, palm) is kept apart. A value in
+// the table of tones has its source beside it; "ours" is a start value chosen
+// here, by measuring the sound and not from an instrument.
 type tone struct {
 	name string
 
 	// t60 are decay times of the fundamental in s of the open strings
-	// E2 A2 D3 G3 B3 E4, from the target bands of common practice; a fretted
-	// string has 0.6^(fret/12) of that. t60High is the decay time near 2 kHz
-	// of an open string; it shortens less along the neck.
+	// E2 A2 D3 G3 B3 E4; a fretted string has 0.6^(fret/12) of that. t60High is
+	// the decay time near 2 kHz of an open string; it shortens less along the
+	// neck.
 	t60     [6]float64
 	t60High float64
 
@@ -33,7 +35,6 @@ type tone struct {
 	aper   float64 // depth of the pick-up's comb, 0 to 1
 
 	noise float64 // scrape of the finger before the string goes, against the stroke
-
 	knock float64 // push on the body when the string goes, against the stroke
 
 	direct  float64 // string heard without the body
@@ -53,16 +54,26 @@ type mode struct {
 // Open pitches the decay times of a tone belong to.
 var openE = [6]float64{40, 45, 50, 55, 59, 64}
 
-// Body modes: air 90 to 120 Hz, top 170 to 230, back 200 to 280, Q 15 to 40
-// (Fletcher and Rossing, The Physics of Musical Instruments, ch. 9), then the
-// two formants that a guitar's tone wants, 500 to 800 Hz and 1.5 to 4 kHz
-// (Jansson, JASA 71, S8).
+// What holds for every tone:
+//   - t60: target bands of common practice, below the strings' own losses
+//     (Woodhouse, Acta Acustica 90, 945: nylon E2 11.4 s to E4 5.9 s), since a
+//     body takes more; t60High: ours, inside the same bands near 2 kHz.
+//   - modes: air 90 to 120 Hz, top 170 to 230, back 200 to 280, Q 15 to 40
+//     (Fletcher and Rossing, The Physics of Musical Instruments, ch. 9), then the
+//     two formants that a guitar's tone wants, 500 to 800 Hz and 1.5 to 4 kHz
+//     (Jansson, JASA 71, S8); where in those ranges, and gains and sides: ours.
+//   - apart, along: 0.05 to 0.3 Hz and -6 to -15 dB are common practice; ours
+//     within that for most of the neck.
+//   - scale, pluck: common practice (jazz players pluck 120 to 200 mm from the
+//     bridge); pickup: ours.
+//   - edge, softHz, hardHz, lowDarker, aper, noise, knock, direct, cabinet, cabQ,
+//     room, level: ours.
 var tones = []tone{
 	{
 		name:    "archtop",
 		t60:     [6]float64{8, 8, 7, 6, 5, 4.5},
 		t60High: 2.0,
-		stiff:   [6]float64{1.1e-4, 8e-5, 5e-5, 6e-5, 6e-5, 1.9e-5},
+		stiff:   [6]float64{1.1e-4, 8e-5, 5e-5, 6e-5, 6e-5, 1.9e-5}, // computed as for steel; its wound third: ours
 		apart:   0.6, along: 0.2,
 		scale: 630, pluck: 140, edge: 0.22e-3,
 		softHz: 230, hardHz: 7500, lowDarker: 0.8,
@@ -79,7 +90,7 @@ var tones = []tone{
 		name:    "nylon",
 		t60:     [6]float64{6, 6.5, 6, 4.5, 4, 3.5},
 		t60High: 1.5,
-		stiff:   [6]float64{1.9e-5, 1.3e-5, 1.7e-5, 1.24e-4, 7.0e-5, 4.3e-5},
+		stiff:   [6]float64{1.9e-5, 1.3e-5, 1.7e-5, 1.24e-4, 7.0e-5, 4.3e-5}, // measured: Woodhouse, Acta Acustica 90, 945, table 1, EI and T
 		apart:   0.7, along: 0.28,
 		scale: 650, pluck: 130, edge: 0.25e-3,
 		softHz: 240, hardHz: 8500, lowDarker: 0.8,
@@ -96,7 +107,7 @@ var tones = []tone{
 		name:    "steel",
 		t60:     [6]float64{9, 9, 8, 6, 5.5, 5},
 		t60High: 2.6,
-		stiff:   [6]float64{1.1e-4, 8e-5, 5e-5, 4e-5, 6e-5, 1.9e-5},
+		stiff:   [6]float64{1.1e-4, 8e-5, 5e-5, 4e-5, 6e-5, 1.9e-5}, // computed: pi^3 E d^4/(64 T L^2), a wound string by its core
 		apart:   0.7, along: 0.22,
 		scale: 645, pluck: 125, edge: 0.12e-3,
 		softHz: 380, hardHz: 12000, lowDarker: 0.85,
