@@ -138,7 +138,7 @@ func frequency(x []float64, rate, f, at float64) float64 {
 // string has it above n f0.
 func partialNear(x []float64, rate, f0, n float64) float64 {
 	best, at := 0.0, n*f0
-	for f := n*f0 - 3; f <= n*f0+min(0.55*f0, 0.04*n*f0); f++ {
+	for f := n*f0 - 2; f <= n*f0+min(0.55*f0, 0.04*n*f0); f += 2 {
 		if m := cmplx.Abs(bin(x[:int(0.4*rate)], rate, f)); m > best {
 			best, at = m, f
 		}
