@@ -51,6 +51,8 @@ crosscheck: build ## our files read by programs that are not ours
 
 crosscheck-long: build rapid ## the same over everything there is, and what takes minutes
 	.ci/crosscheck/run --long
+	EVERY_PITCH=1 $(GO) test -count 1 -run 'TestPitch$$' ./synth
+	LOOPS_EVERY=1 $(GO) test -count 1 -run TestLoopsOfSharedSheets ./cmd/thumbline
 	$(MAKE) fuzz
 
 rapid: ## every property with many more tries (RAPID_CHECKS=1000)

@@ -341,13 +341,15 @@ func TestNoClicks(t *testing.T) {
 		return list
 	}
 	for name, list := range map[string][]event{
-		"ringing":          chord(),
-		"note-off":         chord(everyString(func(s int) [3]byte { return off(s, guitar[s]+3, 127) })...),
-		"all notes off":    chord(everyString(func(s int) [3]byte { return control(s, 123, 0) })...),
-		"all sound off":    chord(everyString(func(s int) [3]byte { return control(s, 120, 0) })...),
-		"palm":             chord(everyString(func(s int) [3]byte { return control(s, PalmController, 127) })...),
-		"volume":           chord(everyString(func(s int) [3]byte { return control(s, 7, 0) })...),
-		"reset":            chord(everyString(func(s int) [3]byte { return control(s, 121, 0) })...),
+		"ringing":       chord(),
+		"note-off":      chord(everyString(func(s int) [3]byte { return off(s, guitar[s]+3, 127) })...),
+		"all notes off": chord(everyString(func(s int) [3]byte { return control(s, 123, 0) })...),
+		"all sound off": chord(everyString(func(s int) [3]byte { return control(s, 120, 0) })...),
+		"palm":          chord(everyString(func(s int) [3]byte { return control(s, PalmController, 127) })...),
+		"volume":        chord(everyString(func(s int) [3]byte { return control(s, 7, 0) })...),
+		"reset":         chord(everyString(func(s int) [3]byte { return control(s, 121, 0) })...),
+		"seam": chord(append(everyString(func(s int) [3]byte { return off(s, guitar[s]+3, 64) }),
+			everyString(func(s int) [3]byte { return on(s, guitar[s]+5, 1) })...)...),
 		"softest re-pluck": chord(everyString(func(s int) [3]byte { return on(s, guitar[s]+4, 1) })...),
 	} {
 		for _, tone := range Tones() {
@@ -376,7 +378,13 @@ func TestNoClicks(t *testing.T) {
 // FadeOut is silent within 20 ms and two quanta, without a click, from any
 // moment; FadeIn lets new notes sound.
 func TestFade(t *testing.T) {
-	e, _ := NewEngine(Options{})
+	for _, tone := range Tones() {
+		t.Run(tone, func(t *testing.T) { fades(t, tone) })
+	}
+}
+
+func fades(t *testing.T, tone string) {
+	e, _ := NewEngine(Options{Tone: tone})
 	var list []event
 	for s, open := range guitar {
 		list = append(list, event{0, on(s, open, 110)})
