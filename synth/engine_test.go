@@ -214,6 +214,29 @@ func TestAnyEvents(t *testing.T) {
 	})
 }
 
+// A note above every fret of a guitar is damped too: what rings near 0 Hz in its
+// loop falls much slower than the note.
+func TestHighestIsDamped(t *testing.T) {
+	for _, rate := range []int{44100, 48000, 96000, 192000} {
+		for _, tone := range Tones() {
+			for _, key := range []int{108, 120, 127} {
+				e, err := NewEngine(Options{Rate: rate, Tone: tone, A4: MinA4})
+				if err != nil {
+					t.Fatal(err)
+				}
+				e.SetFeeder(sorted([]event{{24, on(0, key, 60)}, {int64(rate / 8), control(0, 123, 0)}}))
+				b := make([]float32, 2*rate/8)
+				for n := 0; n < 9 && !e.Idle(); n++ {
+					e.Render(b)
+				}
+				if !e.Idle() {
+					t.Errorf("%s, %d Hz, key %d sounds a second after its end", tone, rate, key)
+				}
+			}
+		}
+	}
+}
+
 func FuzzEvents(f *testing.F) {
 	f.Add([]byte{0x90, 64, 100, 10, 0x90, 64, 0, 200, 0xb2, 17, 127, 1})
 	f.Add([]byte{0x99, 76, 127, 0, 0x98, 28, 127, 0, 0xb9, 120, 0, 3})

@@ -159,4 +159,11 @@ func (l loop) gain(w float64) float64 {
 	return l.g * onePoleGain(l.a, w) * lagrangeGain(l.taps, w)
 }
 
+// damping is the factor on the gain of a loop of f0 Hz at which it falls by 60 dB
+// in t60 s, 1 where it falls as soon by itself. What is near 0 Hz falls slowest, at
+// high pitches much slower than the note: it has three times as long, no more.
+func (l loop) damping(rate, f0, t60 float64) float64 {
+	return min(decayGain(f0, t60)/l.gain(2*math.Pi*f0/rate), decayGain(f0, 3*t60)/l.g, 1)
+}
+
 func sq(x float64) float64 { return x * x }

@@ -30,8 +30,8 @@ func newAnswer(c *course) *answer {
 	a.line.begin(newLoop(c.rate, f0, c.t.t60At(c.open), c.t.t60High, 0))
 	own := a.l.gain(2 * math.Pi * f0 / c.rate)
 	a.in = float32(answerLevel * (1 - own))
-	a.hand = float32(min(decayGain(f0, handDamp)/own, 1))
-	a.taken = float32(min(decayGain(f0, takenDamp)/own, 1))
+	a.hand = float32(a.l.damping(c.rate, f0, handDamp))
+	a.taken = float32(a.l.damping(c.rate, f0, takenDamp))
 	a.damp, a.dampTo = 1, 1
 	a.walk = int(0.01*c.rate) + 1
 	return a

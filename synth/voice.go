@@ -146,7 +146,7 @@ func (v *voice) begin(across, along loop, share, f0, period float64) {
 // sooner than it falls already. The gain walks there over a period, and over
 // 3 ms at least: a step in it would be heard.
 func (v *voice) dampTowards(rate, t60 float64) {
-	want := float32(min(decayGain(v.f0, t60)/v.across.l.gain(2*math.Pi*v.f0/rate), 1))
+	want := float32(v.across.l.damping(rate, v.f0, t60))
 	if want >= v.dampTo {
 		return
 	}
