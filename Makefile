@@ -68,7 +68,7 @@ report: build ## figures of the arrangements at each density, of form and settin
 	.ci/crosscheck/judged.py --report
 	.ci/crosscheck/setting.py --report
 
-clean:
+clean: ## takes away what build, demo and cross made
 	rm -rf thumbline demo.mid demo.wav demo.txt demo.json build
 
 help: ## this
