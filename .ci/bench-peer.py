@@ -5,12 +5,12 @@ what it found and never fails on a slow machine. Needs Debian's fluidsynth and t
 import os
 import shutil
 import statistics
-import subprocess
 import sys
 import tempfile
 
 ROUNDS = 3
 SECONDS = 180
+PROGRAM = os.path.join(os.path.dirname(os.path.dirname(os.path.abspath(__file__))), 'thumbline')
 FONT = '/usr/share/sounds/sf2/TimGM6mb.sf2'
 
 
@@ -36,16 +36,12 @@ def main():
     if not shutil.which('fluidsynth') or not os.path.exists(FONT):
         print('bench-peer: skipped: missing (apt-get install fluidsynth timgm6mb-soundfont)')
         return
-    root = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
     song = os.path.join(data, 'peers', 'synth', 'guitar6.mid')
     core = min(os.sched_getaffinity(0))
     with tempfile.TemporaryDirectory() as d:
-        ours = os.environ.get('THUMBLINE') or os.path.join(d, 'thumbline')
-        if 'THUMBLINE' not in os.environ:
-            subprocess.run([os.environ.get('GO', 'go'), 'build', '-o', ours, './cmd/thumbline'], cwd=root, check=True)
         def other(effects):
             return ['fluidsynth', '-q', '-ni', '-r', '48000', '-O', 's16', '-R', effects, '-C', effects, '-g', '0.5', '-F', os.path.join(d, 'y.wav'), FONT, song]
-        runs = {'ours': [ours, 'write', song, '--out', os.path.join(d, 'x.wav')], 'with effects': other('1'), 'without': other('0')}
+        runs = {'ours': [PROGRAM, 'write', song, '--out', os.path.join(d, 'x.wav')], 'with effects': other('1'), 'without': other('0')}
         took = {name: [] for name in runs}
         for _ in range(ROUNDS):
             for name, args in runs.items():
