@@ -1,4 +1,5 @@
 """What the cross-checks share: running the program, and counting what was compared and what disagreed."""
+import array
 import os
 import re
 import subprocess
@@ -9,6 +10,7 @@ PROGRAM = os.environ.get('THUMBLINE') or os.path.join(ROOT, 'thumbline')
 DATA = os.environ.get('THUMBLINE_DATA') or ''
 DEMO = os.path.join(ROOT, 'cmd', 'thumbline', 'demo.abc')
 TUNES = os.path.join(ROOT, 'testdata', 'tunes')
+RATE = 48000  # Hz, of sound where nothing else is asked for
 
 
 def run(args, timeout=120, **kw):
@@ -21,6 +23,20 @@ def write(sheet, outs, flags=()):
     args = [PROGRAM, 'write', sheet] + [x for o in outs for x in ('--out', o)] + list(flags)
     r = run(args)
     return '' if r.returncode == 0 else (r.stderr.strip() or f'status {r.returncode} without a word')
+
+
+def samples(path, channels=1):
+    """A WAV file as floats by ffmpeg, its channels in turn or mixed into one."""
+    raw = subprocess.run(['ffmpeg', '-v', 'error', '-nostdin', '-i', path, '-ac', str(channels), '-f', 'f32le', '-'], capture_output=True, check=True).stdout
+    return floats(raw)
+
+
+def floats(raw):
+    """Little-endian 32-bit floats."""
+    x = array.array('f', raw)
+    if sys.byteorder == 'big':
+        x.byteswap()
+    return x
 
 
 def told(sheet, what):

@@ -4,12 +4,11 @@ The server plays into a sink that is not there (null-sink.sh of the shared data)
 """
 import array
 import os
-import shutil
 import sys
 import tempfile
 
-from common import DATA, DEMO, PROGRAM, Check, run, write
-from wav import RATE, samples
+from common import DATA, DEMO, PROGRAM, RATE, Check, run, samples, write
+from live import missing
 
 
 def sink(args, timeout=120):
@@ -80,9 +79,8 @@ def main():
     if not DATA:
         print('heard: skipped, THUMBLINE_DATA is not set')
         return 0
-    missing = [p for p in ('pulseaudio', 'pactl', 'parec') if not shutil.which(p)]
-    if missing:
-        print(f"heard: {' '.join(missing)} missing (apt-get install pulseaudio libasound2-plugins)")
+    if lack := missing():
+        print(f'heard: {lack}')
         return 1
     c = Check('heard')
     with tempfile.TemporaryDirectory() as d:

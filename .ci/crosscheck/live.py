@@ -14,9 +14,8 @@ import tempfile
 import threading
 import time
 
-from common import DATA, PROGRAM, ROOT, run
+from common import DATA, PROGRAM, RATE, ROOT, floats, run
 
-RATE = 48000
 FRAME = 8  # two float32
 
 
@@ -101,10 +100,7 @@ class Recorder:
         """Both channels in turn, from one frame up to another."""
         have = len(self.bytes) // FRAME
         end = have if end is None else min(end, have)
-        x = array.array('f', bytes(self.bytes[start * FRAME:max(start, end) * FRAME]))
-        if sys.byteorder == 'big':
-            x.byteswap()
-        return x
+        return floats(bytes(self.bytes[start * FRAME:max(start, end) * FRAME]))
 
     def origin(self):
         """When frame 0 was played, by time.monotonic."""
@@ -225,16 +221,6 @@ def pty_run(args, keys, env=None, limit=60, size=(24, 80), screen=True):
         err.seek(0)
         r.out, r.err = out.decode(errors='replace'), err.read().decode(errors='replace')
     return r
-
-
-def stereo(path):
-    """Both channels of a WAV file in turn, as floats, by ffmpeg."""
-    raw = subprocess.run(['ffmpeg', '-v', 'error', '-nostdin', '-i', path, '-f', 'f32le', '-'], capture_output=True, check=True).stdout
-    x = array.array('f')
-    x.frombytes(raw)
-    if sys.byteorder == 'big':
-        x.byteswap()
-    return x
 
 
 def trimmed(x):

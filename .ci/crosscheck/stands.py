@@ -1,26 +1,16 @@
 """MIDI files that are played as they stand: mido writes one that knows nothing of strings, sox and ffmpeg hear what became of it.
 And stems: sox adds them up and takes the whole away."""
 import os
-import re
 import sys
 import tempfile
 
 import mido
 
 import wav
-from common import DATA, DEMO, Check, run, write
+from common import DATA, DEMO, RATE, Check, samples, write
 
 OFF = -60  # dB, what is left of the whole when its stems are taken away
 PPQ = 480
-
-
-def level(args):
-    """The level in dBFS of what sox makes of files, -inf for silence."""
-    r = run(['sox'] + args + ['-n', 'stats'])
-    m = re.search(r'^RMS lev dB +(-?[0-9.]+|-inf)', r.stderr, re.M)
-    if r.returncode or not m:
-        raise ValueError(f'sox: {r.stderr.strip()[-200:]}')
-    return float(m[1])
 
 
 def stems(c, d, flags, names):
@@ -35,9 +25,9 @@ def stems(c, d, flags, names):
     whole = wav.sox(x)
     for p in parts:
         c.that(wav.sox(p) == whole, f'{os.path.basename(p)}: {wav.sox(p)}, the whole {whole}')
-    rest = level(['-m', '-v', '-1', x] + [a for p in parts for a in ('-v', '1', p)])
-    c.that(rest <= level([x]) + OFF, f'{rest} dB are left of {level([x])}')
-    print(f'{c.here}: the whole {level([x])} dB, without its stems {rest} dB')
+    level, rest = wav.rms(x), wav.rms('-m', '-v', '-1', x, *(a for p in parts for a in ('-v', '1', p)))
+    c.that(rest <= level + OFF, f'{rest} dB are left of {level}')
+    print(f'{c.here}: the whole {level} dB, without its stems {rest} dB')
     for p in parts:
         os.remove(p)
 
@@ -101,10 +91,10 @@ def foreign(c, d):
     if not c.that(not error, error):
         return
     lasts(c, mid, w, 'the whole')
-    x = wav.samples(w)
+    x = samples(w)
     for start, _, key in notes:
-        first, n, hz = int((start + .1) * wav.RATE), int(.4 * wav.RATE), 440 * 2 ** ((key - 69) / 12)
-        own, low, high = (sum(wav.power(x, first, n, k * hz * 2 ** (off / 12)) for k in (1, 2, 3)) for off in (0, -1, 1))
+        first, n, hz = int((start + .1) * RATE), int(.4 * RATE), 440 * 2 ** ((key - 69) / 12)
+        own, low, high = wav.shares(x, first, n, hz, (1, 2, 3))
         c.that(own > 2 * max(low, high) and own > .02, f'at {start:.2f} s the key {key} has {own:.3f} of the power, its neighbours {low:.3f} and {high:.3f}')
     for flags, what, factor in ((['--tempo', '50%'], 'at half the tempo', 2.), (['--rate', '44100', '--bits', '32f'], 'in another format', 1.)):
         error = write(mid, [w], flags)
@@ -142,8 +132,8 @@ def own(c, d):
     # A file has whole microseconds a quarter: at 120 nothing is rounded.
     error = write(DEMO, [mid, a], ['--no-spread', '--feel', 'straight', '--tempo', '120']) or write(mid, [b])
     if c.that(not error, error):
-        rest = level(['-m', '-v', '-1', a, '-v', '1', b])
-        c.that(rest <= level([a]) + OFF, f'{rest} dB are left of {level([a])}')
+        level, rest = wav.rms(a), wav.rms('-m', '-v', '-1', a, '-v', '1', b)
+        c.that(rest <= level + OFF, f'{rest} dB are left of {level}')
 
 
 def main():

@@ -1,6 +1,5 @@
 """Our WAV files as sox, ffprobe and ffmpeg read them, against the length and the pitches of the JSON, in every format, tone and
 density; the tune as aubio hears it; in a trio each layer against the guitar."""
-import array
 import json
 import math
 import os
@@ -9,9 +8,8 @@ import sys
 import tempfile
 
 import form
-from common import DEMO, Check, run, write
+from common import DEMO, RATE, Check, run, samples, write
 
-RATE = 48000
 TAIL = 4.0       # the last notes may ring on for this long
 LOUDNESS = -18   # LUFS, a whole arrangement
 PEAK = -1        # dBTP, at most
@@ -49,17 +47,6 @@ def loudness(path):
     return float(re.search(r'I: +(-?[0-9.]+) LUFS', summary)[1]), float(re.search(r'Peak: +(-?[0-9.]+) dBFS', summary)[1])
 
 
-def samples(path):
-    """One channel of floats, by ffmpeg."""
-    import subprocess
-    raw = subprocess.run(['ffmpeg', '-v', 'error', '-nostdin', '-i', path, '-ac', '1', '-f', 'f32le', '-'], capture_output=True, check=True).stdout
-    x = array.array('f')
-    x.frombytes(raw)
-    if sys.byteorder == 'big':
-        x.byteswap()
-    return x
-
-
 def power(x, start, n, hz):
     """Share of the power of n samples that lies near a frequency (Goertzel's recursion, Hann window)."""
     w = 2 * math.pi * hz / RATE
@@ -69,6 +56,11 @@ def power(x, start, n, hz):
         s1, s2 = v + k * s1 - s2, s1
         total += v * v
     return (s1 * s1 + s2 * s2 - k * s1 * s2) / (total * n or 1)
+
+
+def shares(x, start, n, hz, partials=(1,)):
+    """The share of the power that partials of a note have, and of those a semitone below and above."""
+    return [sum(power(x, start, n, k * hz * 2 ** (off / 12)) for k in partials) for off in (0, -1, 1)]
 
 
 def long_notes(a, notes, x):
@@ -87,24 +79,27 @@ def pitches(c, a, path):
     """The tune alone: under each note of a third of a second or more, its fundamental outweighs those a semitone away."""
     x, heard = samples(path), 0
     for m, start, n, hz in long_notes(a, [m for m in a['notes'] if m['voice'] == 'melody'], x):
-        own, low, high = (power(x, start, n, hz * 2 ** (k / 12)) for k in (0, -1, 1))
+        own, low, high = shares(x, start, n, hz)
         c.that(own > 4 * max(low, high) and own > .02,
                f"at tick {m['at']} the pitch {m['midi']} has {own:.3f} of the power, its neighbours {low:.3f} and {high:.3f}")
         heard += 1
     c.that(heard > 0, 'no note long enough to measure')
 
 
-def rms(path):
-    """The level in dBFS that sox tells."""
-    r = run(['sox', path, '-n', 'stats'])
-    return float(re.search(r'^RMS lev dB +(-?[0-9.]+)', r.stderr, re.M)[1])
+def rms(*args):
+    """The level in dBFS that sox tells of a file, or of what it makes of several; -inf for silence."""
+    r = run(['sox', *args, '-n', 'stats'])
+    m = re.search(r'^RMS lev dB +(-?[0-9.]+|-inf)', r.stderr, re.M)
+    if r.returncode or not m:
+        raise ValueError(f'sox: {r.stderr.strip()[-200:]}')
+    return float(m[1])
 
 
 def bass(c, a, path):
     """The bass alone: under each note of a third of a second or more its first three partials outweigh those a semitone away."""
     x, heard = samples(path), 0
     for m, start, n, hz in long_notes(a, a['bassist'], x):
-        own, low, high = (sum(power(x, start, n, k * hz * 2 ** (off / 12)) for k in (1, 2, 3)) for off in (0, -1, 1))
+        own, low, high = shares(x, start, n, hz, (1, 2, 3))
         c.that(own > 2 * max(low, high), f"at tick {m['at']} the bass's {m['midi']} has {own:.3f} of the power, its neighbours {low:.3f} and {high:.3f}")
         heard += 1
     c.that(heard > 0, 'no bass note long enough to measure')
