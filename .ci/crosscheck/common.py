@@ -10,6 +10,7 @@ PROGRAM = os.environ.get('THUMBLINE') or os.path.join(ROOT, 'thumbline')
 DATA = os.environ.get('THUMBLINE_DATA') or ''
 DEMO = os.path.join(ROOT, 'cmd', 'thumbline', 'demo.abc')
 TUNES = os.path.join(ROOT, 'testdata', 'tunes')
+DENSITIES = ('sparse', 'medium', 'full')
 RATE = 48000  # Hz, of sound where nothing else is asked for
 
 

@@ -14,9 +14,8 @@ import tempfile
 
 import readers
 import texture
-from common import DATA, DEMO, PROGRAM, Check, files, run, write
+from common import DATA, DEMO, DENSITIES, PROGRAM, Check, files, run, write
 
-DENSITIES = ('sparse', 'medium', 'full')
 # Figures that no tune may miss, and shares of a corpus added up, in percent.
 NEVER = ('tune: notes missing', 'tune: covered by a higher note', 'hand: moments no hand can hold',
          'hand: two notes on a string', 'hand: pitch is not string + fret', 'hand: fingers that make no hand')

@@ -8,7 +8,7 @@ import sys
 import tempfile
 
 import form
-from common import DEMO, RATE, Check, run, samples, write
+from common import DEMO, DENSITIES, RATE, Check, run, samples, write
 
 TAIL = 4.0       # the last notes may ring on for this long
 LOUDNESS = -18   # LUFS, a whole arrangement
@@ -16,7 +16,6 @@ PEAK = -1        # dBTP, at most
 HEARD = .98      # of the tune's notes, by a listener that knows nothing of it
 WITHIN = .05     # s of where they are written
 TONES = ('archtop', 'nylon', 'steel')
-DENSITIES = ('sparse', 'medium', 'full')
 
 
 def sox(path):
