@@ -23,7 +23,6 @@ type conductor struct {
 	r     rehearsal
 	scene *scene
 	fresh int64   // the first frame at which the last order to begin anew is obeyed
-	gen   int     // of that order
 	base  float64 // the factor that the practice was laid out with
 	fault error   // of an order
 	// notice is what is wrong with the device and yet no reason to stop.
@@ -170,7 +169,6 @@ func (c *conductor) carryOut(o order) {
 
 // anew makes what is heard of before the last order old.
 func (c *conductor) anew() {
-	c.gen = c.r.gen
 	if c.p.counted != nil {
 		c.fresh = c.p.counted.obeyed()
 	}
@@ -194,11 +192,7 @@ func (p *playing) switchTo(i int, factor float64) (*midiio.Prepared, *scene, err
 func (c *conductor) look() (lines []string) {
 	frame := c.p.device.Played()
 	pos, ok := c.p.cursor.Position(frame)
-	l := look{Position: pos, gen: c.gen}
-	if !ok || frame < c.fresh {
-		l.gen = -1
-	}
-	c.r.heard(l, c.now())
+	c.r.heard(pos, ok && frame >= c.fresh && c.fault == nil, c.now())
 	if n := c.p.device.Notice(); n != "" && c.notice == "" {
 		c.notice = n
 		lines = append(lines, n)

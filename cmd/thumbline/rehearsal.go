@@ -94,7 +94,6 @@ type rehearsal struct {
 	paused  bool
 	stopped bool
 	now     midiio.Position // where the part that plays is heard
-	gen     int             // of the last order to begin anew
 	turn    int             // of plan
 	inTurn  int             // passes of it that have begun
 	open    bool            // a pass has begun and not ended
@@ -190,7 +189,6 @@ func (r *rehearsal) press(p press, at time.Time) []order {
 		return []order{{kind: orderResume}}
 	case again:
 		r.paused = false
-		r.gen++
 		if r.open {
 			r.open = false
 			r.passes--
@@ -238,7 +236,6 @@ func (r *rehearsal) goTo(part, by int) []order {
 		return nil
 	}
 	r.here = part
-	r.gen++
 	r.paused = false
 	r.open = false
 	r.turn, r.inTurn, r.passes, r.full, r.atTop = 0, 0, 0, 0, 0
@@ -306,32 +303,27 @@ func (r *rehearsal) nextTurn() (t int, ok bool) {
 	return max(r.back, 0), r.back >= 0
 }
 
-// A look is where the sound is, as a player hears it.
-type look struct {
-	midiio.Position
-	gen int // of the order that it comes from
-}
-
-// heard takes in where the sound is. What was before an order is old.
-func (r *rehearsal) heard(l look, at time.Time) {
+// heard takes in where the sound is, as a player hears it. What was before an
+// order to begin anew is not fresh: it is old.
+func (r *rehearsal) heard(pos midiio.Position, fresh bool, at time.Time) {
 	if !r.last.IsZero() {
 		r.clock(at.Sub(r.last))
 	}
 	r.last = at
-	if l.gen != r.gen {
+	if !fresh {
 		return
 	}
-	begun := l.Played
-	if l.CountIn {
+	begun := pos.Played
+	if pos.CountIn {
 		begun = min(begun, r.passes)
 	}
 	for r.passes < begun {
 		r.begin()
 	}
-	if l.Tail && !r.now.Tail && r.rests && !l.Done {
+	if pos.Tail && !r.now.Tail && r.rests && !pos.Done {
 		r.events = append(r.events, event{kind: restBegun})
 	}
-	r.now = l.Position
+	r.now = pos
 }
 
 // begin is the next pass of the part.

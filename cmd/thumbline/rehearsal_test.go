@@ -106,13 +106,13 @@ func TestRehearsal(t *testing.T) {
 			at = at.Add(500 * time.Millisecond)
 			var n int
 			if _, err := fmt.Sscanf(word, "seam %d", &n); err == nil {
-				r.heard(look{Position: midiio.Position{Played: n, Bar: "1"}, gen: r.gen}, at)
+				r.heard(midiio.Position{Played: n, Bar: "1"}, true, at)
 				continue
 			}
 			if _, err := fmt.Sscanf(word, "pass %d", &n); err == nil {
-				r.heard(look{Position: midiio.Position{Played: n, Bar: "1"}, gen: r.gen}, at)
+				r.heard(midiio.Position{Played: n, Bar: "1"}, true, at)
 				at = at.Add(seamGrace)
-				r.heard(look{Position: midiio.Position{Played: n, Bar: "1"}, gen: r.gen}, at)
+				r.heard(midiio.Position{Played: n, Bar: "1"}, true, at)
 				continue
 			}
 			k, ok := keys[word]
@@ -174,7 +174,7 @@ func TestRestsOffered(t *testing.T) {
 			pass++
 			for s := range 60 {
 				at := now.Add(time.Duration(s) * time.Second)
-				r.heard(look{Position: midiio.Position{Played: pass}, gen: r.gen}, at)
+				r.heard(midiio.Position{Played: pass}, true, at)
 			}
 			now = now.Add(time.Minute)
 		}
@@ -206,7 +206,7 @@ func TestRestsOffered(t *testing.T) {
 	r.press(press{do: pauseOrGo}, now)
 	for range 6 * 60 {
 		now = now.Add(time.Second)
-		r.heard(look{Position: midiio.Position{Played: pass, Paused: true}, gen: r.gen}, now)
+		r.heard(midiio.Position{Played: pass, Paused: true}, true, now)
 	}
 	r.press(press{do: pauseOrGo}, now)
 	want("24 minutes after a rest", play(24))
@@ -223,9 +223,9 @@ func TestRestsOffered(t *testing.T) {
 // What was heard before an order to begin anew is old news.
 func TestOldNews(t *testing.T) {
 	r := newRehearsal(4, 0, 0, loopPlan, 0)
-	r.heard(look{Position: midiio.Position{Played: 5, Bar: "3"}, gen: 0}, t0)
+	r.heard(midiio.Position{Played: 5, Bar: "3"}, true, t0)
 	r.press(press{do: nextPart}, t0)
-	r.heard(look{Position: midiio.Position{Played: 5, Bar: "3"}, gen: -1}, t0.Add(time.Second))
+	r.heard(midiio.Position{Played: 5, Bar: "3"}, false, t0.Add(time.Second))
 	if r.passes != 0 || r.now.Bar != "" || r.state() != "COUNT-IN" {
 		t.Errorf("pass %d, bar %q, %s", r.passes, r.now.Bar, r.state())
 	}
@@ -234,7 +234,7 @@ func TestOldNews(t *testing.T) {
 // Once all has been played there is nothing to order but the end of what rings.
 func TestKeysAtTheEnd(t *testing.T) {
 	r := newRehearsal(4, 0, 0, rampPlan, -1)
-	r.heard(look{Position: midiio.Position{Played: 3, Done: true}}, t0)
+	r.heard(midiio.Position{Played: 3, Done: true}, true, t0)
 	for _, do := range []action{pauseOrGo, again, nextPart, previousPart, slower, layerOnOff} {
 		if got := r.press(press{do: do, layer: midiio.Bass}, t0.Add(time.Second)); len(got) != 0 {
 			t.Errorf("key %d orders %v", do, got)
@@ -258,7 +258,7 @@ func TestAnyKeys(t *testing.T) {
 			at = at.Add(time.Duration(rapid.IntRange(0, 2000).Draw(t, "ms")) * time.Millisecond)
 			if rapid.Bool().Draw(t, "hear") {
 				played = r.passes + rapid.IntRange(0, 3).Draw(t, "more")
-				r.heard(look{Position: midiio.Position{Played: played, CountIn: rapid.Bool().Draw(t, "counted in")}, gen: r.gen}, at)
+				r.heard(midiio.Position{Played: played, CountIn: rapid.Bool().Draw(t, "counted in")}, true, at)
 			} else {
 				for _, o := range r.press(press{do: rapid.SampledFrom([]action{theKey, pauseOrGo, again, nextPart, previousPart, slower, faster, layerOnOff}).Draw(t, "key")}, at) {
 					if o.kind == orderPart && (o.part < 0 || o.part >= parts) {
@@ -282,7 +282,7 @@ func TestRestSaid(t *testing.T) {
 	r.rests = true
 	var got []eventKind
 	for i, tail := range []bool{false, false, true, true, false, true} {
-		r.heard(look{Position: midiio.Position{Played: 1 + i/4, Tail: tail}}, t0)
+		r.heard(midiio.Position{Played: 1 + i/4, Tail: tail}, true, t0)
 	}
 	for _, e := range r.events {
 		got = append(got, e.kind)
