@@ -323,7 +323,7 @@ func (s *sheet) line(order []int, labels []string, l *log) *theory.Tune {
 			setTempo(t, now, tempo{bpm: v})
 		}
 		for _, m := range b.tempi {
-			if m.bpm != 0 && (m.bpm != bpm || m.text != "") && m.at.Less(b.len) {
+			if (m.bpm != bpm || m.text != "") && m.at.Less(b.len) {
 				bpm = m.bpm
 				setTempo(t, now.Add(m.at), m)
 			}
@@ -384,19 +384,30 @@ func (l *log) told(asked func(warning) bool) []theory.Warning {
 }
 
 // tempoAtBars is the tempo in force at the start of each written bar, so that a
-// jump back to it can restore it; 0 before the first mark.
+// jump back to it can restore it; 0 before the first mark. Of two marks at one
+// place it leaves the later: the other never sounds, and would be a change when
+// the bar is played again.
 func (s *sheet) tempoAtBars() []float64 {
 	out := make([]float64, len(s.bars))
 	bpm := 0.0
 	for i, b := range s.bars {
 		slices.SortStableFunc(b.tempi, func(x, y tempo) int { return x.at.Cmp(y.at) })
-		out[i] = bpm
+		var last []tempo
 		for _, m := range b.tempi {
-			if m.bpm != 0 {
-				bpm = m.bpm
-				if m.at == (theory.Time{}) {
-					out[i] = bpm
-				}
+			if m.bpm == 0 {
+				continue
+			}
+			if n := len(last) - 1; n >= 0 && last[n].at == m.at {
+				last = last[:n]
+			}
+			last = append(last, m)
+		}
+		b.tempi = last
+		out[i] = bpm
+		for _, m := range last {
+			bpm = m.bpm
+			if m.at == (theory.Time{}) {
+				out[i] = bpm
 			}
 		}
 	}
