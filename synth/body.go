@@ -45,19 +45,22 @@ func (f *cabinet) process(left, right []float32, outL, outR []float64) {
 
 // A resonator is one body mode: poles of radius exp(-pi f/(Q rate)), zeros at
 // dc and half the rate, so its gain is 1 at f and 0 at dc.
+// Its gain to the left is in b; right is how much more goes to the right, so
+// that two of them fit into the registers of a processor.
 type resonator struct {
-	a1, a2, b   float64
-	y1, y2      float64
-	left, right float64
+	a1, a2, b float64
+	y1, y2    float64
+	right     float64
 }
 
 func newResonator(rate float64, m mode) resonator {
 	r := math.Exp(-math.Pi * m.hz / (m.q * rate))
 	w := 2 * math.Pi * m.hz / rate
+	side := (m.side + 1) * math.Pi / 4 // less than a right angle
 	return resonator{
-		a1: 2 * r * math.Cos(w), a2: -r * r, b: (1 - r*r) / 2,
-		left:  m.gain * math.Sqrt2 * math.Cos((m.side+1)*math.Pi/4),
-		right: m.gain * math.Sqrt2 * math.Sin((m.side+1)*math.Pi/4),
+		a1: 2 * r * math.Cos(w), a2: -r * r,
+		b:     (1 - r*r) / 2 * m.gain * math.Sqrt2 * math.Cos(side),
+		right: math.Tan(side),
 	}
 }
 
@@ -103,15 +106,15 @@ func (b *body) process(left, right, knock []float32) {
 	// Two modes at a time: their recursions run side by side.
 	for k := 0; k+1 < len(b.modes); k += 2 {
 		p, q := &b.modes[k], &b.modes[k+1]
-		pa1, pa2, pb, pl, pr := p.a1, p.a2, p.b, p.left, p.right
-		qa1, qa2, qb, ql, qr := q.a1, q.a2, q.b, q.left, q.right
+		pa1, pa2, pb, pr := p.a1, p.a2, p.b, p.right
+		qa1, qa2, qb, qr := q.a1, q.a2, q.b, q.right
 		p1, p2, q1, q2 := p.y1, p.y2, q.y1, q.y2
 		for i, d := range diff {
 			y := pa1*p1 + (pa2*p2 + pb*d)
 			p2, p1 = p1, y
 			z := qa1*q1 + (qa2*q2 + qb*d)
 			q2, q1 = q1, z
-			sumL[i] += pl*y + ql*z
+			sumL[i] += y + z
 			sumR[i] += pr*y + qr*z
 		}
 		p.y1, p.y2, q.y1, q.y2 = p1, p2, q1, q2

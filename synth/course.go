@@ -226,10 +226,23 @@ func (c *course) run(buses []*bus, from, to int) {
 		} else {
 			l, r = l*c.gain, r*c.gain
 		}
-		left, right := b.left[from:to][:n], b.right[from:to][:n]
-		for i, y := range out {
-			left[i] += l * y
-			right[i] += r * y
+		left, right := b.left[from:to], b.right[from:to]
+		for len(out) >= 4 && len(left) >= 4 && len(right) >= 4 { // four at a time cost the least
+			y, to, by := (*[4]float32)(out), (*[4]float32)(left), (*[4]float32)(right)
+			to[0] += l * y[0]
+			to[1] += l * y[1]
+			to[2] += l * y[2]
+			to[3] += l * y[3]
+			by[0] += r * y[0]
+			by[1] += r * y[1]
+			by[2] += r * y[2]
+			by[3] += r * y[3]
+			out, left, right = out[4:], left[4:], right[4:]
+		}
+		right = right[:len(left)]
+		for i := range left {
+			left[i] += l * out[i]
+			right[i] += r * out[i]
 		}
 	}
 }

@@ -131,7 +131,13 @@ func (a *lane) pass(left, right *[quantum]float32, g, step float64, peak float32
 
 // copy interleaves the finished frames from on.
 func (a *lane) copy(out []float32, from int) {
-	for i := range len(out) / 2 {
-		out[2*i], out[2*i+1] = a.left[from+i], a.right[from+i]
+	left, right := a.left[from:], a.right[from:]
+	right = right[:len(left)]
+	for i, l := range left {
+		if len(out) < 2 {
+			break
+		}
+		out[0], out[1] = l, right[i]
+		out = out[2:]
 	}
 }

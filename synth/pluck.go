@@ -77,13 +77,15 @@ func (v *voice) fillPluck(t *tone, rate, open float64, s stroke) {
 	y1, y2 = 0, 0
 	low := 1 - math.Exp(-2*math.Pi*640/rate)
 	amp := t.noise * levelOf(s.velocity) * t.level * 6
+	turn = 2 * math.Cos(2*math.Pi/float64(max(m, 1)))
+	c0, c1 = turn/2, 1.0
 	for i := range v.scrape {
 		rnd = next(rnd)
 		x := float64(int64(rnd)) / (1 << 63)
 		y1 += (1 - r1) * (x - y1)
 		y2 += low * (y1 - y2)
-		w := math.Sin(math.Pi * float64(i) / float64(m))
-		v.scrape[i] = float32(amp * (y1 - y2) * w * w)
+		v.scrape[i] = float32(amp * (y1 - y2) * (0.5 - 0.5*c1))
+		c0, c1 = c1, turn*c1-c0
 	}
 }
 

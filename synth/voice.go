@@ -180,11 +180,12 @@ func (v *voice) run(out, body []float32) {
 		var tmp [quantum]float32
 		part := tmp[:len(out)]
 		v.ring(part)
-		for i, y := range part {
-			if v.fadeAt >= v.fadeLen {
-				break
-			}
-			out[i] += y * float32(0.5+0.5*math.Cos(math.Pi*float64(v.fadeAt)/float64(v.fadeLen)))
+		angle := math.Pi / float64(v.fadeLen)
+		turn := 2 * math.Cos(angle)
+		c0, c1 := math.Cos(angle*float64(v.fadeAt-1)), math.Cos(angle*float64(v.fadeAt)) // of the sample before and of this one
+		for i, y := range part[:min(len(part), v.fadeLen-v.fadeAt)] {
+			out[i] += y * float32(0.5+0.5*c1)
+			c0, c1 = c1, turn*c1-c0
 			v.fadeAt++
 		}
 		if v.fadeAt >= v.fadeLen {

@@ -1,6 +1,7 @@
 package synth
 
 import (
+	"bufio"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -32,9 +33,10 @@ type WAVOptions struct {
 	Frames int64
 }
 
-// A WAVWriter writes a RIFF WAVE file block by block.
+// A WAVWriter writes a RIFF WAVE file block by block. What it was given is
+// written for sure only after Close.
 type WAVWriter struct {
-	w      io.Writer
+	w      *bufio.Writer
 	seek   io.WriteSeeker // nil when the length was known
 	opt    WAVOptions
 	data   int64  // bytes of samples written
@@ -59,7 +61,7 @@ func NewWAVWriter(w io.Writer, o WAVOptions) (*WAVWriter, error) {
 	if o.Format < Int16 || o.Format > Float32 {
 		return nil, fmt.Errorf("wav: no sample format %d", o.Format)
 	}
-	x := &WAVWriter{w: w, opt: o, rnd: mix(o.Seed) | 1}
+	x := &WAVWriter{w: bufio.NewWriterSize(w, wavBuffer), opt: o, rnd: mix(o.Seed) | 1}
 	bytes := int64(0)
 	if o.Frames < 0 {
 		s, ok := w.(io.WriteSeeker)
@@ -77,11 +79,14 @@ func NewWAVWriter(w io.Writer, o WAVOptions) (*WAVWriter, error) {
 	if err != nil {
 		return nil, err
 	}
-	if _, err := w.Write(h); err != nil {
+	if _, err := x.w.Write(h); err != nil {
 		return nil, err
 	}
-	return x, nil
+	return x, x.w.Flush() // what cannot be written to is told before any work
 }
+
+// wavBuffer is how many bytes are written at a time.
+const wavBuffer = 1 << 16
 
 var errTooLong = errors.New("wav: longer than the 4 GiB a WAV file can hold (write fewer bars, or 16 bits)")
 
@@ -147,23 +152,23 @@ func (x *WAVWriter) Write(samples []float32) error {
 	b := x.buf[:n]
 	switch x.opt.Format {
 	case Int16:
-		rnd := x.rnd
-		for len(samples) > 0 && len(b) >= 2 {
-			rnd = next(rnd)
-			v := quantise(samples[0], 1<<15, rnd)
-			b[0], b[1] = byte(v), byte(v>>8)
-			samples, b = samples[1:], b[2:]
+		for i := 0; i+1 < len(samples) && len(b) >= 4; i += 2 { // two of one random number
+			x.rnd = next(x.rnd)
+			v, w := quantise(samples[i], 1<<15, uint32(x.rnd)), quantise(samples[i+1], 1<<15, uint32(x.rnd>>32))
+			binary.LittleEndian.PutUint32(b, uint32(uint16(v))|uint32(w)<<16)
+			b = b[4:]
 		}
-		x.rnd = rnd
+		if len(b) > 0 {
+			x.rnd = next(x.rnd)
+			binary.LittleEndian.PutUint16(b, uint16(quantise(samples[len(samples)-1], 1<<15, uint32(x.rnd))))
+		}
 	case Int24:
-		rnd := x.rnd
-		for len(samples) > 0 && len(b) >= 3 {
-			rnd = next(rnd)
-			v := quantise(samples[0], 1<<23, rnd)
+		for _, s := range samples {
+			x.rnd = next(x.rnd)
+			v := quantise(s, 1<<23, uint32(x.rnd))
 			b[0], b[1], b[2] = byte(v), byte(v>>8), byte(v>>16)
-			samples, b = samples[1:], b[3:]
+			b = b[3:]
 		}
-		x.rnd = rnd
 	case Float32:
 		for i, s := range samples {
 			binary.LittleEndian.PutUint32(b[4*i:], math.Float32bits(s))
@@ -179,11 +184,11 @@ func (x *WAVWriter) Write(samples []float32) error {
 
 // quantise turns s into an integer of full scale full, with triangular dither
 // of one step's standard width either side, made of the two halves of rnd.
-func quantise(s float32, full float64, rnd uint64) int32 {
+func quantise(s float32, full float64, rnd uint32) int32 {
 	if s == 0 {
 		return 0
 	}
-	v := float64(s)*full + float64(int64(uint32(rnd))-int64(rnd>>32))/(1<<32)
+	v := float64(s)*full + float64(int32(rnd&0xFFFF)-int32(rnd>>16))*(1./(1<<16))
 	if !(v >= -full) { // not a number lands here too
 		v = -full
 	}
@@ -207,9 +212,12 @@ func (x *WAVWriter) Close() error {
 	}
 	x.closed = true
 	if x.data%2 == 1 {
-		if _, err := x.w.Write([]byte{0}); err != nil {
+		if err := x.w.WriteByte(0); err != nil {
 			return err
 		}
+	}
+	if err := x.w.Flush(); err != nil {
+		return err
 	}
 	if x.seek == nil {
 		if got := x.Frames(); got != x.opt.Frames {
