@@ -161,6 +161,16 @@ func check(t fataler, a *Arrangement) {
 	endsTold(t, a)
 }
 
+// A last chord that comes while the tune still has a moment to ring lies under it,
+// although it has no note of its own.
+func TestLastChordUnderWhatRings(t *testing.T) {
+	a, err := Arrange(readABC(t, "X:1\nM:4/4\nL:1/16\nQ:1/4=40\nK:C\n\"Dm7\"z16|\"C\"z14c2|\"Cmaj7\"z8\"Dm7\"z1_E4_B,1-\"G7\"_B,1z1|]\n"), Plan{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	check(t, a)
+}
+
 // leavesInTime: no fretted note rings on while the hand is on its way to another
 // place, and none while its finger is needed elsewhere, but for the time that a
 // hurried hand does not have (harmony.md 6.2). Only a finger that stays on its

@@ -171,10 +171,14 @@ func (w *worker) plainClose(p *point, c theory.Chord, mud func(lower, upper int)
 	if p.tune >= 0 {
 		top = w.s.tune[p.tune].midi
 	}
+	over := top // what sounds above, be it only for a moment more
+	if top == 0 {
+		over = w.s.tuneOver(p.at)
+	}
 	third, has := c.ThirdPC()
 	sung := has && top > 0 && top%12 == third
 	for low := w.neck.Low(); low <= highestBass+7; low++ {
-		if low%12 != c.RootPC() || top > 0 && low >= top {
+		if low%12 != c.RootPC() || over > 0 && low >= over {
 			continue
 		}
 		pitches := []int{low}
@@ -185,7 +189,7 @@ func (w *worker) plainClose(p *point, c theory.Chord, mud func(lower, upper int)
 			out = append(out, w.m.exact(pitches, top > 0)...)
 			continue
 		}
-		for mid := low + 3; mid < low+30 && (top == 0 || mid < top-1); mid++ {
+		for mid := low + 3; mid < low+30 && (over == 0 || mid < over-1); mid++ {
 			if mid%12 == third && !mud(low, mid) {
 				out = append(out, w.m.exact(slices.Insert(slices.Clone(pitches), 1, mid), top > 0)...)
 			}
