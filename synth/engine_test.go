@@ -301,18 +301,30 @@ func TestSilence(t *testing.T) {
 	}
 }
 
-// A string left alone goes to rest before its numbers become denormal.
+// What rings and is left alone goes to rest before its numbers become denormal.
 func TestNoDenormals(t *testing.T) {
-	e, _ := NewEngine(Options{Tone: "steel"})
-	e.SetFeeder(sorted([]event{{0, on(0, 81, 10)}, {0, on(3, 62, 5)}}))
-	b := make([]float32, 2*4800)
-	for range 120 {
-		e.Render(b)
-		for _, c := range e.courses {
-			for _, v := range c.voices {
-				for _, y := range append(v.across.buf, v.along.buf...) {
+	for _, tone := range Tones() {
+		e, _ := NewEngine(Options{Tone: tone})
+		e.SetFeeder(sorted([]event{{0, on(0, 81, 10)}, {0, on(3, 62, 5)}, {48000, off(3, 62, 5)}}))
+		b := make([]float32, 2*4800)
+		for range 120 {
+			e.Render(b)
+			var rings [][]float32
+			for _, c := range e.courses {
+				for _, v := range c.voices {
+					rings = append(rings, v.across.buf, v.along.buf)
+				}
+			}
+			for _, a := range e.buses[0].choir.answers {
+				rings = append(rings, a.buf)
+			}
+			for _, w := range e.buses[0].room.ways {
+				rings = append(rings, w.buf)
+			}
+			for _, buf := range rings {
+				for _, y := range buf {
 					if y != 0 && math.Abs(float64(y)) < 1e-30 {
-						t.Fatalf("%g in a string", y)
+						t.Fatalf("%s: %g", tone, y)
 					}
 				}
 			}
