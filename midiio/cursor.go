@@ -26,6 +26,11 @@ type Cursor struct {
 	// Struck, if there is one, is told the layer of each note-on before it is
 	// handed out. Set it before the first call of Fill.
 	Struck func(Layer)
+	// Hush makes the orders that end all notes (Pause, Next, Again, Switch, Stop)
+	// tell every channel used that all notes are off (CC 123) and all sound is
+	// (CC 120), for gear that may have lost a note-off. Set it before the first
+	// call of Fill.
+	Hush bool
 
 	rate int64
 	plan *plan
@@ -52,6 +57,7 @@ type Cursor struct {
 
 	sent [16]chanState
 	used [16]bool // channels
+	bent [16]bool // channels whose pitch bend has left its centre
 
 	mail mailbox
 
@@ -158,6 +164,9 @@ func (c *Cursor) play(at int64, t *timed, emit func(int64, [3]byte)) {
 	case t.note < 0:
 		// A program told again makes some instruments start anew.
 		program := t.msg[0]&0xF0 == statusProgram
+		if t.msg[0]&0xF0 == statusBend && (t.msg[1] != 0 || t.msg[2] != bendCentre) {
+			c.bent[channel(t.msg)] = true
+		}
 		if c.sent[channel(t.msg)].learn(t.msg) || !t.chase && !program {
 			emit(at, t.msg)
 		}
@@ -190,6 +199,14 @@ func (c *Cursor) play(at int64, t *timed, emit func(int64, [3]byte)) {
 // timeAlone reports that clicks are all there may be to keep time by: a
 // metronome that was muted is heard then.
 func (c *Cursor) timeAlone() bool { return c.piece.countIn || c.pass().Kind == Alone }
+
+// endAll ends all notes for an order, and says so where it is asked to.
+func (c *Cursor) endAll(emit func(int64, [3]byte)) {
+	c.silence(c.now, AllLayers, emit)
+	if c.Hush {
+		hush(&c.used, func(m [3]byte) { emit(c.now, m) })
+	}
+}
 
 // silence ends the sounding notes of the layers given.
 func (c *Cursor) silence(at int64, ls LayerSet, emit func(int64, [3]byte)) {
@@ -298,15 +315,15 @@ func (c *Cursor) finish(frame int64) {
 }
 
 // Silence ends everything: a note-off for each note that sounds, then on every
-// channel the cursor has used all notes off (CC 123), all sound off (CC 120)
-// and the pitch bend to its centre. The cursor is at its end afterwards.
+// channel the cursor has used all notes off (CC 123) and all sound off (CC 120),
+// and the pitch bend to its centre where it has left it. The cursor is at its
+// end afterwards.
 func (c *Cursor) Silence(emit func(msg [3]byte)) {
 	c.silence(c.now, AllLayers, func(_ int64, m [3]byte) { emit(m) })
-	for ch, u := range c.used {
-		if u {
-			emit([3]byte{statusControl | byte(ch), 123, 0})
-			emit([3]byte{statusControl | byte(ch), 120, 0})
-			emit([3]byte{statusBend | byte(ch), 0, 0x40})
+	hush(&c.used, emit)
+	for ch, b := range c.bent {
+		if b {
+			emit([3]byte{statusBend | byte(ch), 0, bendCentre})
 		}
 	}
 	c.done = true

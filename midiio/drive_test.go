@@ -20,6 +20,8 @@ type fakeClock struct {
 
 func (c *fakeClock) Now() time.Duration { return c.now }
 
+func (c *fakeClock) Sleep(ctx context.Context, t time.Duration) error { return c.Until(ctx, t) }
+
 func (c *fakeClock) Until(ctx context.Context, t time.Duration) error {
 	c.now = max(c.now, t)
 	if c.late != nil {
@@ -35,10 +37,10 @@ func TestDrive(t *testing.T) {
 	clock := &fakeClock{now: time.Hour}
 	var got []string
 	c := newCursor(t, held(), Practice{Passes: []Pass{{To: 3840}}, Repeat: 2}, 1_000_000)
-	err := Drive(context.Background(), c, clock, func(m []byte) error {
+	err := NewDriver(c, clock, func(m []byte) error {
 		got = append(got, fmt.Sprintf("%v % X", clock.now-time.Hour, m))
 		return nil
-	})
+	}).Run(context.Background())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -65,7 +67,7 @@ func TestDriveLate(t *testing.T) {
 	}}
 	var at []time.Duration
 	c := newCursor(t, held(), Once(Pass{To: 3840}), 1_000_000)
-	if err := Drive(context.Background(), c, clock, func(m []byte) error { at = append(at, clock.now); return nil }); err != nil {
+	if err := NewDriver(c, clock, func(m []byte) error { at = append(at, clock.now); return nil }).Run(context.Background()); err != nil {
 		t.Fatal(err)
 	}
 	if d := cmp.Diff([]time.Duration{0, 500 * time.Millisecond, 1030 * time.Millisecond, 3 * time.Second}, at); d != "" {
@@ -85,12 +87,12 @@ func TestDriveCancel(t *testing.T) {
 		}}
 		var out []sent
 		c := newCursor(t, held(), Practice{Passes: []Pass{{To: 3840, CountIn: 1}}, Repeat: Forever}, 1_000_000)
-		err := Drive(ctx, c, clock, func(m []byte) error {
+		err := NewDriver(c, clock, func(m []byte) error {
 			s := sent{At: int64(clock.now)}
 			copy(s.Msg[:], m)
 			out = append(out, s)
 			return nil
-		})
+		}).Run(ctx)
 		cancel()
 		if !errors.Is(err, context.Canceled) {
 			t.Errorf("%v: %v", when, err)
@@ -134,14 +136,14 @@ func TestDriveOrders(t *testing.T) {
 		}
 	}
 	var out []sent
-	err = Drive(context.Background(), c, clock, func(m []byte) error {
+	err = NewDriver(c, clock, func(m []byte) error {
 		s := sent{At: int64(clock.now)}
 		copy(s.Msg[:], m)
 		if channel(s.Msg) != clickChannel {
 			out = append(out, s)
 		}
 		return nil
-	})
+	}).Run(context.Background())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -160,12 +162,12 @@ func TestDriveSendFails(t *testing.T) {
 	broken := errors.New("unplugged")
 	n := 0
 	c := newCursor(t, held(), Once(Pass{}), 1_000_000)
-	err := Drive(context.Background(), c, &fakeClock{}, func([]byte) error {
+	err := NewDriver(c, &fakeClock{}, func([]byte) error {
 		if n++; n >= 3 {
 			return broken
 		}
 		return nil
-	})
+	}).Run(context.Background())
 	if !errors.Is(err, broken) {
 		t.Errorf("%v, want %v", err, broken)
 	}

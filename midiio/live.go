@@ -17,9 +17,9 @@ type LiveNote struct {
 
 // A Live feeds a synthesizer or a port without a time line: notes as the player
 // asks for them. A channel sounds one note, as a string does: the next one
-// struck on it ends it. Strike, Silence and Stop may be called from any
-// goroutine and are taken, in their order, at the next call of Fill, which
-// belongs to one goroutine and allocates nothing.
+// struck on it ends it. Strike may be called from any goroutine; strikes are
+// taken, in their order, at the next call of Fill. Fill and Silence belong to
+// one goroutine; Fill allocates nothing.
 type Live struct {
 	rate int64
 
@@ -27,42 +27,32 @@ type Live struct {
 	asked []asked // waiting for Fill
 
 	taken   []asked // of Fill, for a moment
-	pending []liveDue
+	pending []dueMsg
 	now     int64
 	sounds  [16]int16 // key on each channel, -1 for none
+	used    [16]bool  // channels
 	done    bool
 }
 
-// LiveRoom is how many notes, silences and stops may wait for Fill.
+// LiveRoom is how many notes may wait for Fill.
 const LiveRoom = 64
 
-type askedKind uint8
-
-const (
-	askFirst askedKind = iota // the first note of a strike
-	askNote                   // the others
-	askSilence
-	askStop
-)
-
 type asked struct {
-	kind askedKind
-	note LiveNote
-}
-
-type liveDue struct {
-	at  int64
-	msg [3]byte
+	first bool // of a strike
+	note  LiveNote
 }
 
 // NewLive is silent, at rate frames a second, above 0.
 func NewLive(rate int) *Live {
-	l := &Live{rate: int64(rate), asked: make([]asked, 0, LiveRoom), taken: make([]asked, 0, LiveRoom), pending: make([]liveDue, 0, LiveRoom)}
+	l := &Live{rate: int64(rate), asked: make([]asked, 0, LiveRoom), taken: make([]asked, 0, LiveRoom), pending: make([]dueMsg, 0, LiveRoom)}
 	for i := range l.sounds {
 		l.sounds[i] = -1
 	}
 	return l
 }
+
+// Rate is the number of frames a second.
+func (l *Live) Rate() int { return int(l.rate) }
 
 // Strike sounds the notes. What an earlier Strike has delayed and is not heard
 // yet is dropped; what rings on other channels rings on. Notes outside their
@@ -72,7 +62,7 @@ func (l *Live) Strike(notes []LiveNote) (ok bool) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	was := len(l.asked)
-	kind := askFirst
+	first := true
 	for _, n := range notes {
 		if n.Channel < 0 || n.Channel > 15 || n.Key < 0 || n.Key > 127 || n.Velocity < 1 || n.Velocity > 127 {
 			continue
@@ -81,26 +71,10 @@ func (l *Live) Strike(notes []LiveNote) (ok bool) {
 			l.asked = l.asked[:was]
 			return false
 		}
-		l.asked = append(l.asked, asked{kind, n})
-		kind = askNote
+		l.asked = append(l.asked, asked{first, n})
+		first = false
 	}
 	return true
-}
-
-// Silence ends what sounds and drops what is to come. It always has room: what
-// waits unheard is dropped with the rest.
-func (l *Live) Silence() { l.end(askSilence) }
-
-// Stop is Silence, after which Fill says that no more will come.
-func (l *Live) Stop() { l.end(askStop) }
-
-func (l *Live) end(k askedKind) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	if len(l.asked) > 0 && l.asked[0].kind == askStop {
-		return
-	}
-	l.asked = append(l.asked[:0], asked{kind: k})
 }
 
 // Fill hands out what is due before the frame until, in order, as
@@ -115,34 +89,47 @@ func (l *Live) Fill(until int64, emit func(at int64, msg [3]byte)) (more bool) {
 	l.asked = l.asked[:0]
 	l.mu.Unlock()
 	for _, a := range l.taken {
-		switch a.kind {
-		case askSilence, askStop:
-			l.pending = l.pending[:0]
-			for ch := range l.sounds {
-				l.damp(l.now, ch, emit)
-			}
-			if l.done = a.kind == askStop; l.done {
-				return false
-			}
-			continue
-		case askFirst:
+		if a.first {
 			l.pending = l.pending[:0]
 		}
-		l.pending = append(l.pending, liveDue{l.now + l.frames(a.note.Delay), noteOn(a.note.Channel, a.note.Key, a.note.Velocity)})
+		l.pending = append(l.pending, dueMsg{l.now + l.frames(a.note.Delay), noteOn(a.note.Channel, a.note.Key, a.note.Velocity)})
 	}
-	slices.SortStableFunc(l.pending, func(a, b liveDue) int { return int(a.at - b.at) })
+	slices.SortStableFunc(l.pending, func(a, b dueMsg) int { return int(a.at - b.at) })
 	n := 0
 	for n < len(l.pending) && l.pending[n].at < until {
 		d := l.pending[n]
 		ch := channel(d.msg)
 		l.damp(d.at, ch, emit)
 		l.sounds[ch] = int16(d.msg[1])
+		l.used[ch] = true
 		emit(d.at, d.msg)
 		n++
 	}
 	l.pending = slices.Delete(l.pending, 0, n)
 	l.now = until
 	return true
+}
+
+// Silence ends everything and drops what is to come: a note-off for each note
+// that sounds, then all notes off (CC 123) and all sound off (CC 120) on every
+// channel that has sounded. More will not come.
+func (l *Live) Silence(emit func(msg [3]byte)) {
+	for ch := range l.sounds {
+		l.damp(l.now, ch, func(_ int64, m [3]byte) { emit(m) })
+	}
+	hush(&l.used, emit)
+	l.pending = l.pending[:0]
+	l.done = true
+}
+
+// hush tells channels that nothing sounds.
+func hush(used *[16]bool, emit func(msg [3]byte)) {
+	for ch, u := range used {
+		if u {
+			emit([3]byte{statusControl | byte(ch), allNotesOff, 0})
+			emit([3]byte{statusControl | byte(ch), allSoundOff, 0})
+		}
+	}
 }
 
 // damp ends what sounds on a channel.

@@ -55,24 +55,25 @@ func TestLive(t *testing.T) {
 	l.Strike([]LiveNote{{Channel: 5, Key: 30, Velocity: 1}})
 	fill(200)
 	check("a strike overtakes what is not heard yet", "60 82 29 40, 60 92 28 50, 70 95 1E 01")
-	l.Silence()
 	l.Strike(grip(50, 0)[:1])
 	fill(210)
-	check("silence first", "200 80 33 40, 200 81 2E 40, 200 82 28 40, 200 85 1E 40, 200 92 32 50")
+	check("what others ring on", "200 82 28 40, 200 92 32 50")
 	l.Strike([]LiveNote{{Channel: 16, Key: 1, Velocity: 1}, {Key: 128, Velocity: 1}, {Key: 1}, {Channel: -1, Velocity: 3}, {Key: 60, Velocity: 128}, {Key: 64, Velocity: 9, Delay: -time.Hour}})
 	fill(220)
-	check("what is no note is left out", "210 90 40 09")
+	check("what is no note is left out", "210 80 33 40, 210 90 40 09")
 	fill(220)
 	fill(100)
 	check("nothing to do", "")
-	l.Strike(grip(40, ms))
-	l.Stop()
-	l.Silence()
+	l.Strike(grip(40, 20*ms))
+	fill(230)
+	out = nil
+	l.Silence(func(m [3]byte) { out = append(out, sent{l.now, m}) })
 	l.Strike(grip(40, 0))
-	if fill(230) || fill(240) {
-		t.Error("more after the stop")
+	if fill(240) || fill(250) {
+		t.Error("more after the silence")
 	}
-	check("stopped", "220 80 40 40, 220 82 32 40")
+	check("silenced", "230 80 40 40, 230 81 2E 40, 230 82 28 40, 230 85 1E 40, "+
+		"230 B0 7B 00, 230 B0 78 00, 230 B1 7B 00, 230 B1 78 00, 230 B2 7B 00, 230 B2 78 00, 230 B5 7B 00, 230 B5 78 00")
 }
 
 func TestLiveIsBounded(t *testing.T) {
@@ -86,10 +87,6 @@ func TestLiveIsBounded(t *testing.T) {
 	if n != LiveRoom/3*3 {
 		t.Errorf("room for %d notes, want %d", n, LiveRoom/3*3)
 	}
-	l.Silence() // has room all the same, and makes some
-	if !l.Strike(grip(40, 0)) {
-		t.Error("no room after the silence")
-	}
 	l.Fill(1, nothing)
 	many := slices.Repeat(grip(40, time.Second), LiveRoom/3)
 	allocs := testing.AllocsPerRun(100, func() {
@@ -98,8 +95,6 @@ func TestLiveIsBounded(t *testing.T) {
 		}
 		l.Fill(l.now+48, nothing)
 		l.Fill(l.now+4800000, nothing)
-		l.Silence()
-		l.Fill(l.now+48, nothing)
 	})
 	if allocs != 0 {
 		t.Errorf("%g allocations", allocs)
@@ -122,22 +117,20 @@ func TestLiveProperties(t *testing.T) {
 			})
 		}
 		for range rapid.IntRange(0, 30).Draw(t, "things") {
-			switch rapid.IntRange(0, 3).Draw(t, "what") {
-			case 0, 1:
+			if rapid.Bool().Draw(t, "strike") {
 				var ns []LiveNote
 				for range rapid.IntRange(0, 9).Draw(t, "notes") {
 					ns = append(ns, LiveNote{rapid.IntRange(-1, 16).Draw(t, "channel"), rapid.IntRange(-1, 128).Draw(t, "key"), rapid.IntRange(0, 128).Draw(t, "velocity"),
 						time.Duration(rapid.IntRange(-5, 100).Draw(t, "delay")) * ms})
 				}
 				l.Strike(ns)
-			case 2:
-				l.Silence()
-			default:
+			} else {
 				fill()
 			}
 		}
-		l.Stop()
-		for fill() {
+		l.Silence(func(m [3]byte) { out = append(out, sent{until, m}) })
+		if fill() {
+			t.Fatalf("more after the silence")
 		}
 		balanced(t, out)
 	})
@@ -151,15 +144,20 @@ func TestLiveGoroutines(t *testing.T) {
 		wg.Go(func() {
 			for i := range 200 {
 				l.Strike(grip(40+i%12, 15*ms))
-				if i%7 == 0 {
-					l.Silence()
-				}
 			}
 		})
 	}
-	go func() { wg.Wait(); l.Stop() }()
+	done := make(chan struct{})
+	go func() { wg.Wait(); close(done) }()
 	var out []sent
-	for l.Fill(l.now+64, func(at int64, m [3]byte) { out = append(out, sent{at, m}) }) {
+	for over := false; !over; {
+		select {
+		case <-done:
+			over = true
+		default:
+		}
+		l.Fill(l.now+64, func(at int64, m [3]byte) { out = append(out, sent{at, m}) })
 	}
+	l.Silence(func(m [3]byte) { out = append(out, sent{l.now, m}) })
 	balanced(t, out)
 }

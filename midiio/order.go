@@ -113,7 +113,7 @@ func (c *Cursor) obey(o letter, emit func(int64, [3]byte)) {
 		if c.paused {
 			return
 		}
-		c.silence(c.now, AllLayers, emit)
+		c.endAll(emit)
 		c.paused = true
 		if !c.started {
 			c.advance() // so that there is a place to stand at
@@ -126,10 +126,10 @@ func (c *Cursor) obey(o letter, emit func(int64, [3]byte)) {
 		c.paused = false
 		c.mark(true)
 	case Stop:
-		c.silence(c.now, AllLayers, emit)
+		c.endAll(emit)
 		c.finish(c.now)
 	case Next:
-		c.silence(c.now, AllLayers, emit)
+		c.endAll(emit)
 		if c.started {
 			c.leave()
 		}
@@ -137,7 +137,7 @@ func (c *Cursor) obey(o letter, emit func(int64, [3]byte)) {
 		c.anew()
 		c.enter(false)
 	case Again:
-		c.silence(c.now, AllLayers, emit)
+		c.endAll(emit)
 		if c.started && !c.counted {
 			c.played--
 		}
@@ -145,7 +145,7 @@ func (c *Cursor) obey(o letter, emit func(int64, [3]byte)) {
 		c.anew()
 		c.enter(true)
 	case Switch:
-		c.silence(c.now, AllLayers, emit)
+		c.endAll(emit)
 		c.plan, c.sum, c.want = o.plan, o.sum, nil
 		c.at, c.played, c.started = spot{}, 0, true
 		c.before++

@@ -186,6 +186,18 @@ const (
 	statusBend    = 0xE0
 )
 
+// bendCentre is no bend, as the higher seven bits; the lower are 0.
+const bendCentre = 0x40
+
+// Messages without a channel (MIDI 1.0, system common and real-time).
+const (
+	msgPosition = 0xF2 // in sixteenths, seven bits a byte, the low ones first
+	msgClock    = 0xF8
+	msgStart    = 0xFA
+	msgContinue = 0xFB
+	msgStop     = 0xFC
+)
+
 func isOn(m [3]byte) bool { return m[0]&0xF0 == statusOn && m[2] > 0 }
 
 // isOff takes a note-on of velocity 0 for the note-off it is by MIDI 1.0.
@@ -201,13 +213,23 @@ func noteOn(ch, key, vel int) [3]byte { return [3]byte{statusOn | byte(ch), byte
 // measured.
 func noteOff(ch, key int) [3]byte { return [3]byte{statusOff | byte(ch), byte(key), 64} }
 
-// MessageBytes is m as it goes over a wire: two bytes for program change and
-// channel pressure, three for the rest.
+// MessageBytes is m as it goes over a wire, in its length there: one byte for
+// clock, start, continue and stop, two for program change and channel pressure,
+// three for the other messages that are known here.
 func MessageBytes(m [3]byte) []byte {
-	if k := m[0] & 0xF0; k == statusProgram || k == 0xD0 {
-		return m[:2:2]
+	n := wireLen(m[0])
+	return m[:n:n]
+}
+
+// wireLen is how many bytes a message has by its status.
+func wireLen(status byte) int {
+	switch {
+	case status >= msgClock:
+		return 1
+	case status&0xF0 == statusProgram || status&0xF0 == 0xD0:
+		return 2
 	}
-	return m[:3:3]
+	return 3
 }
 
 // pair joins each note-on to the note-off that ends it, first on first off for
