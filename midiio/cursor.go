@@ -50,10 +50,14 @@ type Cursor struct {
 	start  int64
 	end    int64
 	next   int // in piece.evs
+	mark   int // in piece.clock
 	live   []liveNote
 	muted  LayerSet
 	paused bool
 	done   bool
+
+	follower follower
+	resting  bool // the MIDI clock has come to the tail of the piece
 
 	sent [16]chanState
 	used [16]bool // channels
@@ -86,10 +90,11 @@ func NewCursor(s *Sequence, p Practice, rate int) (*Cursor, error) {
 	c := &Cursor{
 		rate: int64(rate), plan: first.plain, sum: newTally(first.plain),
 		// A key sounds once on a channel.
-		live: make([]liveNote, 0, 16*128),
-		hist: make([]placement, 0, maxHistory),
+		live:     make([]liveNote, 0, 16*128),
+		hist:     make([]placement, 0, maxHistory),
+		follower: newFollower(),
 	}
-	c.mail.latest = first
+	c.mail.init(first)
 	for i := range c.sent {
 		c.sent[i] = silentState()
 	}
@@ -139,20 +144,28 @@ func (c *Cursor) shift(frames int64) {
 func (c *Cursor) run(limit int64, emit func(int64, [3]byte)) {
 	for !c.done {
 		if c.piece == nil {
-			c.advance()
+			c.advance(c.now, emit)
 			continue
 		}
-		at := c.end
+		at, beat := c.end, c.end
 		if c.next < len(c.piece.evs) {
 			at = c.start + c.piece.evs[c.next].at
 		}
+		if c.mark < len(c.piece.clock) {
+			beat = c.start + c.piece.clock[c.mark].at
+		}
 		switch {
+		case beat <= at && beat < c.end && beat < limit:
+			c.beats(beat, emit)
 		case at < c.end && at < limit:
 			c.play(at, &c.piece.evs[c.next], emit)
 			c.next++
 		case at >= c.end && c.end < limit:
-			c.silence(c.end, AllLayers, emit)
-			c.advance()
+			seam := c.end
+			// The clock does not wait for the notes that end.
+			c.advance(seam, emit)
+			c.beats(seam, emit)
+			c.silence(seam, AllLayers, emit)
 		default:
 			return
 		}
@@ -221,39 +234,52 @@ func (c *Cursor) silence(at int64, ls LayerSet, emit func(int64, [3]byte)) {
 	c.live = kept
 }
 
-// advance makes what follows the current piece the current one.
-func (c *Cursor) advance() {
+// advance makes what follows the current piece the current one, at a frame.
+func (c *Cursor) advance(at int64, emit func(int64, [3]byte)) {
 	switch {
 	case !c.started:
 		c.started = true
-		c.enter(false)
+		c.enter(false, at, emit)
 	case c.counted:
-		c.begin()
+		c.begin(at, emit)
 	default:
-		c.at.time++
-		if t := c.pass().Times; t != Forever && c.at.time >= t {
-			c.leave()
-		}
-		c.enter(false)
+		c.at = c.plan.after(c.at)
+		c.enter(false, at, emit)
 	}
 }
 
 func (c *Cursor) pass() *Pass { return &c.plan.practice.Passes[c.at.index] }
 
-// leave goes on to the next pass of the row.
-func (c *Cursor) leave() {
-	c.at.time = 0
-	if c.at.index++; c.at.index == len(c.plan.practice.Passes) {
-		c.at.index = c.plan.practice.Loop
-		c.at.round++
+// after is the spot that follows s.
+func (p *plan) after(s spot) spot {
+	s.time++
+	if t := p.practice.Passes[s.index].Times; t != Forever && s.time >= t {
+		return p.left(s)
 	}
+	return s
+}
+
+// left is the spot where s is not repeated.
+func (p *plan) left(s spot) spot {
+	s.time = 0
+	if s.index++; s.index == len(p.practice.Passes) {
+		s.index = p.practice.Loop
+		s.round++
+	}
+	return s
+}
+
+// over reports that s lies beyond the end.
+func (p *plan) over(s spot) bool {
+	r := p.practice.Repeat
+	return r != Forever && s.round >= r
 }
 
 // enter begins with the pass of c.at: with its count-in the first time, each
 // time if the pass says so, or when asked to.
-func (c *Cursor) enter(count bool) {
-	if r := c.plan.practice.Repeat; r != Forever && c.at.round >= r {
-		c.finish(c.end)
+func (c *Cursor) enter(count bool, at int64, emit func(int64, [3]byte)) {
+	if c.plan.over(c.at) {
+		c.finish(c.end, emit)
 		return
 	}
 	// The tempo waits for what begins here, so that nobody is counted in at
@@ -269,28 +295,28 @@ func (c *Cursor) enter(count bool) {
 	}
 	if p := c.plan.counts[c.at.index]; count && p != nil {
 		c.counted = true
-		c.set(p)
+		c.set(p, at, emit)
 		return
 	}
-	c.begin()
+	c.begin(at, emit)
 }
 
 // begin begins the pass of c.at.
-func (c *Cursor) begin() {
+func (c *Cursor) begin(at int64, emit func(int64, [3]byte)) {
 	c.counted = false
 	c.played++
 	q := c.pass()
 	if c.plan.final != nil && c.at.round == c.plan.practice.Repeat-1 &&
 		c.at.index == len(c.plan.practice.Passes)-1 && c.at.time == q.Times-1 {
-		c.set(c.plan.final)
+		c.set(c.plan.final, at, emit)
 		return
 	}
-	c.set(c.plan.bodies[c.at.index])
+	c.set(c.plan.bodies[c.at.index], at, emit)
 }
 
 // set makes p the current piece, from c.sum on.
-func (c *Cursor) set(p *piece) {
-	c.piece, c.next = p, 0
+func (c *Cursor) set(p *piece, at int64, emit func(int64, [3]byte)) {
+	c.piece, c.next, c.mark, c.resting = p, 0, 0, false
 	c.start = c.sum.frames()
 	c.sum.add(p.length)
 	c.end = c.sum.frames()
@@ -299,26 +325,34 @@ func (c *Cursor) set(p *piece) {
 		c.end = max(c.end, c.start+p.evs[n-1].at+1)
 	}
 	c.record(placement{at: c.start, piece: p, running: true})
+	c.follow(at, emit)
 }
 
-// anew begins what comes next at the frame reached.
-func (c *Cursor) anew() {
+// anew begins with the pass of c.at at the frame reached, in place of what is
+// played.
+func (c *Cursor) anew(count bool, emit func(int64, [3]byte)) {
 	c.sum.reset(c.now)
 	c.end = c.now
 	c.piece = nil
 	c.paused = false
+	c.follower.line = -1
+	c.enter(count, c.now, emit)
+	c.beats(c.now, emit)
+	c.endAll(emit)
 }
 
-func (c *Cursor) finish(frame int64) {
+func (c *Cursor) finish(frame int64, emit func(int64, [3]byte)) {
+	c.halt(frame, emit)
 	c.done = true
 	c.record(placement{at: frame, done: true})
 }
 
-// Silence ends everything: a note-off for each note that sounds, then on every
-// channel the cursor has used all notes off (CC 123) and all sound off (CC 120),
-// and the pitch bend to its centre where it has left it. The cursor is at its
-// end afterwards.
+// Silence ends everything: stop for who follows the MIDI clock, a note-off for
+// each note that sounds, then on every channel the cursor has used all notes off
+// (CC 123) and all sound off (CC 120), and the pitch bend to its centre where it
+// has left it. The cursor is at its end afterwards.
 func (c *Cursor) Silence(emit func(msg [3]byte)) {
+	c.halt(c.now, func(_ int64, m [3]byte) { emit(m) })
 	c.silence(c.now, AllLayers, func(_ int64, m [3]byte) { emit(m) })
 	hush(&c.used, emit)
 	for ch, b := range c.bent {

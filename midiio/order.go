@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 	"sync"
+	"sync/atomic"
 )
 
 // An OrderKind is what a player may ask of a running cursor.
@@ -51,9 +52,25 @@ type letter struct {
 
 // mailbox takes orders from any goroutine.
 type mailbox struct {
+	next    atomic.Int64 // At of the first letter; math.MaxInt64 without one
 	mu      sync.Mutex
 	letters []letter  // by At, equal ones as they came
 	latest  *Prepared // of the last Switch
+}
+
+func (m *mailbox) init(first *Prepared) {
+	m.latest = first
+	m.look()
+}
+
+// look takes note of when to look into the box: nobody has to wait for an order
+// that is not there.
+func (m *mailbox) look() {
+	next := int64(math.MaxInt64)
+	if len(m.letters) > 0 {
+		next = m.letters[0].At
+	}
+	m.next.Store(next)
 }
 
 // Send puts an order into the cursor's mailbox. For Tempo it first lays out the
@@ -88,21 +105,20 @@ func (c *Cursor) Send(o Order) {
 		i--
 	}
 	m.letters = slices.Insert(m.letters, i, l)
+	m.look()
 }
 
 // due takes out the first order to be obeyed at now; without one, at is the
 // frame of the next.
 func (m *mailbox) due(now int64) (l letter, at int64, ok bool) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if len(m.letters) == 0 {
-		return l, math.MaxInt64, false
-	}
-	if at := m.letters[0].At; at > now {
+	if at := m.next.Load(); at > now {
 		return l, at, false
 	}
-	l = m.letters[0]
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	l = m.letters[0] // one goroutine takes them out, and none puts a later one first
 	m.letters = slices.Delete(m.letters, 0, 1)
+	m.look()
 	return l, 0, true
 }
 
@@ -113,45 +129,41 @@ func (c *Cursor) obey(o letter, emit func(int64, [3]byte)) {
 		if c.paused {
 			return
 		}
+		if !c.started {
+			c.advance(c.now, emit) // so that there is a place to stand at
+		}
+		c.halt(c.now, emit)
 		c.endAll(emit)
 		c.paused = true
-		if !c.started {
-			c.advance() // so that there is a place to stand at
-		}
-		c.mark(false)
+		c.stand(false)
 	case Resume:
 		if !c.paused {
 			return
 		}
 		c.paused = false
-		c.mark(true)
+		c.stand(true)
+		c.goOn(emit)
 	case Stop:
+		c.finish(c.now, emit)
 		c.endAll(emit)
-		c.finish(c.now)
 	case Next:
-		c.endAll(emit)
 		if c.started {
-			c.leave()
+			c.at = c.plan.left(c.at)
 		}
 		c.started = true
-		c.anew()
-		c.enter(false)
+		c.anew(false, emit)
 	case Again:
-		c.endAll(emit)
 		if c.started && !c.counted {
 			c.played--
 		}
 		c.started = true
-		c.anew()
-		c.enter(true)
+		c.anew(true, emit)
 	case Switch:
-		c.endAll(emit)
 		c.plan, c.sum, c.want = o.plan, o.sum, nil
 		c.at, c.played, c.started = spot{}, 0, true
 		c.before++
 		c.meet(c.plan.Prepared)
-		c.anew()
-		c.enter(false)
+		c.anew(false, emit)
 	case Mute:
 		c.muted |= o.Layers
 		c.silence(c.now, o.Layers, emit)
@@ -164,7 +176,7 @@ func (c *Cursor) obey(o letter, emit func(int64, [3]byte)) {
 	}
 }
 
-// mark notes in the history that the piece stands still or goes on.
-func (c *Cursor) mark(running bool) {
+// stand notes in the history that the piece stands still or goes on.
+func (c *Cursor) stand(running bool) {
 	c.record(placement{at: c.now, piece: c.piece, into: c.now - c.start, running: running})
 }

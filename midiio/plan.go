@@ -56,6 +56,7 @@ type piece struct {
 	to     Tick      // where the tail begins
 	end    Tick
 	evs    []timed
+	clock  []mark   // MIDI clock, where the practice has it
 	exact  *big.Rat // its length
 	length length
 	ruler  *ruler
@@ -137,6 +138,9 @@ func (r *Prepared) lay(factor float64) *plan {
 		p, ok := made[k]
 		if !ok {
 			p = r.src.lay(k, factor)
+			if p != nil && r.practice.Clock {
+				p.layClock(r.src.rate)
+			}
 			made[k] = p
 		}
 		return p

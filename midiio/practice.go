@@ -42,6 +42,15 @@ type Practice struct {
 	Passes []Pass
 	Repeat int // how often the row is played: 0 and 1 once, Forever until stopped
 	Loop   int // index of the pass with which the row begins when it is repeated
+	// Clock adds MIDI clock for others to follow, 24 to the quarter and laid out
+	// exactly by the tempo map, in count-ins too. Their song position is the
+	// place in the sequence, so tick 0 is the start of the file WriteSMF writes.
+	// They are started (from tick 0) or continued (from elsewhere, at the first
+	// whole sixteenth) just before the pass begins, stopped in tails and pauses
+	// and at the end, and where a pass does not go on where the last one ended
+	// stopped, moved and continued. Where they would have to start beyond the
+	// last song position that can be told (16383 sixteenths), they stay stopped.
+	Clock bool
 }
 
 // Once is the practice of one pass.
