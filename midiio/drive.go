@@ -279,9 +279,10 @@ func (l *lateCounts) sum() Lateness {
 		for k := range l.fine {
 			yield(time.Duration(k)*time.Microsecond, int64(l.fine[k].Load()))
 		}
-		for k := range l.coarse {
+		for k := range coarseLate {
 			yield(time.Duration(k)*time.Millisecond, int64(l.coarse[k].Load()))
 		}
+		yield(s.Most, int64(l.coarse[coarseLate].Load()))
 	}
 	each(func(_ time.Duration, n int64) { s.Count += n })
 	seen := int64(0)
