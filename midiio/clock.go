@@ -15,6 +15,9 @@ const (
 	// startLead is how long before its first clock a follower is started, where
 	// there is time for it: it has to get ready.
 	startLead = 2 * time.Millisecond
+	// maxClocks is how many the passes of a practice may have in all: more than
+	// a day of clocks at 100 a minute, in 80 MB.
+	maxClocks = 1 << 22
 )
 
 type markKind uint8
@@ -29,8 +32,20 @@ const (
 // A mark is a moment of the MIDI clock, at frames from the start of its piece.
 type mark struct {
 	at   int64
+	n    int32
 	kind markKind
-	n    Tick
+}
+
+// clocks is how many clocks the passes have, those that sound alike once.
+func (p *Practice) clocks() (n Tick) {
+	known := map[Pass]bool{}
+	for _, q := range p.Passes {
+		if q = q.plain(); !known[q] {
+			known[q] = true
+			n += (q.To - q.From + q.Tail) / perClock
+		}
+	}
+	return n
 }
 
 // layClock makes the marks of a piece: a clock at each of the ticks of the
@@ -58,9 +73,9 @@ func (p *piece) layClock(rate int64) {
 			rest()
 		}
 		if !p.countIn && !rested && n%(perSixteenth/perClock) == 0 && at > 0 {
-			p.clock = append(p.clock, mark{min(max(at-lead, before+1), at), readyMark, n})
+			p.clock = append(p.clock, mark{min(max(at-lead, before+1), at), int32(n), readyMark})
 		}
-		p.clock = append(p.clock, mark{at, clockMark, n})
+		p.clock = append(p.clock, mark{at, int32(n), clockMark})
 		before = at
 	}
 	if rests && !rested {
@@ -70,7 +85,7 @@ func (p *piece) layClock(rate int64) {
 	case p.countIn || rests:
 		p.clock = append(p.clock, mark{at: min(max(last+1-lead, before+1, 0), last), kind: nextMark})
 	case p.last:
-		p.clock = append(p.clock, mark{at: last + 1, kind: restMark}) // what rings on is no music to follow
+		p.clock = append(p.clock, mark{at: round(p.exact), kind: restMark}) // what rings on is no music to follow
 	}
 }
 
@@ -163,7 +178,7 @@ func (c *Cursor) goOn(emit func(int64, [3]byte)) {
 	default:
 		for _, m := range c.piece.clock[c.mark:] {
 			if m.kind == clockMark {
-				c.aim(c.now, m.n*perClock, c.piece.to, true, emit)
+				c.aim(c.now, Tick(m.n)*perClock, c.piece.to, true, emit)
 				return
 			}
 			if m.kind == restMark {
@@ -195,7 +210,7 @@ func (c *Cursor) beat(at int64, m *mark, emit func(int64, [3]byte)) {
 		c.halt(at, emit)
 		c.aimNext(at, emit)
 	default:
-		if ready && f.here && m.n == f.aim*(perSixteenth/perClock) {
+		if ready && f.here && Tick(m.n) == f.aim*(perSixteenth/perClock) {
 			c.release(at, emit)
 		}
 		if m.kind == clockMark {

@@ -131,6 +131,23 @@ func TestClockFarAway(t *testing.T) {
 	}
 }
 
+// A file that announces days, in every step of a ramp, does not fill the memory.
+func TestClockTooLong(t *testing.T) {
+	s := &Sequence{End: 1 << 27}
+	p := Practice{Passes: []Pass{{}, {Scale: 0.5}}}
+	if _, err := Prepare(s, p, 1_000_000); err != nil {
+		t.Error(err)
+	}
+	p.Clock = true
+	if _, err := Prepare(s, p, 1_000_000); err == nil || !strings.Contains(err.Error(), "MIDI clock for 279620 quarter notes") {
+		t.Error(err)
+	}
+	p.Passes = slices.Repeat([]Pass{{To: 1 << 17}}, 10_000) // they sound alike
+	if _, err := Prepare(s, p, 1_000_000); err != nil {
+		t.Error(err)
+	}
+}
+
 // At a moment of many messages the clock is first.
 func TestClockFirst(t *testing.T) {
 	p := Practice{Passes: []Pass{{From: 3840, To: 4800}, {To: 4800}, {From: 4800}}, Clock: true}

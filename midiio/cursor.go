@@ -28,8 +28,8 @@ type Cursor struct {
 	Struck func(Layer)
 	// Hush makes the orders that end all notes (Pause, Next, Again, Switch, Stop)
 	// tell every channel used that all notes are off (CC 123) and all sound is
-	// (CC 120), for gear that may have lost a note-off. Set it before the first
-	// call of Fill.
+	// (CC 120), for gear that may have lost a note-off, and but for Pause bring
+	// the pitch bend to its centre. Set it before the first call of Fill.
 	Hush bool
 
 	rate int64
@@ -213,11 +213,28 @@ func (c *Cursor) play(at int64, t *timed, emit func(int64, [3]byte)) {
 // metronome that was muted is heard then.
 func (c *Cursor) timeAlone() bool { return c.piece.countIn || c.pass().Kind == Alone }
 
-// endAll ends all notes for an order, and says so where it is asked to.
-func (c *Cursor) endAll(emit func(int64, [3]byte)) {
+// endAll ends all notes for an order, and says so where it is asked to. Where
+// the music is left, what bends a channel ends too: nobody will end it there.
+func (c *Cursor) endAll(left bool, emit func(int64, [3]byte)) {
 	c.silence(c.now, AllLayers, emit)
-	if c.Hush {
-		hush(&c.used, func(m [3]byte) { emit(c.now, m) })
+	if !c.Hush {
+		return
+	}
+	at := func(m [3]byte) { emit(c.now, m) }
+	hush(&c.used, at)
+	if left {
+		c.unbend(false, at)
+	}
+}
+
+// unbend brings the pitch bend back to its centre where it has ever left it, or
+// only where it is not there now.
+func (c *Cursor) unbend(all bool, emit func(msg [3]byte)) {
+	for ch, b := range c.bent {
+		m := [3]byte{statusBend | byte(ch), 0, bendCentre}
+		if b && (c.sent[ch].learn(m) || all) {
+			emit(m)
+		}
 	}
 }
 
@@ -338,7 +355,7 @@ func (c *Cursor) anew(count bool, emit func(int64, [3]byte)) {
 	c.follower.line = -1
 	c.enter(count, c.now, emit)
 	c.beats(c.now, emit)
-	c.endAll(emit)
+	c.endAll(true, emit)
 }
 
 func (c *Cursor) finish(frame int64, emit func(int64, [3]byte)) {
@@ -355,11 +372,7 @@ func (c *Cursor) Silence(emit func(msg [3]byte)) {
 	c.halt(c.now, func(_ int64, m [3]byte) { emit(m) })
 	c.silence(c.now, AllLayers, func(_ int64, m [3]byte) { emit(m) })
 	hush(&c.used, emit)
-	for ch, b := range c.bent {
-		if b {
-			emit([3]byte{statusBend | byte(ch), 0, bendCentre})
-		}
-	}
+	c.unbend(true, emit) // a feed may be ahead of what has gone out
 	c.done = true
 }
 

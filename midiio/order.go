@@ -133,7 +133,7 @@ func (c *Cursor) obey(o letter, emit func(int64, [3]byte)) {
 			c.advance(c.now, emit) // so that there is a place to stand at
 		}
 		c.halt(c.now, emit)
-		c.endAll(emit)
+		c.endAll(false, emit)
 		c.paused = true
 		c.stand(false)
 	case Resume:
@@ -145,7 +145,7 @@ func (c *Cursor) obey(o letter, emit func(int64, [3]byte)) {
 		c.goOn(emit)
 	case Stop:
 		c.finish(c.now, emit)
-		c.endAll(emit)
+		c.endAll(true, emit)
 	case Next:
 		if c.started {
 			c.at = c.plan.left(c.at)

@@ -114,6 +114,10 @@ func (s *source) prepare(p Practice) (*Prepared, error) {
 		}
 		p.Passes[i] = q
 	}
+	if n := p.clocks(); p.Clock && n > maxClocks {
+		const quarter = PerQuarter / perClock
+		return nil, fmt.Errorf("practice: MIDI clock for %d quarter notes in its passes (it goes as far as %d)", n/quarter, maxClocks/quarter)
+	}
 	r := &Prepared{src: s, practice: p}
 	for _, e := range s.seq.Events {
 		r.used[channel(e.Msg)] = true

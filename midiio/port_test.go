@@ -32,7 +32,7 @@ func portTune() *Sequence {
 // fileEvent is a channel message of a MIDI file.
 type fileEvent struct {
 	tick int64
-	msg  string
+	msg  []byte
 }
 
 // fileTimes reads a MIDI file with a library that is not ours, and sums up its
@@ -74,17 +74,11 @@ func fileTimes(t testing.TB, s *Sequence) (evs []fileEvent, micros func(tick int
 		for _, e := range tr {
 			tick += int64(e.Delta)
 			if b := e.Message.Bytes(); b[0] < 0xF0 {
-				evs = append(evs, fileEvent{tick, fmt.Sprintf("% X", b)})
+				evs = append(evs, fileEvent{tick, b})
 			}
 		}
 	}
 	return evs, micros
-}
-
-// heardMsg is a message as a port got it.
-type heardMsg struct {
-	at  time.Duration
-	msg string
 }
 
 // Over a thousand passes with a ramp every message leaves at the microsecond
@@ -101,6 +95,15 @@ func TestDriverKeepsTheTempoMap(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	percents, err := Percents(50, 120, 7)
+	if err != nil {
+		t.Fatal(err)
+	}
+	type heard struct {
+		us  int64
+		msg [3]byte
+	}
+	const second = int64(time.Second / time.Microsecond)
 	for _, c := range []struct {
 		name  string
 		s     *Sequence
@@ -109,115 +112,105 @@ func TestDriverKeepsTheTempoMap(t *testing.T) {
 		{"performed", portTune(), 2880}, // a pick-up of a beat belongs to it
 		{"read from a file", read, 960}, // where it is a bar of 1/4
 	} {
-		name, s := c.name, c.s
-		evs, micros := fileTimes(t, s)
+		evs, micros := fileTimes(t, c.s)
 		if len(evs) < 50 {
-			t.Fatalf("%s: %d messages in the file", name, len(evs))
+			t.Fatalf("%s: %d messages in the file", c.name, len(evs))
 		}
-		percents, err := Percents(50, 120, 7)
-		if err != nil {
-			t.Fatal(err)
-		}
-		p, err := s.Practice(Study{Ramp: percents, CountIn: 1})
-		if err != nil {
-			t.Fatal(err)
-		}
-		p.Clock = true
-		cur := newCursor(t, s, p, 1_000_000)
+		p := Practice{Passes: ramp(Pass{CountIn: 1}, percents...), Clock: true}
+		p.Passes[len(percents)-1].Times = passes - len(percents) + 1
 		clock := &fakeClock{now: time.Hour}
-		var got []heardMsg
-		ctx, cancel := context.WithCancel(context.Background())
-		clock.at = func(time.Duration) {
-			if pos, ok := cur.Position(cur.now - 1); ok && pos.Played > passes {
-				cancel()
+		var got []heard
+		err := NewDriver(newCursor(t, c.s, p, int(second)), clock, func(m []byte) error {
+			h := heard{us: (clock.now - time.Hour).Microseconds()}
+			if copy(h.msg[:], m); isTime(h.msg) || channel(h.msg) != clickChannel {
+				got = append(got, h)
 			}
-		}
-		err = NewDriver(cur, clock, func(m []byte) error {
-			if ctx.Err() != nil || m[0]&0xF0 < 0xF0 && m[0]&0x0F == clickChannel {
-				return nil
-			}
-			got = append(got, heardMsg{clock.now - time.Hour, fmt.Sprintf("% X", m)})
 			return nil
-		}).Run(ctx)
-		cancel()
-		if !errors.Is(err, context.Canceled) {
+		}).Run(context.Background())
+		if err != nil {
 			t.Fatal(err)
 		}
 
 		// What is to come, computed otherwise: of each step of the ramp once.
 		type step struct {
-			length *big.Rat
-			clocks []int64
-			evs    []int64
+			length      *big.Rat
+			clocks, evs []int64
 		}
 		var steps []step
 		for _, f := range percents {
-			scaled := func(us *big.Rat) *big.Rat { return new(big.Rat).Quo(us, exact(f)) }
-			st := step{length: scaled(micros(int64(s.End)))}
-			for tick := int64(0); tick < int64(s.End); tick += 40 {
-				st.clocks = append(st.clocks, round(scaled(micros(tick))))
+			scaled := func(tick int64) *big.Rat { return new(big.Rat).Quo(micros(tick), exact(f)) }
+			st := step{length: scaled(int64(c.s.End))}
+			for tick := int64(0); tick < int64(c.s.End); tick += 40 {
+				st.clocks = append(st.clocks, round(scaled(tick)))
 			}
 			for _, e := range evs {
-				st.evs = append(st.evs, round(scaled(micros(e.tick))))
+				st.evs = append(st.evs, round(scaled(e.tick)))
 			}
 			steps = append(steps, st)
 		}
-		var want []heardMsg
-		say := func(us int64, msg string) { want = append(want, heardMsg{time.Duration(us) * time.Microsecond, msg}) }
-		for n := range c.count / 40 {
-			say(round(new(big.Rat).Quo(new(big.Rat).Mul(micros(1), big.NewRat(n*40, 1)), exact(percents[0]))), "F8")
+		var want []heard
+		say := func(us int64, msg ...byte) {
+			h := heard{us: us}
+			copy(h.msg[:], msg)
+			want = append(want, h)
 		}
-		sum := new(big.Rat).Quo(new(big.Rat).Mul(micros(1), big.NewRat(c.count, 1)), exact(percents[0]))
+		tick := new(big.Rat).Quo(micros(1), exact(percents[0])) // in the count-in
+		for n := range c.count / 40 {
+			say(round(new(big.Rat).Mul(tick, big.NewRat(n*40, 1))), 0xF8)
+		}
+		sum := new(big.Rat).Mul(tick, big.NewRat(c.count, 1))
+		start := int64(0)
 		for k := range passes {
 			st := steps[min(k, len(steps)-1)]
-			start := round(sum)
+			start = round(sum)
 			sum.Add(sum, st.length)
 			if k == 0 {
-				say(start-2000, "FA")
+				say(start-2000, 0xFA)
 			} else {
-				say(start, "FC")
-				say(start, "FA")
+				say(start, 0xFC)
+				say(start, 0xFA)
 			}
 			for _, us := range st.clocks {
-				say(start+us, "F8")
+				say(start+us, 0xF8)
 			}
 			for i, e := range evs {
 				switch {
-				case e.tick == int64(s.End): // what ends with the pass ends at the seam at the latest
-					say(min(start+st.evs[i], round(sum)), e.msg)
-				case k == 0 || e.msg[0] != 'C':
-					say(start+st.evs[i], e.msg)
+				case e.tick == int64(c.s.End) && k < passes-1: // what ends with the pass ends at the seam at the latest
+					say(min(start+st.evs[i], round(sum)), e.msg...)
+				case k == 0 || e.msg[0]&0xF0 != 0xC0:
+					say(start+st.evs[i], e.msg...)
 				}
 			}
 		}
-		last := want[len(want)-1].at
-		got = slices.DeleteFunc(got, func(m heardMsg) bool { return m.at > last })
-		want = slices.DeleteFunc(want, func(m heardMsg) bool { return m.at > last })
-		order := slices.Clone(got)
-		for _, ms := range [][]heardMsg{got, want} {
-			slices.SortStableFunc(ms, func(a, b heardMsg) int { return cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.msg, b.msg)) })
-		}
-		for i := range min(len(want), len(got)) {
-			if want[i] != got[i] {
-				t.Fatalf("%s: message %d is %v at %v, want %v at %v", name, i, got[i].msg, got[i].at, want[i].msg, want[i].at)
+		say(start+round(steps[len(steps)-1].length), 0xFC)
+
+		// The first pass, in the order of the sequence; what ends at the seam may
+		// end in another one.
+		var first, performed [][3]byte
+		for _, e := range c.s.Events {
+			if e.Tick < c.s.End {
+				performed = append(performed, e.Msg)
 			}
 		}
-		if d := len(got) - len(want); d < -20 || d > 20 || len(want) < passes*50 {
-			t.Fatalf("%s: %d messages, want %d", name, len(got), len(want))
-		}
-		// The first pass, in the order of the sequence.
-		var first []string
-		for _, m := range order {
-			if len(m.msg) > 2 && len(first) < len(s.Events)-6 { // up to six end at the seam
-				first = append(first, m.msg)
+		for _, h := range got {
+			if !isTime(h.msg) && len(first) < len(performed) {
+				first = append(first, h.msg)
 			}
-		}
-		var performed []string
-		for _, e := range s.Events[:len(first)] {
-			performed = append(performed, fmt.Sprintf("% X", MessageBytes(e.Msg)))
 		}
 		if d := gocmp.Diff(performed, first); d != "" {
-			t.Errorf("%s (-performed +sent):\n%s", name, d)
+			t.Errorf("%s (-performed +sent):\n%s", c.name, d)
+		}
+
+		if len(got) != len(want) || len(want) < passes*50 {
+			t.Fatalf("%s: %d messages, want %d", c.name, len(got), len(want))
+		}
+		for _, hs := range [][]heard{got, want} {
+			slices.SortStableFunc(hs, func(a, b heard) int { return cmp.Or(cmp.Compare(a.us, b.us), bytes.Compare(a.msg[:], b.msg[:])) })
+		}
+		for i := range want {
+			if want[i] != got[i] {
+				t.Fatalf("%s: message %d is % X at %d us, want % X at %d", c.name, i, got[i].msg, got[i].us, want[i].msg, want[i].us)
+			}
 		}
 	}
 }
@@ -643,6 +636,37 @@ func TestHush(t *testing.T) {
 		}
 		if g := strings.Join(got, ", "); g != c.want {
 			t.Errorf("%d: %s, want %s", c.order.Kind, g, c.want)
+		}
+	}
+}
+
+// Where the music is left, no bend is left behind; what comes tells its own.
+func TestHushBend(t *testing.T) {
+	s := held()
+	s.Events = append(s.Events, Event{10, 0, Melody, [3]byte{0xE0, 0, 0x30}}, Event{3800, 0, Melody, [3]byte{0xE0, 0, 0x50}})
+	sortEvents(s.Events)
+	for _, c := range []struct {
+		kind OrderKind
+		hush bool
+		want string
+	}{
+		{Next, false, "E0 00 30, E0 00 50"}, // of the pass that begins
+		{Next, true, "E0 00 30, E0 00 40, E0 00 50"},
+		{Again, true, "E0 00 30, E0 00 40, E0 00 30"},
+		{Stop, true, "E0 00 30, E0 00 40"},
+		{Pause, true, "E0 00 30"},
+	} {
+		cur := newCursor(t, s, Practice{Passes: []Pass{{To: 3840}, {From: 3840}}}, 1000)
+		cur.Hush = c.hush
+		cur.Send(Order{Kind: c.kind, At: 100})
+		var got []string
+		for _, m := range runCursor(cur, 10, 150) {
+			if m.Msg[0] == 0xE0 {
+				got = append(got, fmt.Sprintf("% X", m.Msg))
+			}
+		}
+		if g := strings.Join(got, ", "); g != c.want {
+			t.Errorf("%d with hush %v: %s, want %s", c.kind, c.hush, g, c.want)
 		}
 	}
 }
