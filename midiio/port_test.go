@@ -504,8 +504,7 @@ func TestDriverAllocatesNothing(t *testing.T) {
 	var ds []*Driver
 	n := 0
 	for range 2 { // AllocsPerRun runs once more than it is told to
-		c := everyday(t)
-		c.Hush = true
+		c := everyday(t, true)
 		c.Send(Order{Kind: Stop, At: 100_000_000}) // after half an hour; cut short it may allocate
 		ds = append(ds, NewDriver(c, &fakeClock{}, Route([16]int{}, false, func([]byte) error { n++; return nil })))
 	}

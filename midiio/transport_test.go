@@ -581,8 +581,8 @@ func TestAgainRepeats(t *testing.T) {
 }
 
 // everyday is a practice with all that there is, and orders of all kinds
-// throughout some hours of it.
-func everyday(t testing.TB) *Cursor {
+// throughout some hours of it; for a port with MIDI clock and hushed.
+func everyday(t testing.TB, port bool) *Cursor {
 	s := Perform(gateLatchTrio(), PerformOptions{Click: true})
 	percents, err := Percents(60, 100, 5)
 	if err != nil {
@@ -593,11 +593,14 @@ func everyday(t testing.TB) *Cursor {
 	if err != nil {
 		t.Fatal(err)
 	}
+	p.Clock = port
 	c := newCursor(t, s, p, 48000)
+	c.Hush = port
 	study.From, study.To, study.Scale = 4800, 8640, 0.777
 	if p, err = s.Practice(study); err != nil {
 		t.Fatal(err)
 	}
+	p.Clock = port
 	other, err := Prepare(s, p, 48000)
 	if err != nil {
 		t.Fatal(err)
@@ -618,31 +621,33 @@ func everyday(t testing.TB) *Cursor {
 func nothing(int64, [3]byte) {}
 
 func TestFillAllocatesNothing(t *testing.T) {
-	// AllocsPerRun runs once more than it is told to, and rounds down what it
-	// finds: so everything is in one run, and every run has a cursor of its own.
-	cs := []*Cursor{everyday(t), everyday(t)}
-	passes := 0
-	n := testing.AllocsPerRun(1, func() {
-		c := cs[0]
-		cs = cs[1:]
-		passes = 0
-		for last := 0; c.now < 800_000_000; last = c.played { // 4.6 hours
-			c.Fill(c.now+512, nothing)
-			if c.played != last {
-				passes++
+	for _, port := range []bool{false, true} {
+		// AllocsPerRun runs once more than it is told to, and rounds down what it
+		// finds: so everything is in one run, and every run has a cursor of its own.
+		cs := []*Cursor{everyday(t, port), everyday(t, port)}
+		passes := 0
+		n := testing.AllocsPerRun(1, func() {
+			c := cs[0]
+			cs = cs[1:]
+			passes = 0
+			for last := 0; c.now < 800_000_000; last = c.played { // 4.6 hours
+				c.Fill(c.now+512, nothing)
+				if c.played != last {
+					passes++
+				}
 			}
+			if len(c.mail.letters) > 0 {
+				t.Errorf("%d orders left", len(c.mail.letters))
+			}
+		})
+		if n != 0 || passes < 1000 {
+			t.Errorf("for a port %v: %g allocations in %d passes", port, n, passes)
 		}
-		if len(c.mail.letters) > 0 {
-			t.Errorf("%d orders left", len(c.mail.letters))
-		}
-	})
-	if n != 0 || passes < 1000 {
-		t.Errorf("%g allocations in %d passes", n, passes)
 	}
 }
 
 func TestHeapDoesNotGrow(t *testing.T) {
-	c := everyday(t)
+	c := everyday(t, false)
 	live := func() int64 {
 		runtime.GC()
 		runtime.GC()
