@@ -1,10 +1,12 @@
 package alsaseq
 
-import "errors"
+import "thumbline/midiio"
 
+// What is wrong with a port that was well before; errors of Open, Send and
+// listening wrap them.
 var (
 	// ErrPortGone: the port or its owner has ended, or was unplugged.
-	ErrPortGone = errors.New("went away")
+	ErrPortGone = midiio.ErrPortGone
 	// ErrPortStuck: the receiver does not read what is sent to it.
-	ErrPortStuck = errors.New("does not take notes")
+	ErrPortStuck = midiio.ErrPortStuck
 )
