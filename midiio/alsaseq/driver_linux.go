@@ -154,7 +154,7 @@ type peer struct {
 func (p *peer) Number() int { return p.number }
 
 // String is the port's name as a person reads it: that of its client and its
-// own, the former once; with the port's address if there are several alike.
+// own, the former once. Several ports may have the same.
 func (p *peer) String() string { return p.name }
 
 // Underlying is nil: there is nothing else beneath.
@@ -197,7 +197,6 @@ func (d *Driver) peers(capability uint32) ([]*peer, error) {
 		return err == nil, err
 	}
 	var all []*peer
-	seen := map[string]int{}
 	var owner clientInfo
 	owner.setClient(-1)
 	for {
@@ -221,14 +220,7 @@ func (d *Driver) peers(capability uint32) ([]*peer, error) {
 			if p.capability()&capability != capability {
 				continue
 			}
-			name := portName(owner.name(), p.name())
-			seen[name]++
-			all = append(all, &peer{d, p.at(), owner.kind() == kernelClient, owner.name(), p.name(), name, len(all)})
-		}
-	}
-	for _, p := range all {
-		if seen[p.name] > 1 {
-			p.name = fmt.Sprintf("%s (%d:%d)", p.name, p.at.client, p.at.port)
+			all = append(all, &peer{d, p.at(), owner.kind() == kernelClient, owner.name(), p.name(), portName(owner.name(), p.name()), len(all)})
 		}
 	}
 	return all, nil
