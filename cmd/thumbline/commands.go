@@ -25,7 +25,7 @@ come. Ctrl-C lets it fade and ends; a second one ends at once. With --step
 nothing moves by itself: Space or Enter strikes the next grip.
 
 ` + asItStands,
-			flags: []flagGroup{readFlags, arrangeFlags, partFlags, soundFlags, hearFlags},
+			flags: []flagGroup{readFlags, arrangeFlags, partFlags, soundFlags, hearFlags, portFlags},
 		},
 		{
 			name: "loop", args: "[TUNE] [flags]", tune: true, run: loop,
@@ -40,7 +40,7 @@ or Enter does what comes next, p pauses, q or Ctrl-C ends it.
   thumbline loop tune.abc --change 3:1
 
 ` + asItStands + "\n\n" + handCaution,
-			flags: []flagGroup{readFlags, arrangeFlags, partFlags, soundFlags, loopFlags},
+			flags: []flagGroup{readFlags, arrangeFlags, partFlags, soundFlags, loopFlags, portFlags},
 		},
 		{
 			name: "write", args: "[TUNE] --out FILE [--out FILE ...] [flags]", tune: true, run: write,
@@ -99,8 +99,9 @@ lines that say how to type. check says what is still missing.
 		},
 		{
 			name: "ports", run: ports,
-			short: "what sound there is on this machine",
-			long:  "Lists the ways to be heard on this machine.",
+			short: "MIDI ports and sound devices of this machine",
+			long: `Lists the ways to be heard on this machine: MIDI outputs, for --port, and inputs,
+for --switch, by number and name, and what sound devices there are.`,
 		},
 		{
 			name: "version", run: version,

@@ -45,6 +45,9 @@ func newConductor(p *playing, now func() time.Time, end func()) (*conductor, err
 	if !p.once {
 		c.r.offer = c.caution() // the heading of plain lines has it
 	}
+	if p.h.port != nil {
+		c.r.offer = strings.TrimSpace(portCaution + " " + c.r.offer)
+	}
 	c.r.muted = p.muted()
 	if p.file == nil {
 		c.r.layers = layersThere(p.asked.a.Setting == voicing.Trio)
@@ -89,7 +92,7 @@ func (c *conductor) unattended() []string {
 
 // heading is said before the first sound.
 func (c *conductor) heading() []string {
-	ls := []string{c.p.heading()}
+	ls := append([]string{c.p.heading()}, c.p.h.port.caution()...)
 	switch {
 	case c.p.once:
 	case !c.r.lines:
@@ -169,9 +172,7 @@ func (c *conductor) carryOut(o order) {
 
 // anew makes what is heard of before the last order old.
 func (c *conductor) anew() {
-	if c.p.counted != nil {
-		c.fresh = c.p.counted.obeyed()
-	}
+	c.fresh = c.p.out.obeyed()
 }
 
 // switchTo makes a scene ready to be switched to.
@@ -184,16 +185,16 @@ func (p *playing) switchTo(i int, factor float64) (*midiio.Prepared, *scene, err
 	if err != nil {
 		return nil, nil, err
 	}
-	prepared, err := midiio.Prepare(s.seq, practice, p.engine.Rate())
+	prepared, err := midiio.Prepare(s.seq, practice, p.h.rate)
 	return prepared, s, err
 }
 
 // look takes in where the sound is.
 func (c *conductor) look() (lines []string) {
-	frame := c.p.device.Played()
+	frame := c.p.out.heard()
 	pos, ok := c.p.cursor.Position(frame)
 	c.r.heard(pos, ok && frame >= c.fresh && c.fault == nil, c.now())
-	if n := c.p.device.Notice(); n != "" && c.notice == "" {
+	if n := c.p.out.notice(); n != "" && c.notice == "" {
 		c.notice = n
 		lines = append(lines, n)
 	}
@@ -210,7 +211,7 @@ func (c *conductor) look() (lines []string) {
 // page is what there is to see.
 func (c *conductor) page() page {
 	s, r := c.scene, &c.r
-	p := page{title: c.p.title(), what: c.what(), state: r.state(), place: strings.Join(c.place(), apart), offer: r.offer}
+	p := page{title: c.p.title() + c.p.h.port.toPort(), what: c.what(), state: r.state(), place: strings.Join(c.place(), apart), offer: r.offer}
 	p.pass, p.tempo = c.pass(), c.tempo()
 	if c.notice != "" {
 		p.offer = c.notice

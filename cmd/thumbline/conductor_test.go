@@ -24,8 +24,7 @@ type rehearsed struct {
 func newRun(t *testing.T, args ...string) *rehearsed {
 	t.Helper()
 	c := conducted(t, args...)
-	r := &rehearsed{conductor: c, t: t, device: c.p.device.(*fakeDevice), emit: func(int64, [3]byte) {}}
-	c.p.counted = &counted{Device: c.p.device}
+	r := &rehearsed{conductor: c, t: t, device: c.p.out.(*builtIn).device.(*fakeDevice), emit: func(int64, [3]byte) {}}
 	c.now = func() time.Time { return t0.Add(r.at) }
 	c.end = func() { r.ended = true }
 	return r
@@ -37,7 +36,7 @@ func (r *rehearsed) wait(d time.Duration) {
 	for end := r.at + d; r.at < end; r.at += block {
 		n := r.device.given.Add(int64(block) * int64(r.device.rate) / int64(time.Second))
 		r.p.cursor.Fill(n, r.emit)
-		r.p.counted.given.Store(n)
+		r.p.out.(*builtIn).given.Store(n)
 		r.said = append(r.said, r.look()...)
 	}
 }

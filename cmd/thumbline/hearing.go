@@ -24,9 +24,10 @@ type hearing struct {
 	tone     string
 	a4       float64 // Hz
 	gain     float64
-	rate     int // of a file
+	rate     int // frames a second
 	bits     bits
 	stems    []midiio.Layer // written apart too; none: the whole alone
+	port     *portChoice    // it is played to; nil for the built-in strings
 }
 
 // hearing checks the flags of "what to hear".
@@ -51,7 +52,10 @@ func (o *options) hearing() (hearing, error) {
 	if o.tone != "" && !slices.Contains(synth.Tones(), o.tone) {
 		return h, usagef("--tone %s: no such tone (there are: %s)", o.tone, strings.Join(synth.Tones(), " "))
 	}
-	return h, nil
+	if h.port, err = o.portChoice(); h.port != nil {
+		h.rate = portRate
+	}
+	return h, err
 }
 
 // guitar are the layers that the guitar plays, company those of the others in a

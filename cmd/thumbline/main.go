@@ -27,5 +27,6 @@ func main() {
 		stderr: os.Stderr,
 		now:    time.Now,
 		sound:  hardware{},
+		midi:   systemMIDI{},
 	}))
 }

@@ -47,7 +47,7 @@ func (o *options) stands(e *env) (bool, error) {
 
 // tuneFlags are those that make something of a lead sheet.
 var tuneFlags = []string{"number", "key", "feel", "tension", "density", "phrasing", "setting", "intro", "ending", "ritardando", "choruses",
-	"comp", "same-repeats", "reach", "pluck", "frets", "scale-length", "phrase", "section", "only", "mute", "no-spread", "layers", "change", "step", "stems"}
+	"comp", "same-repeats", "reach", "pluck", "frets", "scale-length", "phrase", "section", "only", "mute", "no-spread", "layers", "change", "step", "stems", "channels"}
 
 // playsAlone refuses flags that say nothing to a file played as it stands.
 func (o *options) playsAlone() error {
@@ -70,7 +70,9 @@ type midiFile struct {
 	// bars are those of the file and its strings, as an arrangement without
 	// grips, whose phrases are four bars each.
 	bars *voicing.Arrangement
-	down float64 // how much softer it is played than its notes say, dB, 0 or less
+	// asWritten is the file on its own channels, for a port; nil without one.
+	asWritten *midiio.Sequence
+	down      float64 // how much softer it is played than its notes say, dB, 0 or less
 }
 
 // barsTogether is how many bars of a MIDI file go together.
@@ -103,6 +105,9 @@ func readMIDI(e *env, o *options) (*midiFile, fs.FileInfo, error) {
 	if err != nil {
 		return nil, nil, fmt.Errorf("%s: %w", tuneName(o), err)
 	}
+	if o.changed("port") {
+		return f, info, f.keep(o, seq)
+	}
 	if len(f.Notes) == 0 && !slices.ContainsFunc(f.Events, func(e midiio.Event) bool { return e.Msg[0]&0xF0 == 0x90 }) {
 		return nil, nil, fmt.Errorf("%s: there is nothing in it that strings can play", tuneName(o))
 	}
@@ -112,6 +117,21 @@ func readMIDI(e *env, o *options) (*midiFile, fs.FileInfo, error) {
 	f.Sequence = f.WithClicks()
 	f.lay(o, len(open))
 	return f, info, nil
+}
+
+// keep leaves the file as it is, for a port; the strings are for the page alone.
+func (f *midiFile) keep(o *options, seq *midiio.Sequence) error {
+	if !slices.ContainsFunc(seq.Events, func(e midiio.Event) bool { return e.Msg[0]&0xF0 == 0x90 }) {
+		return fmt.Errorf("%s: there is no note in it", tuneName(o))
+	}
+	if len(f.Notes) > 0 {
+		seq.Clicks = f.loudness() - usual
+	}
+	f.asWritten = midiio.BendRange(seq).WithClicks()
+	f.Sequence = f.asWritten
+	f.lay(o, len(f.Open))
+	f.bars.Warnings = nil // it is heard elsewhere, as it is
+	return nil
 }
 
 // lay makes the bars and tells what became of the file.

@@ -39,7 +39,7 @@ func conducted(t testing.TB, args ...string) *conductor {
 			if err != nil {
 				return err
 			}
-			p.device = &fakeDevice{rate: p.engine.Rate()}
+			p.out = &builtIn{device: &fakeDevice{rate: p.h.rate}}
 			got, err = newConductor(p, func() time.Time { return t0 }, func() {})
 			return err
 		}

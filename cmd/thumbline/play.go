@@ -4,11 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"math"
 	"slices"
-	"sync/atomic"
 	"time"
 
 	"thumbline/midiio"
@@ -32,15 +30,6 @@ func (hardware) open(rate int, buffer time.Duration) (synth.Device, error) {
 
 func (hardware) devices() []string { return synth.Devices() }
 
-func ports(_ context.Context, e *env, _ *options) error {
-	for _, l := range e.sound.devices() {
-		if _, err := fmt.Fprintln(e.stdout, l); err != nil {
-			return printed(err)
-		}
-	}
-	return nil
-}
-
 // A playing is a tune on its way to the loudspeakers.
 type playing struct {
 	a      *voicing.Arrangement
@@ -58,10 +47,9 @@ type playing struct {
 	here   int // index of asked in scenes; -1 is none of them
 	home   int // of the scene in which asked begins; -1 before the first
 
-	engine  *synth.Engine
-	device  synth.Device
-	cursor  *midiio.Cursor
-	counted *counted
+	cursor *midiio.Cursor
+	out    outlet
+	pedal  *pedal // nil for none
 }
 
 // A scene is a part as it can be played.
@@ -78,7 +66,7 @@ type scene struct {
 	change int
 }
 
-// ready opens the sound and lays out what is played.
+// ready opens the way out and lays out what is played.
 func ready(ctx context.Context, e *env, o *options, once bool) (*playing, error) {
 	h, pr, err := o.asked(once)
 	if err != nil {
@@ -87,16 +75,42 @@ func ready(ctx context.Context, e *env, o *options, once bool) (*playing, error)
 	if err := o.checkPlan(); err != nil {
 		return nil, err
 	}
-	device := openEarly(e.sound)
+	m := &midiPorts{system: e.midi}
+	way, err := openOutlet(e, m, h)
+	if err != nil {
+		return nil, err
+	}
+	foot, err := o.openPedal(m)
+	if err != nil {
+		way.drop()
+		return nil, err
+	}
 	p, err := prepare(ctx, e, o, h, pr, once)
 	if err != nil {
-		device.drop()
+		foot.close()
+		way.drop()
 		return nil, err
 	}
-	if p.device, err = device.take(p.engine.Rate()); err != nil {
+	if p.out, err = way.take(ctx, p); err != nil {
+		foot.close()
 		return nil, err
 	}
+	p.pedal = foot
 	return p, nil
+}
+
+// openOutlet opens the way to what is to sound.
+func openOutlet(e *env, m *midiPorts, h hearing) (opening, error) {
+	if h.port == nil {
+		return openEarly(e.sound), nil
+	}
+	return h.port.open(m, e.stdout)
+}
+
+// close ends what sounds and lets go of all that was opened.
+func (p *playing) close() {
+	p.out.close()
+	p.pedal.close()
 }
 
 func prepare(ctx context.Context, e *env, o *options, h hearing, pr practising, once bool) (*playing, error) {
@@ -113,10 +127,13 @@ func prepare(ctx context.Context, e *env, o *options, h hearing, pr practising, 
 	}
 	warn(e, o, a)
 	h.silent(e, o, a, p.from, p.to)
-	if file != nil {
+	switch {
+	case file != nil && p.h.port != nil:
+		p.seq = file.asWritten
+	case file != nil:
 		p.h.soften(file)
 		p.seq = file.Sequence
-	} else {
+	default:
 		p.seq = h.practice(a)
 	}
 	if err := p.plan(o); err != nil {
@@ -174,22 +191,19 @@ func until[T any](ctx context.Context, work func() (T, error)) (done T, err erro
 	return done, errInterrupted
 }
 
-// equip takes up the guitar and stands at the beginning.
+// equip stands at the beginning.
 func (p *playing) equip() error {
 	practice, err := p.study(&p.asked, 1)
 	if err != nil {
 		return err
 	}
-	if p.engine, err = p.h.engine(p.a); err != nil {
+	if p.cursor, err = midiio.NewCursor(p.asked.seq, practice, p.h.rate); err != nil {
 		return err
 	}
-	if p.cursor, err = midiio.NewCursor(p.asked.seq, practice, p.engine.Rate()); err != nil {
-		return err
-	}
+	p.cursor.Hush = p.h.port != nil
 	if muted := p.muted(); muted != 0 {
 		p.cursor.Send(midiio.Order{Kind: midiio.Mute, Layers: muted})
 	}
-	p.engine.SetFeeder(p.cursor)
 	return nil
 }
 
@@ -335,127 +349,21 @@ func (p *playing) turns(s *scene) (plan []turn, back int, err error) {
 	return plan, practice.Loop, nil
 }
 
-// An opening is a device that opens while there is other work to do.
-type opening struct{ got chan openedDevice }
-
-type openedDevice struct {
-	device synth.Device
-	err    error
-}
-
-// openEarly begins to open the sound at the rate that engines have by themselves.
-func openEarly(s sound) opening {
-	o := opening{make(chan openedDevice, 1)}
-	go func() {
-		d, err := s.open(engineRate, synth.DefaultBuffer)
-		o.got <- openedDevice{d, err}
-	}()
-	return o
-}
-
-// engineRate is that of an engine whose options ask for none.
-const engineRate = 48000
-
-// take waits for the device.
-func (o opening) take(rate int) (synth.Device, error) {
-	got := <-o.got
-	if got.err == nil && got.device.Rate() != rate {
-		got.device.Close()
-		return nil, fmt.Errorf("the sound device runs at %d Hz, the strings at %d", got.device.Rate(), rate)
-	}
-	return got.device, got.err
-}
-
-// drop closes the device when it is open, and does not wait for that.
-func (o opening) drop() {
-	go func() {
-		if got := <-o.got; got.err == nil {
-			got.device.Close()
-		}
-	}()
-}
-
 // start plays to the end or until ctx ends, which is no failure, and sends what
 // has come of it.
-func (p *playing) start(ctx context.Context, gentle bool) <-chan error {
-	p.counted = &counted{Device: p.device}
-	if gentle {
-		p.counted.soften = gently
-	}
+func (p *playing) start(ctx context.Context, feed midiio.Feed, gentle bool) <-chan error {
+	p.out.load(feed, gentle)
 	done := make(chan error, 1)
 	go func() {
-		err := synth.Play(ctx, p.counted, p.engine, synth.DefaultBuffer)
-		switch pos, ok := p.cursor.Position(p.device.Played()); {
-		case err == nil || ctx.Err() != nil:
+		err := p.out.run(ctx)
+		if err == nil || ctx.Err() != nil {
 			done <- nil
-		case ok && pos.Bar != "":
-			done <- fmt.Errorf("at bar %s: %w", pos.Bar, err)
-		default:
-			done <- err
+			return
 		}
+		pos, _ := p.cursor.Position(p.out.heard())
+		done <- p.out.lost(err, pos.Bar)
 	}()
 	return done
-}
-
-// A counted device knows how much was rendered for it.
-type counted struct {
-	synth.Device
-	soften func(rate int, render func(out []float32)) func(out []float32)
-	given  atomic.Int64 // frames
-	block  atomic.Int64 // the largest, frames
-}
-
-func (c *counted) Start(render func(out []float32)) error {
-	if c.soften != nil {
-		render = c.soften(c.Rate(), render)
-	}
-	return c.Device.Start(func(out []float32) {
-		n := int64(len(out) / 2)
-		if n > c.block.Load() {
-			c.block.Store(n)
-		}
-		render(out)
-		c.given.Add(n)
-	})
-}
-
-// obeyed is a frame from which on an order sent just now is obeyed for sure: an
-// engine looks two quanta of 64 frames ahead, and a block may be under way.
-func (c *counted) obeyed() int64 { return c.given.Load() + c.block.Load() + 2*64 }
-
-const (
-	gentleTime = 3 * time.Second
-	gentleGain = 0.25 // -12 dB
-)
-
-// gently begins softly, so that nothing is loud before a hand can reach the
-// volume.
-func gently(rate int, render func(out []float32)) func(out []float32) {
-	whole, given := float64(rate)*gentleTime.Seconds(), int64(0)
-	return func(out []float32) {
-		render(out)
-		for i := 0; i+1 < len(out) && float64(given) < whole; i += 2 {
-			x := float32(math.Pow(gentleGain, 1-float64(given)/whole))
-			out[i] *= x
-			out[i+1] *= x
-			given++
-		}
-	}
-}
-
-// holes tells of interrupted sound when all is over. A server may count one
-// that nobody could hear.
-func (p *playing) holes(w io.Writer) {
-	if n, lost := p.device.Underruns(); n > 0 && lost >= time.Millisecond {
-		fmt.Fprintf(w, "The sound was interrupted %s, %d ms in all: the machine was too busy.\n", times(n), lost.Milliseconds())
-	}
-}
-
-func times(n int) string {
-	if n == 1 {
-		return "once"
-	}
-	return fmt.Sprintf("%d times", n)
 }
 
 // heading tells what is about to be heard.
@@ -464,7 +372,7 @@ func (p *playing) heading() string {
 	if len(p.pr.ramp) > 0 {
 		scale *= p.pr.ramp[0]
 	}
-	return p.title() + ", " + p.asked.bars() + ", " + p.asked.tempo(scale)
+	return p.title() + ", " + p.asked.bars() + ", " + p.asked.tempo(scale) + p.h.port.toPort()
 }
 
 // title is the tune and the key that it sounds in, which no MIDI file can be
@@ -555,22 +463,22 @@ func perform(ctx context.Context, e *env, o *options, once bool) error {
 	if err != nil {
 		return unlessEnded(err)
 	}
-	defer p.device.Close()
+	defer p.close()
 	play, end := context.WithCancel(ctx)
 	defer end()
 	c, err := newConductor(p, e.now, end)
 	if err != nil {
 		return err
 	}
-	s := stage{e: e, plain: o.plain, typed: o.tune != "-" && (!p.once || terminal(e.stdin) != nil), pausing: true}
+	s := stage{e: e, plain: o.plain, typed: o.tune != "-" && (!p.once || terminal(e.stdin) != nil), pausing: true, pedal: p.pedal}
 	c.typed = s.typed
-	if err := s.run(ctx, c, p.start(play, !p.once)); err != nil {
+	if err := s.run(ctx, c, p.start(play, p.cursor, !p.once)); err != nil {
 		return err
 	}
 	if c.fault != nil {
 		return c.fault
 	}
-	p.holes(e.stdout)
+	p.out.tell(e.stdout)
 	return nil
 }
 

@@ -30,7 +30,7 @@ func (b *buffer) String() string {
 
 func testEnv(s sound) (*env, *buffer, *buffer) {
 	var out, err buffer
-	return &env{stdin: strings.NewReader(""), stdout: &out, stderr: &err, now: time.Now, sound: s}, &out, &err
+	return &env{stdin: strings.NewReader(""), stdout: &out, stderr: &err, now: time.Now, sound: s, midi: (*fakeMIDI)(nil)}, &out, &err
 }
 
 // A loop without an end ends with the context, and that is no failure.

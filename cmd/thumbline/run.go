@@ -29,6 +29,7 @@ type env struct {
 	stdout, stderr io.Writer
 	now            func() time.Time
 	sound          sound
+	midi           midiSystem
 }
 
 // A usageError is a command line that cannot be meant.

@@ -41,6 +41,7 @@ type stage struct {
 	plain   bool // lines, though there is a terminal
 	typed   bool // there is a standard input to read keys from
 	pausing bool // an empty line pauses and goes on
+	pedal   *pedal
 }
 
 // run shows the act until done has something to say or a key ends it. How it
@@ -80,9 +81,10 @@ func (s stage) lines(a act, done <-chan error) error {
 		return nil
 	}
 	a.byLine()
-	if err := say(a.heading()); err != nil {
+	if err := say(append(a.heading(), s.pedal.invitation()...)); err != nil {
 		return err
 	}
+	pressed := s.pedal.incoming()
 	var typed chan string
 	if s.typed && s.e.stdin != nil {
 		typed = make(chan string)
@@ -114,14 +116,32 @@ func (s stage) lines(a act, done <-chan error) error {
 		case l, ok := <-typed:
 			if ok {
 				ls = a.press(s.keyTyped(l))
-			} else {
-				ls, typed = a.unattended(), nil
+			} else if typed = nil; pressed == nil {
+				ls = a.unattended()
+			}
+		case p := <-pressed:
+			ls = footed(a, p)
+			if p.gone {
+				if pressed = nil; typed == nil {
+					ls = append(ls, a.unattended()...)
+				}
 			}
 		}
 		if err := say(ls); err != nil {
 			return err
 		}
 	}
+}
+
+// footed is what a foot switch does to an act, and what there is to say of it.
+func footed(a act, p pedalEvent) (lines []string) {
+	if p.line != "" {
+		lines = append(lines, p.line)
+	}
+	if p.press {
+		lines = append(lines, a.press("space")...)
+	}
+	return lines
 }
 
 // keyTyped is the key that a line stands for.
@@ -165,12 +185,12 @@ func (s stage) keys(ctx context.Context, a act, done <-chan error, in *os.File) 
 	}
 	defer term.Restore(in.Fd(), before)
 	// A raw terminal does not return to the left by itself.
-	m := &screen{act: a, done: done, say: func(ls []string) {
+	m := &screen{act: a, done: done, pedal: s.pedal, say: func(ls []string) {
 		for _, l := range ls {
 			fmt.Fprint(s.e.stdout, l+"\r\n")
 		}
 	}}
-	m.say(a.heading())
+	m.say(append(a.heading(), s.pedal.invitation()...))
 	m.say([]string{plainKeys(a)})
 	err = m.run(ctx, tea.WithInput(s.e.stdin), tea.WithOutput(s.e.stdout), tea.WithoutRenderer())
 	if f := a.farewell(); f != "" && err == nil {
@@ -187,7 +207,8 @@ func plainKeys(a act) string {
 
 // still shows the page.
 func (s stage) still(ctx context.Context, a act, done <-chan error) error {
-	m := &screen{act: a, done: done, width: 80, height: 24}
+	m := &screen{act: a, done: done, pedal: s.pedal, width: 80, height: 24}
+	m.announce(s.pedal.invitation())
 	err := m.run(ctx, tea.WithInput(s.e.stdin), tea.WithOutput(s.e.stdout), tea.WithFPS(int(time.Second/watchEvery)))
 	if f := a.farewell(); f != "" && err == nil {
 		fmt.Fprintln(s.e.stdout, f)
@@ -200,7 +221,10 @@ func (s stage) still(ctx context.Context, a act, done <-chan error) error {
 type screen struct {
 	act           act
 	done          <-chan error
+	pedal         *pedal
 	say           func([]string) // nil for a page
+	news          string         // of the pedal, on the page for a while
+	newsLeft      int            // looks until it goes
 	width, height int
 	shown         string
 	ended         bool // by a key
@@ -210,12 +234,25 @@ type screen struct {
 type (
 	tickMsg time.Time
 	doneMsg struct{ err error }
+	footMsg pedalEvent
 )
 
 func (m *screen) run(ctx context.Context, opts ...tea.ProgramOption) error {
 	// The sound ends with ctx, and the screen with the sound.
 	p := tea.NewProgram(m, append(opts, tea.WithoutSignalHandler())...)
 	defer atOnce(p.Quit)()
+	over := make(chan struct{})
+	defer close(over)
+	go func() {
+		for {
+			select {
+			case e := <-m.pedal.incoming():
+				p.Send(footMsg(e))
+			case <-over:
+				return
+			}
+		}
+	}()
 	_, err := p.Run()
 	if err != nil && m.err == nil && ctx.Err() == nil {
 		return fmt.Errorf("the terminal: %w (--plain does without the page)", err)
@@ -271,7 +308,14 @@ func (m *screen) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		m.tell(m.act.press(k))
 	case tea.WindowSizeMsg:
 		m.width, m.height = msg.Width, msg.Height
+	case footMsg:
+		ls := footed(m.act, pedalEvent(msg))
+		m.tell(ls)
+		if msg.line != "" {
+			m.announce(ls[:1])
+		}
 	case tickMsg:
+		m.newsLeft--
 		m.tell(m.act.look())
 		cmd = m.tick()
 	case doneMsg:
@@ -291,11 +335,25 @@ func (m *screen) tell(lines []string) {
 	}
 }
 
+// newsFor is how many looks long news stay on the page.
+const newsFor = int(8 * time.Second / watchEvery)
+
+func (m *screen) announce(lines []string) {
+	if len(lines) > 0 {
+		m.news, m.newsLeft = lines[0], newsFor
+	}
+}
+
 // draw makes the page of this moment.
 func (m *screen) draw() {
-	if m.say == nil {
-		m.shown = styled(m.act.page().lines(m.width, m.height), false)
+	if m.say != nil {
+		return
 	}
+	p := m.act.page()
+	if m.newsLeft > 0 {
+		p.offer = m.news
+	}
+	m.shown = styled(p.lines(m.width, m.height), false)
 }
 
 // View is the page as it was drawn last.

@@ -26,7 +26,18 @@ func TestMain(m *testing.M) {
 		"thumbline": func() {
 			ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 			defer stop()
-			e := &env{stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr, now: time.Now, sound: fakeSound(os.Getenv("SOUND"))}
+			e := &env{stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr, now: time.Now, sound: fakeSound(os.Getenv("SOUND")), midi: (*fakeMIDI)(nil)}
+			// MIDI=fake has ports; what the recorder gets goes to MIDI_LOG, what the
+			// pedal sends comes from PEDAL.
+			switch os.Getenv("MIDI") {
+			case "fake":
+				m := newFakeMIDI()
+				m.out(recorder).log = os.Getenv("MIDI_LOG")
+				m.ins[1].script = os.Getenv("PEDAL")
+				e.midi = m
+			case "system":
+				e.midi = systemMIDI{}
+			}
 			code := run(ctx, os.Args[1:], e)
 			// Scripts see failure alone; the status itself goes here.
 			if f := os.Getenv("STATUS_FILE"); f != "" {

@@ -15,7 +15,7 @@ import (
 
 // step has nothing that moves by itself: a key for each grip of a part.
 func step(ctx context.Context, e *env, o *options) error {
-	for _, f := range []string{"tempo", "count-in", "click", "ritardando"} {
+	for _, f := range []string{"tempo", "count-in", "click", "ritardando", "clock"} {
 		if o.changed(f) {
 			return usagef("--step waits for you, so --%s says nothing to it: leave it out", f)
 		}
@@ -31,19 +31,22 @@ func step(ctx context.Context, e *env, o *options) error {
 	if err != nil {
 		return unlessEnded(err)
 	}
-	defer p.device.Close()
-	live := midiio.NewLive(p.engine.Rate())
-	p.engine.SetFeeder(live)
+	defer p.close()
+	live := midiio.NewLive(p.h.rate)
+	var feed midiio.Feed = live
+	if p.h.port != nil {
+		feed = &prefaced{live, programs(p.seq)} // which a port has not been told
+	}
 	play, end := context.WithCancel(ctx)
 	defer end()
 	s, err := newStepper(p, e.now, live.Strike, end)
 	if err != nil {
 		return usagef("--step: %s: %w", tuneName(o), err)
 	}
-	if err := (stage{e: e, plain: o.plain, typed: o.tune != "-"}).run(ctx, s, p.start(play, false)); err != nil {
+	if err := (stage{e: e, plain: o.plain, typed: o.tune != "-", pedal: p.pedal}).run(ctx, s, p.start(play, feed, false)); err != nil {
 		return err
 	}
-	p.holes(e.stdout)
+	p.out.tell(e.stdout)
 	return nil
 }
 
@@ -286,9 +289,11 @@ func (s *stepper) shown() (first, last int) {
 func (s *stepper) page() page {
 	a := s.p.a
 	first, last := s.shown()
-	p := page{title: s.p.title(), what: s.p.asked.barsOrName(), pass: grips(s.n) + ", one at a time", state: "READY"}
+	p := page{title: s.p.title() + s.p.h.port.toPort(), what: s.p.asked.barsOrName(), pass: grips(s.n) + ", one at a time", state: "READY"}
 	p.strings = voicing.StringNames(a.Tuning)
-	if s.at >= 0 {
+	if s.at < 0 {
+		p.offer = strings.Join(s.p.h.port.caution(), " ")
+	} else {
 		g := s.grip()
 		p.pass = fmt.Sprintf("grip %d of %d", s.at+1, s.n)
 		p.tempo = "at " + a.PlaceAt(g.At).String()
@@ -345,7 +350,8 @@ func (s *stepper) byLine() { s.lines = true }
 func (s *stepper) unattended() []string { return s.press("q") }
 
 func (s *stepper) heading() []string {
-	ls := []string{s.p.title() + ", " + s.p.asked.bars() + ", " + grips(s.n) + ", one at a time"}
+	ls := []string{s.p.title() + ", " + s.p.asked.bars() + ", " + grips(s.n) + ", one at a time" + s.p.h.port.toPort()}
+	ls = append(ls, s.p.h.port.caution()...)
 	if s.lines {
 		ls = append(ls, "Enter strikes the next grip; again, and it is rolled from low to high; Ctrl-C ends.")
 	}

@@ -254,13 +254,17 @@ func (p *playing) record(w io.WriteSeeker, frames int64, bar *progress) error {
 	if err := p.equip(); err != nil {
 		return err
 	}
-	bar.part("sound", frames)
-	x, err := synth.NewWAVWriter(w, synth.WAVOptions{Rate: p.engine.Rate(), Format: p.h.bits.format, Frames: -1})
+	engine, err := p.h.engine(p.a)
 	if err != nil {
 		return err
 	}
-	soften := gently(p.engine.Rate(), func([]float32) {})
-	if _, err := synth.RenderAll(p.engine, p.cursor, tail, func(block []float32) error {
+	bar.part("sound", frames)
+	x, err := synth.NewWAVWriter(w, synth.WAVOptions{Rate: engine.Rate(), Format: p.h.bits.format, Frames: -1})
+	if err != nil {
+		return err
+	}
+	soften := gently(engine.Rate(), func([]float32) {})
+	if _, err := synth.RenderAll(engine, p.cursor, tail, func(block []float32) error {
 		soften(block)
 		bar.add(int64(len(block) / 2))
 		return x.Write(block)

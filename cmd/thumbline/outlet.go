@@ -1,0 +1,183 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"sync/atomic"
+	"time"
+
+	"thumbline/midiio"
+	"thumbline/synth"
+)
+
+// An outlet is where what is played goes: the built-in strings, or a MIDI port.
+// load comes first and once; heard, obeyed and notice may then be asked for while
+// it runs.
+type outlet interface {
+	// load takes what is to be played. Gentle asks for a soft beginning, where
+	// there can be one.
+	load(f midiio.Feed, gentle bool)
+	// run plays to the end, or until ctx ends, and says what went wrong if not
+	// that.
+	run(ctx context.Context) error
+	// heard is the frame that is heard at this moment.
+	heard() int64
+	// obeyed is a frame from which on an order sent just now is obeyed for sure.
+	obeyed() int64
+	// notice is what is wrong and yet no reason to stop, empty for nothing.
+	notice() string
+	// lost is an error of run as a player is told it; bar is where, or empty.
+	lost(err error, bar string) error
+	// tell says what there is to say when all is over.
+	tell(w io.Writer)
+	// close ends what runs still and waits for it, but not for what hangs.
+	close()
+}
+
+// An opening is an outlet that opens while there is other work to do.
+type opening interface {
+	// take waits for it and makes it ready for what p is.
+	take(ctx context.Context, p *playing) (outlet, error)
+	// drop closes it when it is open, and does not wait for that.
+	drop()
+}
+
+// A builtIn outlet is the built-in strings on a sound device.
+type builtIn struct {
+	device synth.Device
+	engine *synth.Engine
+	soften func(rate int, render func(out []float32)) func(out []float32)
+	given  atomic.Int64 // frames rendered
+	block  atomic.Int64 // the largest, frames
+}
+
+func (b *builtIn) load(f midiio.Feed, gentle bool) {
+	b.engine.SetFeeder(f)
+	if gentle {
+		b.soften = gently
+	}
+}
+
+func (b *builtIn) run(ctx context.Context) error {
+	return synth.Play(ctx, counted{b.device, b}, b.engine, synth.DefaultBuffer)
+}
+
+func (b *builtIn) heard() int64 { return b.device.Played() }
+
+// obeyed counts on an engine to look two quanta of 64 frames ahead, and on a block
+// to be under way.
+func (b *builtIn) obeyed() int64 { return b.given.Load() + b.block.Load() + 2*64 }
+
+func (b *builtIn) notice() string { return b.device.Notice() }
+
+func (b *builtIn) lost(err error, bar string) error {
+	if bar == "" {
+		return err
+	}
+	return fmt.Errorf("at bar %s: %w", bar, err)
+}
+
+// tell tells of interrupted sound. A server may count an interruption that nobody
+// could hear.
+func (b *builtIn) tell(w io.Writer) {
+	if n, lost := b.device.Underruns(); n > 0 && lost >= time.Millisecond {
+		fmt.Fprintf(w, "The sound was interrupted %s, %d ms in all: the machine was too busy.\n", times(n), lost.Milliseconds())
+	}
+}
+
+func (b *builtIn) close() { b.device.Close() }
+
+// A counted device tells its outlet how much was rendered for it.
+type counted struct {
+	synth.Device
+	out *builtIn
+}
+
+func (c counted) Start(render func(out []float32)) error {
+	if c.out.soften != nil {
+		render = c.out.soften(c.Rate(), render)
+	}
+	return c.Device.Start(func(out []float32) {
+		n := int64(len(out) / 2)
+		if n > c.out.block.Load() {
+			c.out.block.Store(n)
+		}
+		render(out)
+		c.out.given.Add(n)
+	})
+}
+
+const (
+	gentleTime = 3 * time.Second
+	gentleGain = 0.25 // -12 dB
+)
+
+// gently begins softly, so that nothing is loud before a hand can reach the
+// volume.
+func gently(rate int, render func(out []float32)) func(out []float32) {
+	whole, given := float64(rate)*gentleTime.Seconds(), int64(0)
+	return func(out []float32) {
+		render(out)
+		for i := 0; i+1 < len(out) && float64(given) < whole; i += 2 {
+			x := float32(math.Pow(gentleGain, 1-float64(given)/whole))
+			out[i] *= x
+			out[i+1] *= x
+			given++
+		}
+	}
+}
+
+func times(n int) string {
+	if n == 1 {
+		return "once"
+	}
+	return fmt.Sprintf("%d times", n)
+}
+
+// A deviceOpening is a sound device on its way.
+type deviceOpening struct{ got chan openedDevice }
+
+type openedDevice struct {
+	device synth.Device
+	err    error
+}
+
+// engineRate is that of an engine whose options ask for none.
+const engineRate = 48000
+
+// openEarly begins to open the sound at the rate that engines have by themselves.
+func openEarly(s sound) deviceOpening {
+	o := deviceOpening{make(chan openedDevice, 1)}
+	go func() {
+		d, err := s.open(engineRate, synth.DefaultBuffer)
+		o.got <- openedDevice{d, err}
+	}()
+	return o
+}
+
+func (o deviceOpening) take(_ context.Context, p *playing) (outlet, error) {
+	engine, err := p.h.engine(p.a)
+	if err != nil {
+		o.drop()
+		return nil, err
+	}
+	got := <-o.got
+	if got.err == nil && got.device.Rate() != engine.Rate() {
+		got.device.Close()
+		return nil, fmt.Errorf("the sound device runs at %d Hz, the strings at %d", got.device.Rate(), engine.Rate())
+	}
+	if got.err != nil {
+		return nil, got.err
+	}
+	return &builtIn{device: got.device, engine: engine}, nil
+}
+
+func (o deviceOpening) drop() {
+	go func() {
+		if got := <-o.got; got.err == nil {
+			got.device.Close()
+		}
+	}()
+}
