@@ -4,7 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"sync/atomic"
+	"strings"
 	"time"
 
 	"gitlab.com/gomidi/midi/v2/drivers"
@@ -105,9 +105,9 @@ type pedal struct {
 	events chan pedalEvent
 	ports  *midiPorts
 	in     drivers.In
-	stop   func()
+	listed func() bool
+	stop   func() // of listening
 	quit   chan struct{}
-	acts   atomic.Bool // presses count
 }
 
 // A pedalEvent is what has become of a pedal: a press, something to say, or its
@@ -121,7 +121,7 @@ type pedalEvent struct {
 // pedalRoom is how many events may wait for a busy page.
 const pedalRoom = 16
 
-// openPedal listens to the port of --switch, nil without it.
+// openPedal opens the port of --switch, nil without it.
 func (o *options) openPedal(m *midiPorts) (*pedal, error) {
 	if !o.changed("switch") {
 		return nil, nil
@@ -130,15 +130,15 @@ func (o *options) openPedal(m *midiPorts) (*pedal, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &pedal{ports: m, events: make(chan pedalEvent, pedalRoom), quit: make(chan struct{})}
-	if err := p.listen(d, o.pedal); err != nil {
+	p := &pedal{ports: m, events: make(chan pedalEvent, pedalRoom), quit: make(chan struct{}), stop: func() {}}
+	if err := p.open(d, strings.TrimSpace(o.pedal)); err != nil {
 		m.close()
 		return nil, err
 	}
 	return p, nil
 }
 
-func (p *pedal) listen(d drivers.Driver, asked string) error {
+func (p *pedal) open(d drivers.Driver, asked string) error {
 	all, names, err := ins(d)
 	if err != nil {
 		return err
@@ -151,11 +151,23 @@ func (p *pedal) listen(d drivers.Driver, asked string) error {
 	if err := p.in.Open(); err != nil {
 		return fmt.Errorf("MIDI input %q cannot be opened: %w", p.name, err)
 	}
+	p.listed = func() bool {
+		_, now, err := ins(d)
+		return err != nil || slices.Contains(now, p.name)
+	}
+	return nil
+}
+
+// listen begins to take presses. What is pressed before that is no press: nobody
+// who tries a pedal before the beginning wants a pause there.
+func (p *pedal) listen() error {
+	if p == nil {
+		return nil
+	}
 	lost := make(chan struct{}, 1)
 	var f footSwitch
-	p.stop, err = p.in.Listen(func(msg []byte, _ int32) {
+	stop, err := p.in.Listen(func(msg []byte, _ int32) {
 		press, line := f.take(msg, time.Now())
-		press = press && p.acts.Load()
 		if press || line != "" {
 			p.send(pedalEvent{press: press, line: line})
 		}
@@ -168,40 +180,42 @@ func (p *pedal) listen(d drivers.Driver, asked string) error {
 		}
 	}})
 	if err != nil {
-		p.in.Close()
 		return fmt.Errorf("MIDI input %q: %w", p.name, err)
 	}
-	there := func() bool {
-		_, now, err := ins(d)
-		return err != nil || slices.Contains(now, p.name)
-	}
+	p.stop = stop
 	go func() {
 		select {
 		case <-p.quit:
 			return
 		case <-lost:
-		case <-unlisted(p.quit, there):
+		case <-unlisted(p.quit, p.listed):
 		}
 		p.send(pedalEvent{gone: true, line: fmt.Sprintf("The foot switch is gone: MIDI input %q went away. The keys go on working.", p.name)})
 	}()
 	return nil
 }
 
-// send never waits for long: a press that nobody takes is none.
+// send does not keep a driver waiting: a press that nobody takes is none. The end
+// is waited for.
 func (p *pedal) send(e pedalEvent) {
+	if e.gone {
+		select {
+		case p.events <- e:
+		case <-p.quit:
+		}
+		return
+	}
 	select {
 	case p.events <- e:
 	default:
 	}
 }
 
-// incoming are the events, nil for ever without a pedal. A press counts from now
-// on: nobody who tries a pedal before the beginning wants a pause there.
+// incoming are the events, nil for ever without a pedal.
 func (p *pedal) incoming() <-chan pedalEvent {
 	if p == nil {
 		return nil
 	}
-	p.acts.Store(true)
 	return p.events
 }
 

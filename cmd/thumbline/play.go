@@ -95,6 +95,11 @@ func ready(ctx context.Context, e *env, o *options, once bool) (*playing, error)
 		foot.close()
 		return nil, err
 	}
+	if err := foot.listen(); err != nil {
+		foot.close()
+		p.out.close()
+		return nil, err
+	}
 	p.pedal = foot
 	return p, nil
 }
@@ -327,7 +332,9 @@ func (p *playing) study(s *scene, factor float64) (midiio.Practice, error) {
 	if p.once {
 		st.Repeat = 1
 	}
-	return s.seq.Practice(st)
+	practice, err := s.seq.Practice(st)
+	practice.Clock = p.h.port != nil && p.h.port.clock
+	return practice, err
 }
 
 // turns are how a scene is practised as a rehearsal knows it.

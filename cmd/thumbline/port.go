@@ -573,7 +573,7 @@ func programs(s *midiio.Sequence) (msgs [][3]byte) {
 		if e.Tick > 0 {
 			break
 		}
-		if e.Msg[0]&0xF0 == program {
+		if e.Msg[0]&0xF0 == program && !slices.Contains(msgs, e.Msg) {
 			msgs = append(msgs, e.Msg)
 		}
 	}
