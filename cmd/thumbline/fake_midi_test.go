@@ -33,7 +33,7 @@ const (
 	boxA     = "Grey Box A"    // the same
 	boxB     = "Grey Box B"    // the same
 	brief    = "Brief"         // is gone at its 20th message
-	ghost    = "Ghost"         // takes everything, but is listed no longer after its 20th message
+	ghost    = "Ghost"         // takes everything, but says at its 20th message that it is gone
 	deaf     = "Deaf"          // refuses its 20th message
 	hanging  = "Hanging"       // never returns from its 20th message
 	locked   = "Locked"        // cannot be opened
@@ -43,7 +43,7 @@ const (
 func newFakeMIDI() *fakeMIDI {
 	m := &fakeMIDI{}
 	for i, n := range []string{recorder, boxA, boxB, brief, ghost, deaf, hanging, locked, clutter} {
-		m.outs = append(m.outs, &fakeOut{fakePort: fakePort{name: n, number: i}, hang: make(chan struct{})})
+		m.outs = append(m.outs, &fakeOut{fakePort: fakePort{name: n, number: i}, hang: make(chan struct{}), goes: make(chan struct{})})
 	}
 	for i, n := range []string{"Keys", "Pedal"} {
 		m.ins = append(m.ins, &fakeIn{fakePort: fakePort{name: n, number: i}})
@@ -156,6 +156,7 @@ type fakeOut struct {
 	fakePort
 	log  string // a file that it writes too
 	hang chan struct{}
+	goes chan struct{}
 	got  []sent
 }
 
@@ -176,7 +177,10 @@ func (o *fakeOut) Send(msg []byte) error {
 			o.lost = true
 			return fmt.Errorf("write: %w", midiio.ErrPortGone)
 		case ghost:
-			o.lost = true
+			if !o.lost {
+				o.lost = true
+				close(o.goes)
+			}
 		case deaf:
 			return fmt.Errorf("write: %w", midiio.ErrPortStuck)
 		case hanging:
@@ -198,6 +202,8 @@ func (o *fakeOut) Send(msg []byte) error {
 	}
 	return nil
 }
+
+func (o *fakeOut) Gone() <-chan struct{} { return o.goes }
 
 // messages are those that it has got, in hexadecimal.
 func (o *fakeOut) messages() (ms []string) {
@@ -265,6 +271,7 @@ func (p *fakeIn) Listen(on func([]byte, int32), c drivers.ListenConfig) (func(),
 			}
 			if what == "gone" {
 				p.lose()
+				p.onErr(fmt.Errorf("read: %w", midiio.ErrPortGone))
 				return
 			}
 			b, _ := hex.DecodeString(what)

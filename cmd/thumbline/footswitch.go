@@ -105,7 +105,6 @@ type pedal struct {
 	events chan pedalEvent
 	ports  *midiPorts
 	in     drivers.In
-	listed func() bool
 	stop   func() // of listening
 	quit   chan struct{}
 }
@@ -151,10 +150,6 @@ func (p *pedal) open(d drivers.Driver, asked string) error {
 	if err := p.in.Open(); err != nil {
 		return fmt.Errorf("MIDI input %q cannot be opened: %w", p.name, err)
 	}
-	p.listed = func() bool {
-		_, now, err := ins(d)
-		return err != nil || slices.Contains(now, p.name)
-	}
 	return nil
 }
 
@@ -164,7 +159,6 @@ func (p *pedal) listen() error {
 	if p == nil {
 		return nil
 	}
-	lost := make(chan struct{}, 1)
 	var f footSwitch
 	stop, err := p.in.Listen(func(msg []byte, _ int32) {
 		press, line := f.take(msg, time.Now())
@@ -173,25 +167,13 @@ func (p *pedal) listen() error {
 		}
 	}, drivers.ListenConfig{OnErr: func(err error) {
 		if errors.Is(err, midiio.ErrPortGone) {
-			select {
-			case lost <- struct{}{}:
-			default:
-			}
+			go p.send(pedalEvent{gone: true, line: fmt.Sprintf("The foot switch is gone: MIDI input %q went away. The keys go on working.", p.name)})
 		}
 	}})
 	if err != nil {
 		return fmt.Errorf("MIDI input %q: %w", p.name, err)
 	}
 	p.stop = stop
-	go func() {
-		select {
-		case <-p.quit:
-			return
-		case <-lost:
-		case <-unlisted(p.quit, p.listed):
-		}
-		p.send(pedalEvent{gone: true, line: fmt.Sprintf("The foot switch is gone: MIDI input %q went away. The keys go on working.", p.name)})
-	}()
 	return nil
 }
 

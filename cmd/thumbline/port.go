@@ -316,7 +316,6 @@ type portOut struct {
 	ports  *midiPorts
 	say    io.Writer
 	out    drivers.Out
-	listed func() bool // the port is there still; nil where nobody can tell
 	feed   *hushable
 	driver *midiio.Driver
 	signal chan os.Signal
@@ -353,10 +352,6 @@ func (o *portOut) open(d drivers.Driver) error {
 	o.out, o.choice.name = all[i], names[i]
 	if err := o.out.Open(); err != nil {
 		return fmt.Errorf("MIDI port %q cannot be opened: %w", names[i], err)
-	}
-	o.listed = func() bool {
-		_, now, err := outs(d)
-		return err != nil || slices.Contains(now, names[i])
 	}
 	return nil
 }
@@ -427,11 +422,10 @@ func (o *portOut) load(f midiio.Feed, _ bool) {
 	}
 }
 
-// How a port is looked after: Send may wait for ever, and a system may take what
-// is sent to a port that is gone. A player should be told within a second.
+// How a port is looked after: its Send may never return. A player should be told
+// within a second.
 const (
 	portLook    = 100 * time.Millisecond
-	portListed  = 200 * time.Millisecond
 	stuckAfter  = 700 * time.Millisecond
 	portPatient = 500 * time.Millisecond // with what is to end
 )
@@ -445,7 +439,11 @@ func (o *portOut) run(ctx context.Context) error {
 		defer close(o.over)
 		ran <- o.driver.Run(play)
 	}()
-	gone := unlisted(o.over, o.listed)
+	// Some ports say that they are gone, others only to who sends.
+	var gone <-chan struct{}
+	if g, ok := o.out.(interface{ Gone() <-chan struct{} }); ok {
+		gone = g.Gone()
+	}
 	tick := time.NewTicker(portLook)
 	defer tick.Stop()
 	for {
@@ -465,33 +463,6 @@ func (o *portOut) run(ctx context.Context) error {
 			}
 		}
 	}
-}
-
-// unlisted is closed when a port is listed no longer, unless over is closed before:
-// two looks in a row, as a list that changes while it is taken may lack one.
-// Without listed nobody can tell.
-func unlisted(over <-chan struct{}, listed func() bool) <-chan struct{} {
-	gone := make(chan struct{})
-	if listed == nil {
-		return gone
-	}
-	go func() {
-		tick := time.NewTicker(portListed)
-		defer tick.Stop()
-		for misses := 0; misses < 2; {
-			select {
-			case <-over:
-				return
-			case <-tick.C:
-			}
-			misses++
-			if listed() {
-				misses = 0
-			}
-		}
-		close(gone)
-	}()
-	return gone
 }
 
 func (o *portOut) heard() int64 { return o.driver.Frame() }

@@ -1,11 +1,15 @@
 package main
 
 import (
-	"errors"
-
 	"gitlab.com/gomidi/midi/v2/drivers"
+
+	"thumbline/midiio/alsaseq"
 )
 
 func (systemMIDI) open() (drivers.Driver, error) {
-	return nil, errors.New("no MIDI on this machine (load snd-seq; or write a file: thumbline write --out x.mid)")
+	d, err := alsaseq.New(portName)
+	if err != nil {
+		return nil, err
+	}
+	return d, nil
 }
