@@ -195,8 +195,14 @@ func TestNothingGoesOn(t *testing.T) {
 		{"paced", "hear --step --phrase 5", "\n\n2\n"},
 		{"fake", "loop --change 1:1", ""},
 		{"fake", "loop --phrase 99", ""},
+		{"none", "loop --phrase 5 --port recorder --switch keys", "q\n"},
+		{"none", "loop --phrase 5 --port brief", ""},
+		{"none", "loop --phrase 99 --port recorder --switch keys", ""},
+		{"none", "hear --step --port nix", ""},
+		{"fake", "hear --step --switch nix", ""},
 	} {
 		e, _, _ := testEnv(fakeSound(c.sound))
+		e.midi = newFakeMIDI()
 		e.stdin = strings.NewReader(c.keys)
 		run(context.Background(), strings.Fields(c.args), e)
 		var left string

@@ -320,8 +320,7 @@ type portOut struct {
 	driver *midiio.Driver
 	signal chan os.Signal
 
-	clock   midiio.Clock
-	since   atomic.Int64 // nanoseconds of clock, from which on the message under way is being sent; 0 for none
+	sending atomic.Int64 // number of the message that is being sent; 0 for none
 	started atomic.Bool
 	over    chan struct{} // closed when the driver has come to its end
 }
@@ -403,15 +402,15 @@ func (o *portOut) await(ctx context.Context, most, look time.Duration) error {
 }
 
 func (o *portOut) load(f midiio.Feed, _ bool) {
-	o.clock = midiio.SystemClock()
+	sent := int64(0)
 	send := midiio.Route(o.choice.to, o.choice.programs, func(msg []byte) error {
-		o.since.Store(int64(o.clock.Now()) + 1)
-		err := o.out.Send(msg)
-		o.since.Store(0)
-		return err
+		sent++
+		o.sending.Store(sent)
+		defer o.sending.Store(0)
+		return o.out.Send(msg)
 	})
 	o.feed = newHushable(f)
-	o.driver = midiio.NewDriver(o.feed, o.clock, send)
+	o.driver = midiio.NewDriver(o.feed, midiio.SystemClock(), send)
 	// No signal ends the program while a note sounds elsewhere; a second Ctrl-C
 	// does not either.
 	o.signal = make(chan os.Signal, 4)
@@ -425,9 +424,9 @@ func (o *portOut) load(f midiio.Feed, _ bool) {
 // How a port is looked after: its Send may never return. A player should be told
 // within a second.
 const (
-	portLook    = 100 * time.Millisecond
-	stuckAfter  = 700 * time.Millisecond
-	portPatient = 500 * time.Millisecond // with what is to end
+	portLook    = 50 * time.Millisecond
+	stuckLooks  = 10                     // at one message, so that no time counts in which we are stopped
+	portPatient = 250 * time.Millisecond // with what is to end
 )
 
 func (o *portOut) run(ctx context.Context) error {
@@ -446,7 +445,7 @@ func (o *portOut) run(ctx context.Context) error {
 	}
 	tick := time.NewTicker(portLook)
 	defer tick.Stop()
-	for {
+	for at, looks := int64(0), 0; ; {
 		select {
 		case err := <-ran:
 			return err
@@ -458,7 +457,9 @@ func (o *portOut) run(ctx context.Context) error {
 		case <-gone:
 			return midiio.ErrPortGone
 		case <-tick.C:
-			if at := o.since.Load(); at > 0 && o.clock.Now()-time.Duration(at) > stuckAfter {
+			if n := o.sending.Load(); n == 0 || n != at {
+				at, looks = n, 0
+			} else if looks++; looks == stuckLooks {
 				return midiio.ErrPortStuck
 			}
 		}
