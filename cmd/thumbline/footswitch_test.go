@@ -104,3 +104,31 @@ func TestSwitchActs(t *testing.T) {
 		t.Error("the input is left open")
 	}
 }
+
+// On the page a foot switch is asked for beside the caution of the beginning; what
+// is learned stands there for a while.
+func TestSwitchOnPage(t *testing.T) {
+	r := newRun(t, "loop", "--bars", "1-4", "--port", "x")
+	m := &screen{act: r.conductor, width: 80, height: 24, invited: true}
+	m.announce((&pedal{name: "Keys"}).invitation())
+	shows := func(words string, want bool) {
+		t.Helper()
+		m.draw()
+		if got := strings.Contains(strings.Join(strings.Fields(m.shown), " "), words); got != want {
+			t.Errorf("%q is there: %v\n%s", words, got, m.shown)
+		}
+	}
+	shows(portCaution, true)
+	shows(`Foot switch at MIDI input "Keys": press it`, true)
+	m.Update(footMsg{press: true, line: "Foot switch: note 60 on channel 1."})
+	shows("* Foot switch: note 60 on channel 1.", true)
+	shows("press it", false)
+	shows("COUNT-IN", true) // the press has begun anew
+	for range newsFor {
+		m.Update(tickMsg{})
+	}
+	shows("Foot switch", false)
+	if said := strings.Join(r.said, ""); said != "" {
+		t.Errorf("said %q", said)
+	}
+}

@@ -411,3 +411,27 @@ func (n noSound) open(int, time.Duration) (synth.Device, error) {
 }
 
 func (n noSound) devices() []string { return nil }
+
+// Where it goes and the caution stand on the page, and before the first plain line.
+func TestPortIsSaid(t *testing.T) {
+	for _, args := range []string{"loop --bars 1-4", "hear --bars 1-4"} {
+		r := newRun(t, append(strings.Fields(args), "--port", "x")...)
+		r.p.h.port.name = "Box \"A\""
+		r.sees(`key G, to MIDI port "Box \"A\""`, "* "+portCaution)
+		r.byLine()
+		if said := strings.Join(r.heading(), "\n"); !strings.Contains(said, `= 132, to MIDI port "Box \"A\""`+"\n"+portCaution) {
+			t.Errorf("%s: says\n%s", args, said)
+		}
+		s, err := newStepper(r.p, r.now, func([]midiio.LiveNote) bool { return true }, func() {})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if page := shownIn(s.page(), 80, 24); !strings.Contains(page, "* "+portCaution) || !strings.Contains(page, "to MIDI port") {
+			t.Errorf("step:\n%s", page)
+		}
+		s.press("space")
+		if page := shownIn(s.page(), 80, 24); strings.Contains(page, portCaution) {
+			t.Errorf("step, once it is heard:\n%s", page)
+		}
+	}
+}

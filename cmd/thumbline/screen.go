@@ -209,6 +209,7 @@ func plainKeys(a act) string {
 func (s stage) still(ctx context.Context, a act, done <-chan error) error {
 	m := &screen{act: a, done: done, pedal: s.pedal, width: 80, height: 24}
 	m.announce(s.pedal.invitation())
+	m.invited = true
 	err := m.run(ctx, tea.WithInput(s.e.stdin), tea.WithOutput(s.e.stdout), tea.WithFPS(int(time.Second/watchEvery)))
 	if f := a.farewell(); f != "" && err == nil {
 		fmt.Fprintln(s.e.stdout, f)
@@ -224,6 +225,7 @@ type screen struct {
 	pedal         *pedal
 	say           func([]string) // nil for a page
 	news          string         // of the pedal, on the page for a while
+	invited       bool           // it asks for the first press
 	newsLeft      int            // looks until it goes
 	width, height int
 	shown         string
@@ -313,6 +315,7 @@ func (m *screen) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		m.tell(ls)
 		if msg.line != "" {
 			m.announce(ls[:1])
+			m.invited = false
 		}
 	case tickMsg:
 		m.newsLeft--
@@ -350,8 +353,11 @@ func (m *screen) draw() {
 		return
 	}
 	p := m.act.page()
-	if m.newsLeft > 0 {
+	if offer := p.offer; m.newsLeft > 0 {
 		p.offer = m.news
+		if m.invited { // beside what is offered at the beginning, a caution
+			p.offer = strings.TrimSpace(offer + " " + m.news)
+		}
 	}
 	m.shown = styled(p.lines(m.width, m.height), false)
 }
