@@ -71,6 +71,7 @@ func FuzzFootSwitch(f *testing.F) {
 // A press acts at once, whatever is looked at how often, and goes on to do so when
 // nothing is typed any more.
 func TestSwitchActs(t *testing.T) {
+	t.Parallel() // it takes its time in the open
 	e, m, out, errs := ported("")
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()

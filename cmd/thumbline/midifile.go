@@ -64,15 +64,14 @@ func (o *options) playsAlone() error {
 	return nil
 }
 
-// A midiFile is a MIDI file on strings.
+// A midiFile is a MIDI file on strings; for a port its sequence is that of the file,
+// on its own channels.
 type midiFile struct {
 	*midiio.Strung
 	// bars are those of the file and its strings, as an arrangement without
 	// grips, whose phrases are four bars each.
 	bars *voicing.Arrangement
-	// asWritten is the file on its own channels, for a port; nil without one.
-	asWritten *midiio.Sequence
-	down      float64 // how much softer it is played than its notes say, dB, 0 or less
+	down float64 // how much softer it is played than its notes say, dB, 0 or less
 }
 
 // barsTogether is how many bars of a MIDI file go together.
@@ -127,8 +126,7 @@ func (f *midiFile) keep(o *options, seq *midiio.Sequence) error {
 	if len(f.Notes) > 0 {
 		seq.Clicks = f.loudness() - usual
 	}
-	f.asWritten = midiio.BendRange(seq).WithClicks()
-	f.Sequence = f.asWritten
+	f.Sequence = midiio.BendRange(seq).WithClicks()
 	f.lay(o, len(f.Open))
 	f.bars.Warnings = nil // it is heard elsewhere, as it is
 	return nil

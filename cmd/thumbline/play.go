@@ -132,13 +132,10 @@ func prepare(ctx context.Context, e *env, o *options, h hearing, pr practising, 
 	}
 	warn(e, o, a)
 	h.silent(e, o, a, p.from, p.to)
-	switch {
-	case file != nil && p.h.port != nil:
-		p.seq = file.asWritten
-	case file != nil:
+	if file != nil {
 		p.h.soften(file)
 		p.seq = file.Sequence
-	default:
+	} else {
 		p.seq = h.practice(a)
 	}
 	if err := p.plan(o); err != nil {

@@ -12,6 +12,8 @@ import (
 	"testing"
 	"time"
 
+	"gitlab.com/gomidi/midi/v2/drivers"
+
 	"thumbline/midiio"
 	"thumbline/synth"
 )
@@ -179,6 +181,7 @@ func hushed(o *fakeOut) error {
 
 // Whenever it is interrupted, no note is left.
 func TestPortInterrupted(t *testing.T) {
+	t.Parallel() // it takes its time in the open
 	rnd := rand.New(rand.NewPCG(9, 1))
 	for i := range 12 {
 		args := []string{"loop", "--port", "recorder", "--bars", "1-4", "--tempo", "300%", "--count-in", "0"}
@@ -218,17 +221,18 @@ func TestPortInterrupted(t *testing.T) {
 // No other way out leaves a note either: keys, the end of the tune, a reader of
 // standard output who has left, a fault of our own.
 func TestPortWaysOut(t *testing.T) {
+	t.Parallel() // it takes its time in the open
 	for _, c := range []struct {
 		name, args, keys string
 		lines            int // of standard output that can be written; 0 for all, below 0 it panics
 		status           int
 	}{
-		{"the end", "hear --bars 1", "", 0, statusOK},
-		{"passes", "loop --bars 1 --repeat 2", "", 0, statusOK},
+		{"the end", "hear --bars 1 --tempo 300%", "", 0, statusOK},
+		{"passes", "loop --bars 1 --repeat 2 --tempo 300%", "", 0, statusOK},
 		{"q", "loop --bars 1-4", "n\n-\nc\n1\na\np\np\nb\nq\n", 0, statusOK},
 		{"step", "hear --step --bars 1-4", "\n\n\nq\n", 0, statusOK},
-		{"standard output", "loop --bars 1", "", 3, statusFailed},
-		{"a panic", "loop --bars 1", "", -3, -1},
+		{"standard output", "loop --bars 1 --tempo 300%", "", 4, statusFailed},
+		{"a panic", "loop --bars 1 --tempo 300%", "", -6, -1},
 	} {
 		e, m, out, errs := ported(c.keys)
 		if c.lines != 0 {
@@ -278,13 +282,14 @@ func typing(t *testing.T, e *env) io.Writer {
 // A port that goes away, refuses or hangs ends it with one line and status 1, in a
 // pause too, and soon.
 func TestPortLost(t *testing.T) {
+	t.Parallel() // it takes its time in the open
 	for name, says := range map[string]string{
 		brief: `MIDI port "Brief" went away at bar `, ghost: `MIDI port "Ghost" went away at bar `,
 		deaf: `MIDI port "Deaf" does not take notes`, hanging: `MIDI port "Hanging" does not take notes`,
 	} {
 		e, m, _, errs := ported("")
 		typing(t, e)
-		status := run(context.Background(), []string{"loop", "--port", name, "--bars", "1", "--tempo", "300%"}, e)
+		status := run(context.Background(), []string{"loop", "--port", name, "--bars", "1", "--tempo", "300%", "--count-in", "0"}, e)
 		o := m.out(name)
 		if said := errs.String(); status != statusFailed || !strings.HasPrefix(said, "thumbline: "+says) || strings.Count(said, "\n") != 1 {
 			t.Errorf("%s: status %d, %q", name, status, said)
@@ -297,7 +302,7 @@ func TestPortLost(t *testing.T) {
 	keys := typing(t, e)
 	status := make(chan int, 1)
 	go func() {
-		status <- run(context.Background(), []string{"loop", "--port", recorder, "--bars", "1"}, e)
+		status <- run(context.Background(), []string{"loop", "--port", recorder, "--bars", "1", "--tempo", "300%"}, e)
 	}()
 	waitFor(t, out, "pass 1")
 	io.WriteString(keys, "\n")
@@ -325,6 +330,7 @@ func waitFor(t *testing.T, out *buffer, words string) {
 
 // With a port no sound device is opened.
 func TestPortNeedsNoDevice(t *testing.T) {
+	t.Parallel() // it takes its time in the open
 	e, m, out, errs := ported("")
 	e.sound = noSound{t}
 	if s := run(context.Background(), []string{"hear", "--port", "1", "--bars", "0", "--stats"}, e); s != statusOK || errs.String() != "" {
@@ -364,6 +370,27 @@ func TestVirtualPort(t *testing.T) {
 			t.Errorf("%d: %v, %q, want %q", c.looks, err, got, want)
 		}
 	}
+}
+
+// Where the system has no ports of our own, that is said.
+func TestNoVirtualPort(t *testing.T) {
+	t.Parallel() // it takes its time in the open
+	e, m, _, errs := ported("")
+	e.midi = without{m}
+	if s := run(context.Background(), []string{"loop", "--port", "virtual"}, e); s != statusFailed || !strings.HasPrefix(errs.String(), "thumbline: this system has no virtual MIDI ports (choose") {
+		t.Errorf("status %d, %q", s, errs)
+	}
+	if m.opened != 0 {
+		t.Error("the driver is left open")
+	}
+}
+
+// without is a system whose driver can nothing but what every driver can.
+type without struct{ *fakeMIDI }
+
+func (w without) open() (drivers.Driver, error) {
+	d, err := w.fakeMIDI.open()
+	return struct{ drivers.Driver }{d}, err
 }
 
 // What is hushed lets go of what sounds and goes on with what comes.
