@@ -215,16 +215,28 @@ func (o *fakeOut) messages() (ms []string) {
 	return ms
 }
 
-// sounding are the notes that have begun and not ended, as channel and key.
-func (o *fakeOut) sounding() (n int) {
+// sounding is how many notes have begun and not ended.
+func (o *fakeOut) sounding() int {
 	o.mu.Lock()
 	defer o.mu.Unlock()
+	msgs := make([][]byte, len(o.got))
+	for i, s := range o.got {
+		msgs[i] = s.msg
+	}
+	return stillOn(msgs)
+}
+
+// stillOn is how many notes messages have begun and not ended.
+func stillOn(msgs [][]byte) int {
 	on := map[[2]byte]bool{}
-	for _, s := range o.got {
-		switch k := [2]byte{s.msg[0] & 15, s.msg[min(1, len(s.msg)-1)]}; {
-		case s.msg[0]>>4 == 9 && s.msg[2] > 0:
+	for _, m := range msgs {
+		if len(m) < 3 {
+			continue
+		}
+		switch k := [2]byte{m[0] & 15, m[1]}; {
+		case m[0]>>4 == 9 && m[2] > 0:
 			on[k] = true
-		case s.msg[0]>>4 == 9 || s.msg[0]>>4 == 8:
+		case m[0]>>4 == 9 || m[0]>>4 == 8:
 			delete(on, k)
 		}
 	}

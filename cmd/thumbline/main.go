@@ -11,17 +11,7 @@ import (
 )
 
 func main() {
-	end := []os.Signal{os.Interrupt, syscall.SIGTERM}
-	if !signal.Ignored(syscall.SIGHUP) { // as under nohup
-		end = append(end, syscall.SIGHUP)
-	}
-	ctx, stop := signal.NotifyContext(context.Background(), end...)
-	// The first Ctrl-C lets the notes ring out; the second ends at once.
-	go func() {
-		<-ctx.Done()
-		stop()
-	}()
-	os.Exit(run(ctx, os.Args[1:], &env{
+	os.Exit(run(untilEnded(), os.Args[1:], &env{
 		stdin:  os.Stdin,
 		stdout: os.Stdout,
 		stderr: os.Stderr,
@@ -29,4 +19,19 @@ func main() {
 		sound:  hardware{},
 		midi:   systemMIDI{},
 	}))
+}
+
+// untilEnded ends with the first signal to end, so that the notes can ring out; the
+// second ends the program at once.
+func untilEnded() context.Context {
+	end := []os.Signal{os.Interrupt, syscall.SIGTERM}
+	if !signal.Ignored(syscall.SIGHUP) { // as under nohup
+		end = append(end, syscall.SIGHUP)
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), end...)
+	go func() {
+		<-ctx.Done()
+		stop()
+	}()
+	return ctx
 }

@@ -2,13 +2,11 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"encoding/binary"
 	"encoding/hex"
 	"fmt"
 	"io"
 	"os"
-	"os/signal"
 	"path/filepath"
 	"regexp"
 	"strconv"
@@ -24,8 +22,6 @@ import (
 func TestMain(m *testing.M) {
 	testscript.Main(m, map[string]func(){
 		"thumbline": func() {
-			ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
-			defer stop()
 			e := &env{stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr, now: time.Now, sound: fakeSound(os.Getenv("SOUND")), midi: (*fakeMIDI)(nil)}
 			// MIDI=fake has ports; what the recorder gets goes to MIDI_LOG, what the
 			// pedal sends comes from PEDAL.
@@ -38,7 +34,7 @@ func TestMain(m *testing.M) {
 			case "system":
 				e.midi = systemMIDI{}
 			}
-			code := run(ctx, os.Args[1:], e)
+			code := run(untilEnded(), os.Args[1:], e)
 			// Scripts see failure alone; the status itself goes here.
 			if f := os.Getenv("STATUS_FILE"); f != "" {
 				os.WriteFile(f, []byte(strconv.Itoa(code)), 0o644)
