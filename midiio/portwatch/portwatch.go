@@ -19,12 +19,15 @@ import (
 // told within this time and what a listing takes.
 const Every = 500 * time.Millisecond
 
-// New is d with its ports looked after every so often while they are open, each
-// period of Every when it is 0. Once a port is no longer listed its Send fails
-// with an error that wraps [midiio.ErrPortGone], and an input that is listened
-// to hands such an error to OnErr, once. A port is known by its name, the
-// number of ports that bear it counts: two of one name are told apart by
-// nothing, so when one of them goes both are said to.
+// New is d with its ports looked after every so often while they are open, once
+// in the period Every when it is 0. Once a port is no longer listed its Send
+// fails with an error that wraps [midiio.ErrPortGone], and an input that is
+// listened to hands such an error to OnErr, once. Outputs also have a method
+// Gone() <-chan struct{}: the channel is closed when the loss is found out; it is
+// that of the last opening, after a Close too, and nil before the first.
+//
+// A port is known by its name, and how many bear it is counted: two of one name
+// are told apart by nothing, so when one of them goes both are said to.
 //
 // Listing, opening and closing take turns; so do sending to a port and closing
 // it. Sending does not wait for a listing, which may take longer than a note can
