@@ -22,6 +22,8 @@ const (
 	look = 10 * time.Millisecond
 	// queued is how many messages may come between two looks.
 	queued = 1024
+	// lastCall is how long a listener may take over its last message.
+	lastCall = 100 * time.Millisecond
 )
 
 var errClosed = errors.New("the MIDI driver is closed")
@@ -295,9 +297,9 @@ type in struct {
 	number int
 	name   string
 
-	mu   sync.Mutex
-	midi rtmidi.MIDIIn // nil when closed
-	stop func()        // nil while nobody listens
+	mu       sync.Mutex
+	midi     rtmidi.MIDIIn // nil when closed
+	listener *listener     // nil while nobody listens
 }
 
 func (i *in) Number() int     { return i.number }
@@ -342,27 +344,36 @@ func (i *in) Open() error {
 
 // Close stops listening and closes the port.
 func (i *in) Close() error {
+	var l *listener
+	defer func() { l.wait() }() // without the lock
 	i.mu.Lock()
 	defer i.mu.Unlock()
 	if i.midi == nil {
 		return nil
 	}
 	i.driver.forget(i)
+	l = i.quit()
 	return i.close()
 }
 
-func (i *in) close() error {
-	if i.stop != nil {
-		i.stop()
-		i.stop = nil
+// quit ends listening, with i.mu held, and gives who listened until then.
+func (i *in) quit() *listener {
+	l := i.listener
+	if l != nil {
+		close(l.done)
+		i.listener = nil
 	}
+	return l
+}
+
+func (i *in) close() error {
 	m := i.midi
 	i.midi = nil
 	return i.driver.do(func() error { return closed(m, i.name) })
 }
 
-// Listen calls onMsg with every message until stop is called; a call that has
-// begun then may still end after it. Messages are looked for every hundredth of
+// Listen calls onMsg with every message until stop is called, which waits for a
+// call under way, but no more than a tenth of a second. Messages are looked for every hundredth of
 // a second, and milliseconds are counted from one to the next. There is one
 // listener at a time, and stop may be called more than once. System exclusive is
 // not taken: with config.SysEx set, Listen fails. config.OnErr has nothing to
@@ -377,7 +388,7 @@ func (i *in) Listen(onMsg func(msg []byte, milliseconds int32), config drivers.L
 		return nil, fmt.Errorf("MIDI port %s: nothing to listen with", i.name)
 	case config.SysEx:
 		return nil, fmt.Errorf("MIDI port %s: system exclusive is not taken", i.name)
-	case i.stop != nil:
+	case i.listener != nil:
 		return nil, fmt.Errorf("MIDI port %s: it is listened to already", i.name)
 	}
 	if i.midi.IgnoreTypes(true, !config.TimeCode, !config.ActiveSense) != nil {
@@ -386,29 +397,40 @@ func (i *in) Listen(onMsg func(msg []byte, milliseconds int32), config drivers.L
 	for msg, _, err := i.midi.Message(); len(msg) > 0 && err == nil; {
 		msg, _, err = i.midi.Message() // what came before is nobody's
 	}
-	l := &listener{in: i, done: make(chan struct{}), onMsg: onMsg}
-	end := sync.OnceFunc(func() { close(l.done) })
-	i.stop = end
+	l := &listener{in: i, done: make(chan struct{}), over: make(chan struct{}), onMsg: onMsg}
+	i.listener = l
 	go l.run()
 	return func() {
 		i.mu.Lock()
-		defer i.mu.Unlock()
-		select {
-		case <-l.done: // closed, or another listener has come since
-		default:
-			end()
-			i.stop = nil
+		if i.listener == l {
+			i.quit()
 		}
+		i.mu.Unlock()
+		l.wait()
 	}, nil
 }
 
 type listener struct {
 	in    *in
-	done  chan struct{}
+	done  chan struct{} // closed when nobody listens any more
+	over  chan struct{} // closed when run has returned
 	onMsg func(msg []byte, milliseconds int32)
 }
 
+// wait gives a call of onMsg that is under way the time to end; not for ever,
+// for it may be the one that asks.
+func (l *listener) wait() {
+	if l == nil {
+		return
+	}
+	select {
+	case <-l.over:
+	case <-time.After(lastCall):
+	}
+}
+
 func (l *listener) run() {
+	defer close(l.over)
 	tick := time.NewTicker(look)
 	defer tick.Stop()
 	elapsed := 0.0 // seconds

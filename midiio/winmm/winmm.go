@@ -72,6 +72,8 @@ const (
 	cableRate = 3125
 	// queued is how many messages wait for a listener that is busy.
 	queued = 256
+	// lastCall is how long a listener may take over its last message.
+	lastCall = 100 * time.Millisecond
 )
 
 // A Driver lists and opens the ports of Windows. It may be used from several
@@ -290,6 +292,8 @@ func (i *in) Open() error {
 // Close stops listening and closes the port. A port that has gone is closed
 // without an error.
 func (i *in) Close() error {
+	var l *listener
+	defer func() { l.wait() }() // without the lock
 	i.mu.Lock()
 	defer i.mu.Unlock()
 	if !i.open {
@@ -297,7 +301,7 @@ func (i *in) Close() error {
 	}
 	i.open = false
 	i.driver.opened(i, false)
-	i.quit()
+	l = i.quit()
 	if r := i.driver.sys.closeIn(i.handle); r != 0 && !r.gone() {
 		return portError(i.name, r.err())
 	}
@@ -308,15 +312,16 @@ func (i *in) Close() error {
 // own: the system's thread may not be kept waiting.
 type listener struct {
 	events  chan event
-	done    chan struct{}
+	done    chan struct{} // closed when nobody listens any more
+	over    chan struct{} // closed when run has returned
 	missed  atomic.Bool
 	onMsg   func(msg []byte, milliseconds int32)
 	onErr   func(error)
 	wanting drivers.ListenConfig
 }
 
-// Listen calls onMsg with every message until stop is called; a call that has
-// begun then may still end after it. Times count from the call of Listen. There
+// Listen calls onMsg with every message until stop is called, which waits for a
+// call under way, but no more than a tenth of a second. Times count from the call of Listen. There
 // is one listener at a time, and stop may be called more than once. System
 // exclusive is not taken: with config.SysEx set, Listen fails.
 //
@@ -341,6 +346,7 @@ func (i *in) Listen(onMsg func(msg []byte, milliseconds int32), config drivers.L
 	l := &listener{
 		events:  make(chan event, queued),
 		done:    make(chan struct{}),
+		over:    make(chan struct{}),
 		onMsg:   onMsg,
 		onErr:   config.OnErr,
 		wanting: config,
@@ -356,19 +362,34 @@ func (i *in) Listen(onMsg func(msg []byte, milliseconds int32), config drivers.L
 	go l.run(i.name)
 	return func() {
 		i.mu.Lock()
-		defer i.mu.Unlock()
 		if i.listener.Load() == l {
 			i.quit()
 		}
+		i.mu.Unlock()
+		l.wait()
 	}, nil
 }
 
-// quit ends listening, with i.mu held. That a port which nobody listens to any
+// quit ends listening, with i.mu held, and gives who listened until then. That a port which nobody listens to any
 // more cannot be stopped is of no interest.
-func (i *in) quit() {
-	if l := i.listener.Swap(nil); l != nil {
+func (i *in) quit() *listener {
+	l := i.listener.Swap(nil)
+	if l != nil {
 		close(l.done)
 		_ = i.driver.sys.stop(i.handle)
+	}
+	return l
+}
+
+// wait gives a call of onMsg that is under way the time to end; not for ever,
+// for it may be the one that asks.
+func (l *listener) wait() {
+	if l == nil {
+		return
+	}
+	select {
+	case <-l.over:
+	case <-time.After(lastCall):
 	}
 }
 
@@ -394,6 +415,7 @@ func (i *in) receive(e event) {
 }
 
 func (l *listener) run(name string) {
+	defer close(l.over)
 	for {
 		var e event
 		select {

@@ -411,10 +411,36 @@ func TestASlowListener(t *testing.T) {
 			t.Errorf("the system was kept waiting for %v", d)
 		}
 		time.Sleep(time.Second)
+		synctest.Wait()
 		if heard < queued || heard > queued+1 || told != 1 {
 			t.Errorf("%d heard, told %d times", heard, told)
 		}
 		stop()
+	})
+}
+
+// The listener may end itself, and nobody waits for ever then.
+func TestStopFromWithin(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		f := newFake()
+		d := newDriver(f)
+		in := openIn(t, d)
+		var stop func()
+		heard := 0
+		stop, err := in.Listen(func([]byte, int32) { heard++; stop() }, drivers.ListenConfig{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		f.receive(event{mimData, 0xFA, 0})
+		f.receive(event{mimData, 0xFC, 0})
+		time.Sleep(time.Second)
+		synctest.Wait()
+		if heard != 1 || f.running {
+			t.Errorf("%d heard after stop, the system listens: %v", heard, f.running)
+		}
+		if err := d.Close(); err != nil {
+			t.Error(err)
+		}
 	})
 }
 
