@@ -13,7 +13,7 @@ FUZZ_TIME ?= 1m
 READERS_FUZZ_TIME ?= 10m
 
 .DEFAULT_GOAL := build
-.PHONY: build demo test test-alsa vet bench cross $(CROSS) crosscheck crosscheck-long rapid fuzz fuzz-readers report clean help
+.PHONY: build demo test test-alsa test-rtmidi vet bench cross $(CROSS) crosscheck crosscheck-long rapid fuzz fuzz-readers report clean help
 
 build: ## the program, ./thumbline
 	$(BUILD) -o thumbline ./cmd/thumbline
@@ -31,6 +31,10 @@ test: ## every Go test
 test-alsa: ## the tests of sound devices, through ALSA with cgo (libasound2-dev pkg-config gcc)
 	CGO_ENABLED=1 $(GO) vet -tags alsa ./synth ./cmd/thumbline
 	CGO_ENABLED=1 $(GO) test -tags alsa -run 'Device|Oto|Play|Watchdog' ./synth
+
+test-rtmidi: ## the MIDI ports of macOS, built on Linux through ALSA with cgo (libasound2-dev g++)
+	CGO_ENABLED=1 $(GO) vet -tags rtmidi ./midiio/rtport
+	CGO_ENABLED=1 $(GO) test -tags rtmidi ./midiio/rtport
 
 vet: ## what the tools find without running anything
 	@bad=$$(gofmt -l cmd midiio synth theory voicing) && test -z "$$bad" || { echo "not formatted by gofmt: $$bad"; exit 1; }
