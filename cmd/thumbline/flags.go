@@ -111,7 +111,7 @@ var (
 		toneFlags(fs, o)
 	}}
 	hearFlags = flagGroup{"Practise", func(fs *pflag.FlagSet, o *options) {
-		countFlag(fs, o, "the first note, 0 to 8 (default 0)")
+		countFlag(fs, o, "the first note, 0 to 8 (default 0; with --clock 1, or 2 short ones)")
 		clickFlag(fs, o)
 		fs.BoolVar(&o.step, "step", false, "|nothing moves by itself: a key strikes the next grip; the same key again rolls it, low to high, and names its fingers")
 		plainFlag(fs, o)

@@ -437,13 +437,14 @@ func (s *scene) beat() (name string, quarters float64) {
 }
 
 // asked is what the flags of "What to hear" and "Practise" ask for. What is played
-// once is counted in only when that is asked for too.
+// once is counted in only when that is asked for too, or when others follow: they
+// need a bar to find the tempo.
 func (o *options) asked(once bool) (h hearing, pr practising, err error) {
 	if h, err = o.hearing(); err != nil {
 		return h, pr, err
 	}
 	count := midiio.CountInAuto
-	if once {
+	if once && !o.clock {
 		count = 0
 	}
 	pr, err = o.practising(count, h)
