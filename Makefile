@@ -13,7 +13,7 @@ FUZZ_TIME ?= 1m
 READERS_FUZZ_TIME ?= 10m
 
 .DEFAULT_GOAL := build
-.PHONY: build demo test test-alsa test-rtmidi vet bench cross $(CROSS) crosscheck crosscheck-long rapid fuzz fuzz-readers report clean help
+.PHONY: build demo test test-alsa test-rtmidi vet bench cross $(CROSS) crosscheck crosscheck-long crosscheck-ports rapid fuzz fuzz-readers report clean help
 
 build: ## the program, ./thumbline
 	$(BUILD) -o thumbline ./cmd/thumbline
@@ -58,6 +58,9 @@ crosscheck-long: build rapid ## the same over everything there is, and what take
 	EVERY_PITCH=1 $(GO) test -count 1 -run 'TestPitch$$' ./synth
 	LOOPS_EVERY=1 $(GO) test -count 1 -run TestLoopsOfSharedSheets ./cmd/thumbline
 	$(MAKE) fuzz
+
+crosscheck-ports: build ## MIDI ports alone, in a small kernel with a real sequencer (needs THUMBLINE_DATA)
+	.ci/crosscheck/run --ports
 
 rapid: ## every property with many more tries (RAPID_CHECKS=1000)
 	.ci/rapid $(RAPID_CHECKS)

@@ -8,6 +8,6 @@
 // standard error, and Close leaves no goroutine.
 //
 // The layouts of the kernel's structures are those of 64-bit systems with the
-// usual numbering of ioctls: amd64, arm64, riscv64, loong64 and s390x. On any
-// other New says so.
+// usual numbering of ioctls: amd64, where it is tried, arm64, riscv64, loong64
+// and s390x. On any other New says so.
 package alsaseq

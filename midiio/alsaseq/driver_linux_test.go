@@ -2,6 +2,7 @@ package alsaseq
 
 import (
 	"bytes"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"strings"
@@ -524,7 +525,7 @@ func (k *fakeKernel) plays(to, from address, e event, more ...byte) {
 	e[12], e[13], e[14], e[15] = from.client, from.port, to.client, to.port
 	if len(more) > 0 {
 		e[1] = 4
-		e[16] = byte(len(more))
+		binary.NativeEndian.PutUint32(e[16:], uint32(len(more)))
 		more = append(more, make([]byte, (28-len(more)%28)%28)...)
 	}
 	_ = k.deliver(append(e[:], more...))
