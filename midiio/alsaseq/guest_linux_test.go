@@ -79,6 +79,9 @@ type dump struct {
 
 func startDump(t *testing.T, args ...string) *dump {
 	t.Helper()
+	if _, err := exec.LookPath("aseqdump"); err != nil && os.Getenv("GUEST") == "" {
+		t.Skip("no aseqdump to read with (Debian's alsa-utils)")
+	}
 	d := &dump{exec.Command("aseqdump", args...), make(chan string, 10000)}
 	pipe, err := d.cmd.StdoutPipe()
 	if err != nil {
