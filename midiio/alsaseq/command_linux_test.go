@@ -612,3 +612,28 @@ func TestCommandSwitch(t *testing.T) {
 		})
 	}
 }
+
+// The judge of silence finds what is left sounding.
+func TestSounding(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		msgs [][]byte
+		want string
+	}{
+		{"nothing", nil, ""},
+		{"ended and hushed", [][]byte{{0x90, 60, 1}, {0x80, 60, 0}, {0xb0, 123, 0}, {0xb0, 120, 0}}, ""},
+		{"ended by a note-on of 0", [][]byte{{0x91, 60, 1}, {0x91, 60, 0}, {0xf8}, {0xb1, 120, 0}, {0xb1, 123, 0}}, ""},
+		{"hushed, not ended", [][]byte{{0x90, 60, 1}, {0xb0, 123, 0}, {0xb0, 120, 0}}, "key 60 of channel 1 sounds"},
+		{"struck twice, ended once", [][]byte{{0x90, 60, 1}, {0x90, 60, 1}, {0x80, 60, 0}, {0xb0, 123, 0}, {0xb0, 120, 0}}, "key 60 of channel 1 sounds"},
+		{"not hushed", [][]byte{{0x92, 60, 1}, {0x82, 60, 0}, {0xb2, 123, 0}}, "channel 3 without CC 123 and 120"},
+		{"hushed too early", [][]byte{{0xb0, 123, 0}, {0xb0, 120, 0}, {0x90, 60, 1}, {0x80, 60, 0}}, "channel 1 without CC 123 and 120"},
+	} {
+		var all []heard
+		for _, m := range c.msgs {
+			all = append(all, heard{msg: m})
+		}
+		if got := sounding(all); got != c.want {
+			t.Errorf("%s: %q, want %q", c.name, got, c.want)
+		}
+	}
+}
