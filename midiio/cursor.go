@@ -59,9 +59,10 @@ type Cursor struct {
 	follower follower
 	resting  bool // the MIDI clock has come to the tail of the piece
 
-	sent [16]chanState
-	used [16]bool // channels
-	bent [16]bool // channels whose pitch bend has left its centre
+	sent   [16]chanState
+	voiced [16]bool // a note was struck since the last program change
+	used   [16]bool // channels
+	bent   [16]bool // channels whose pitch bend has left its centre
 
 	mail mailbox
 
@@ -175,12 +176,15 @@ func (c *Cursor) run(limit int64, emit func(int64, [3]byte)) {
 func (c *Cursor) play(at int64, t *timed, emit func(int64, [3]byte)) {
 	switch {
 	case t.note < 0:
-		// A program told again makes some instruments start anew.
-		program := t.msg[0]&0xF0 == statusProgram
+		ch := channel(t.msg)
 		if t.msg[0]&0xF0 == statusBend && (t.msg[1] != 0 || t.msg[2] != bendCentre) {
-			c.bent[channel(t.msg)] = true
+			c.bent[ch] = true
 		}
-		if c.sent[channel(t.msg)].learn(t.msg) || !t.chase && !program {
+		// A program told again makes some instruments start anew, once they have
+		// sounded.
+		program := t.msg[0]&0xF0 == statusProgram
+		if c.sent[ch].learn(t.msg) || !t.chase && !(program && c.voiced[ch]) {
+			c.voiced[ch] = c.voiced[ch] && !program
 			emit(at, t.msg)
 		}
 	case isOn(t.msg):
@@ -194,6 +198,7 @@ func (c *Cursor) play(at int64, t *timed, emit func(int64, [3]byte)) {
 			emit(at, noteOff(n.ch, n.key))
 		}
 		c.live = append(c.live, n)
+		c.voiced[n.ch] = true
 		if c.Struck != nil {
 			c.Struck(t.layer)
 		}

@@ -475,6 +475,26 @@ func TestChase(t *testing.T) {
 	}
 }
 
+// Everything of a file goes out, also the program that a second track of a channel
+// says again; but no instrument starts anew in the middle or with each pass.
+func TestPrograms(t *testing.T) {
+	program := func(at Tick, ch, p byte) Event { return Event{at, 0, Melody, [3]byte{0xC0 | ch, p}} }
+	s := &Sequence{End: 3840, Events: []Event{
+		program(0, 0, 26), program(0, 0, 26), {0, 0, Melody, noteOn(0, 60, 90)}, {960, 0, Melody, noteOff(0, 60)},
+		program(1920, 0, 26), program(1920, 1, 26), {1920, 0, Melody, noteOn(0, 62, 90)}, {2880, 0, Melody, noteOff(0, 62)},
+	}}
+	var got []string
+	for _, m := range runCursor(newCursor(t, s, Practice{Passes: []Pass{{}}, Repeat: 2}, 48000), 100, 1<<40) {
+		if m.Msg[0]&0xF0 == 0xC0 {
+			got = append(got, m.String())
+		}
+	}
+	want := []string{"0 C0 1A 00", "0 C0 1A 00", "48000 C1 1A 00", "144000 C1 1A 00"}
+	if d := cmp.Diff(want, got); d != "" {
+		t.Errorf("(-want +got):\n%s", d)
+	}
+}
+
 func TestNewCursorRefuses(t *testing.T) {
 	s := oneBar(120)
 	for _, c := range []struct {

@@ -69,10 +69,10 @@ def of_file(path):
             'pitchwheel': lambda: ('pitchwheel', m.channel, m.pitch),
         }
         out.append((tick, values[m.type]()))
-    # Tracks that share a channel name its sound each; a port is told it once, before the first note.
+    # Tracks that share a channel name its sound each; a port is told all of that before the first note.
     sounds = [e for t, e in out if t == 0 and e[0] == 'program_change']
     rest = [(t, e) for t, e in out if t > 0 or e[0] != 'program_change']
-    return [(-1, e) for e in dict.fromkeys(sounds)] + rest, f.ticks_per_beat
+    return [(-1, e) for e in sounds] + rest, f.ticks_per_beat
 
 
 def same_events(c, name, got, want):
