@@ -558,9 +558,9 @@ func TestCommandSwitch(t *testing.T) {
 
 			begin := len(r.all())
 			p = start(t, "hear", "--port", "VirMIDI 1-0", "--switch", "through", "--clock")
-			r.await(t, "a note", begin, 30*time.Second, noteOn)
-			time.Sleep(time.Second)
 			is := func(b byte) func([]byte) bool { return func(m []byte) bool { return m[0] == b } }
+			r.await(t, "the start after the count-in", begin, 30*time.Second, is(0xfa))
+			time.Sleep(time.Second)
 			for range 2 {
 				i := acts(r, "stop of the clock", is(0xfc))
 				all := r.all()
