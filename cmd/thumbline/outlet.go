@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -51,6 +52,7 @@ type builtIn struct {
 	soften func(rate int, render func(out []float32)) func(out []float32)
 	given  atomic.Int64 // frames rendered
 	block  atomic.Int64 // the largest, frames
+	faults chan error   // of the rendering
 }
 
 func (b *builtIn) load(f midiio.Feed, gentle bool) {
@@ -61,6 +63,16 @@ func (b *builtIn) load(f midiio.Feed, gentle bool) {
 }
 
 func (b *builtIn) run(ctx context.Context) error {
+	over := make(chan struct{})
+	defer close(over)
+	b.faults = make(chan error, 2)
+	go func() {
+		select {
+		case err := <-b.device.Err():
+			b.faults <- err
+		case <-over:
+		}
+	}()
 	return synth.Play(ctx, counted{b.device, b}, b.engine, synth.DefaultBuffer)
 }
 
@@ -73,7 +85,7 @@ func (b *builtIn) obeyed() int64 { return b.given.Load() + b.block.Load() + 2*64
 func (b *builtIn) notice() string { return b.device.Notice() }
 
 func (b *builtIn) lost(err error, bar string) error {
-	if bar == "" {
+	if bar == "" || errors.As(err, new(fault)) {
 		return err
 	}
 	return fmt.Errorf("at bar %s: %w", bar, err)
@@ -89,24 +101,42 @@ func (b *builtIn) tell(w io.Writer) {
 
 func (b *builtIn) close() { b.device.Close() }
 
-// A counted device tells its outlet how much was rendered for it.
+// A counted device tells its outlet how much was rendered for it, and has the
+// faults of that among its errors.
 type counted struct {
 	synth.Device
 	out *builtIn
 }
 
+func (c counted) Err() <-chan error { return c.out.faults }
+
 func (c counted) Start(render func(out []float32)) error {
 	if c.out.soften != nil {
 		render = c.out.soften(c.Rate(), render)
 	}
-	return c.Device.Start(func(out []float32) {
-		n := int64(len(out) / 2)
-		if n > c.out.block.Load() {
-			c.out.block.Store(n)
+	return c.Device.Start(c.out.rendering(render))
+}
+
+// rendering is what a device calls: after a fault nothing but silence.
+func (b *builtIn) rendering(render func(out []float32)) func(out []float32) {
+	broken := false
+	return func(out []float32) {
+		if broken {
+			clear(out)
+			return
 		}
-		render(out)
-		c.out.given.Add(n)
-	})
+		n := int64(len(out) / 2)
+		if n > b.block.Load() {
+			b.block.Store(n)
+		}
+		if err := guarded(func() error { render(out); return nil }); err != nil {
+			broken = true
+			clear(out)
+			b.faults <- err
+			return
+		}
+		b.given.Add(n)
+	}
 }
 
 const (

@@ -180,8 +180,9 @@ func until[T any](ctx context.Context, work func() (T, error)) (done T, err erro
 	}
 	got := make(chan result, 1)
 	go func() {
-		x, err := work()
-		got <- result{x, err}
+		var r result
+		r.err = guarded(func() (err error) { r.done, err = work(); return err })
+		got <- r
 	}()
 	select {
 	case x := <-got:

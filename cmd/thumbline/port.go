@@ -436,7 +436,7 @@ func (o *portOut) run(ctx context.Context) error {
 	o.started.Store(true)
 	go func() {
 		defer close(o.over)
-		ran <- o.driver.Run(play)
+		ran <- guarded(func() error { return o.driver.Run(play) })
 	}()
 	// Some ports say that they are gone, others only to who sends.
 	var gone <-chan struct{}
@@ -473,6 +473,9 @@ func (o *portOut) obeyed() int64 { return o.driver.Obeyed() }
 func (o *portOut) notice() string { return "" }
 
 func (o *portOut) lost(err error, bar string) error {
+	if errors.As(err, new(fault)) {
+		return err
+	}
 	name := o.choice.name
 	at := ""
 	if bar != "" {

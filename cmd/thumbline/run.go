@@ -54,7 +54,7 @@ type command struct {
 
 // run is the program: args without its name, the exit status back.
 func run(ctx context.Context, args []string, e *env) int {
-	err := dispatch(ctx, args, e)
+	err := guarded(func() error { return dispatch(ctx, args, e) })
 	if err == nil {
 		return statusOK
 	}

@@ -295,15 +295,22 @@ func (m *screen) tick() tea.Cmd {
 	return tea.Tick(watchEvery, func(t time.Time) tea.Msg { return tickMsg(t) })
 }
 
-// Update takes a key, a moment, or the end.
-func (m *screen) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
-	var cmd tea.Cmd
+// Update takes a key, a moment, or the end. A fault is an end too, so that it is
+// told when the terminal is as it was.
+func (m *screen) Update(msg tea.Msg) (_ tea.Model, cmd tea.Cmd) {
+	if err := guarded(func() error { cmd = m.take(msg); return nil }); err != nil {
+		m.err, cmd = err, tea.Quit
+	}
+	return m, cmd
+}
+
+func (m *screen) take(msg tea.Msg) (cmd tea.Cmd) {
 	switch msg := msg.(type) {
 	case tea.KeyPressMsg:
 		k := keyName(msg.Key())
 		if ends(k) {
 			if m.ended {
-				return m, tea.Quit // it has been asked for before, and something hangs
+				return tea.Quit // it has been asked for before, and something hangs
 			}
 			m.ended = true
 		}
@@ -326,10 +333,10 @@ func (m *screen) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		m.tell(m.act.look())
 		cmd = tea.Quit
 	default:
-		return m, nil
+		return nil
 	}
 	m.draw()
-	return m, cmd
+	return cmd
 }
 
 func (m *screen) tell(lines []string) {
