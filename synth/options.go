@@ -51,10 +51,13 @@ const (
 	MaxA4 = 480
 )
 
+// DefaultRate is the rate of an engine whose options ask for none, frames a second.
+const DefaultRate = 48000
+
 // Options say what guitar is built. The zero value is a six-string archtop in
 // standard tuning at 48 kHz.
 type Options struct {
-	// Rate is in frames a second, 8000 to 192000; 0 means 48000.
+	// Rate is in frames a second, 8000 to 192000; 0 means DefaultRate.
 	Rate int
 	// Open holds the MIDI pitch of each open string, channel 0 (string 1, the
 	// highest) first; nil means 64 59 55 50 45 40. At most MaxStrings. The
@@ -87,7 +90,7 @@ func Tones() []string {
 // checked returns o with its defaults filled in and the tone it names.
 func (o Options) checked() (Options, *tone, error) {
 	if o.Rate == 0 {
-		o.Rate = 48000
+		o.Rate = DefaultRate
 	}
 	if o.Rate < 8000 || o.Rate > 192000 {
 		return o, nil, fmt.Errorf("synth: sample rate %d Hz is not between 8000 and 192000", o.Rate)

@@ -32,7 +32,7 @@ type hearing struct {
 
 // hearing checks the flags of "what to hear".
 func (o *options) hearing() (hearing, error) {
-	h := hearing{noSpread: o.noSpread, tone: o.tone, a4: o.a4, gain: o.gain, rate: engineRate, bits: allBits[0]}
+	h := hearing{noSpread: o.noSpread, tone: o.tone, a4: o.a4, gain: o.gain, rate: synth.DefaultRate, bits: allBits[0]}
 	var err error
 	if h.tempo, err = parseTempo(o.tempo); err != nil {
 		return h, err
@@ -212,7 +212,7 @@ type bits struct {
 // allBits are those of --bits, rates those of --rate, the usual one first.
 var (
 	allBits = []bits{{"16", synth.Int16, 2}, {"24", synth.Int24, 3}, {"32f", synth.Float32, 4}}
-	rates   = []int{engineRate, 44100, 88200, 96000}
+	rates   = []int{synth.DefaultRate, 44100, 88200, 96000}
 )
 
 // most is how many frames a file can hold: 4 GiB in stereo, but for the ringing

@@ -174,14 +174,11 @@ type openedDevice struct {
 	err    error
 }
 
-// engineRate is that of an engine whose options ask for none.
-const engineRate = 48000
-
 // openEarly begins to open the sound at the rate that engines have by themselves.
 func openEarly(s sound) deviceOpening {
 	o := deviceOpening{make(chan openedDevice, 1)}
 	go func() {
-		d, err := s.open(engineRate, synth.DefaultBuffer)
+		d, err := s.open(synth.DefaultRate, synth.DefaultBuffer)
 		o.got <- openedDevice{d, err}
 	}()
 	return o
