@@ -35,15 +35,15 @@ type Study struct {
 
 // Bounds of a study; beyond them somebody has mistyped.
 const (
-	maxRest = 64
-	maxRow  = 100_000 // passes written out
+	MaxRest   = 64      // bars of Study.Rest
+	MaxPasses = 100_000 // that are written out: those of all steps, and with Answer their repetitions
 )
 
 // Practice is the row of passes of a study, or says what is wrong with it.
 func (s *Sequence) Practice(st Study) (Practice, error) {
 	switch {
-	case st.Rest < 0 || st.Rest > maxRest:
-		return Practice{}, fmt.Errorf("practice: rest of %d bars (0 to %d make sense)", st.Rest, maxRest)
+	case st.Rest < 0 || st.Rest > MaxRest:
+		return Practice{}, fmt.Errorf("practice: rest of %d bars (0 to %d make sense)", st.Rest, MaxRest)
 	case st.Repeat < Forever:
 		return Practice{}, fmt.Errorf("practice: repeat %d (it takes a number of times, or -1 for ever)", st.Repeat)
 	}
@@ -74,8 +74,8 @@ func (s *Sequence) Practice(st Study) (Practice, error) {
 	steps := len(heard) + len(ramp) - 1
 	times := max(st.Repeat, 1)
 	endless := st.Repeat <= 0
-	if n := steps; n*2 > maxRow || st.Answer && n*times*2 > maxRow {
-		return Practice{}, fmt.Errorf("practice: more than %d passes", maxRow)
+	if n := steps; n*2 > MaxPasses || st.Answer && n*times*2 > MaxPasses {
+		return Practice{}, fmt.Errorf("practice: more than %d passes", MaxPasses)
 	}
 	for i := range steps {
 		last := i == steps-1

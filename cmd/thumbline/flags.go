@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/pflag"
 
+	"thumbline/midiio"
 	"thumbline/synth"
 	"thumbline/voicing"
 )
@@ -222,7 +223,7 @@ func practiceFlags(fs *pflag.FlagSet, o *options) {
 	clickFlag(fs, o)
 	fs.StringVar(&o.ramp, "ramp", "", fmt.Sprintf("A-B[:STEP]|from A%% to B%% of the tempo (of --tempo, if that is there too), STEP percent more with each pass, such as 60-100:5 (default step %d: small steps are kind to the hands; go back where it gets tense)", defaultRampStep))
 	fs.IntVar(&o.repeat, "repeat", 0, "N|passes, with --ramp at each tempo, then stop (default: until you stop it; in a recording 1)")
-	fs.IntVar(&o.rest, "rest", 0, fmt.Sprintf("BARS|bars of rest after each pass, 0 to %d, in which the last grip rings on (default 0)", mostRest))
+	fs.IntVar(&o.rest, "rest", 0, fmt.Sprintf("BARS|bars of rest after each pass, 0 to %d, in which the last grip rings on (default 0)", midiio.MaxRest))
 	fs.BoolVar(&o.answer, "answer", false, "|one pass to listen, then one of time alone in which you play")
 	fs.StringVar(&o.layers, "layers", "", "SETS|what is heard, another set with each pass, such as bass,bass+melody,all, or turn, which is just that; with --ramp all of it at the first tempo, then the rise with the last set")
 	fs.StringVar(&o.change, "change", "", "PLACE|one change back and forth: to the grip at PLACE, such as 3:1, from the one before it, with the note of the tune that leads in")

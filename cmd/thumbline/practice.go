@@ -12,11 +12,9 @@ const (
 	// defaultRampStep is in percent: small, because a rise of load is what
 	// hands pay for (harmony.md 7.1).
 	defaultRampStep = 2
-	mostRest        = 64
 	mostRepeat      = 10000
 	mostSets        = 16
-	mostTempi       = 200     // more take too long to lay out anew when a key asks for it
-	mostPasses      = 100_000 // that are played at several tempi, with other layers or answered
+	mostTempi       = 200 // more take too long to lay out anew when a key asks for it
 )
 
 // practising is what the flags of "Practise" ask for.
@@ -51,8 +49,8 @@ func (o *options) practising(absent int, h hearing) (practising, error) {
 		}
 		p.repeat = o.repeat
 	}
-	if o.rest < 0 || o.rest > mostRest {
-		return p, usagef("--rest %d is out of range (0 to %d bars)", o.rest, mostRest)
+	if o.rest < 0 || o.rest > midiio.MaxRest {
+		return p, usagef("--rest %d is out of range (0 to %d bars)", o.rest, midiio.MaxRest)
 	}
 	p.rest = o.rest
 	if p.layers, err = parseSets(o.layers, o.changed("layers"), o.trio()); err != nil {
@@ -101,8 +99,8 @@ func (p practising) agree(o *options, h hearing) error {
 	if p.answer {
 		n *= 2
 	}
-	if n > 1 && n*max(p.repeat, 1) > mostPasses {
-		return usagef("--repeat %d makes %d passes in all (%d at most)", p.repeat, n*p.repeat, mostPasses)
+	if n > 1 && n*max(p.repeat, 1) > midiio.MaxPasses {
+		return usagef("--repeat %d makes %d passes in all (%d at most)", p.repeat, n*p.repeat, midiio.MaxPasses)
 	}
 	return nil
 }
