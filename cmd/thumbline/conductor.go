@@ -17,16 +17,16 @@ import (
 // A conductor carries a player's rehearsal over to the sound, and what is heard
 // back to the rehearsal. It belongs to one goroutine.
 type conductor struct {
-	p     *playing
-	now   func() time.Time
-	end   func() // of the sound
-	r     rehearsal
-	scene *scene
-	fresh int64   // the first frame at which the last order to begin anew is obeyed
-	base  float64 // the factor that the practice was laid out with
-	fault error   // of an order
-	// notice is what is wrong with the device and yet no reason to stop.
-	notice string
+	p      *playing
+	now    func() time.Time
+	end    func() // of the sound
+	r      rehearsal
+	scene  *scene
+	fresh  int64    // the first frame at which the last order to begin anew is obeyed
+	base   float64  // the factor that the practice was laid out with
+	fault  error    // of an order
+	notice string   // what is wrong at this moment and yet no reason to stop
+	told   []string // notices there have been
 	known  map[moveKey][]string
 	typed  bool // lines can be typed
 	onward bool // the one key leads to the next part, and it was said
@@ -113,11 +113,7 @@ func (c *conductor) farewell() string {
 	case r.total == 1:
 		passes = "1 pass in all, "
 	}
-	l := fmt.Sprintf("%s, %s: %s%s played.", c.p.title(), c.what(), passes, minutes(r.all))
-	if c.notice != "" {
-		l += "\n" + c.notice
-	}
-	return l
+	return fmt.Sprintf("%s, %s: %s%s played.", c.p.title(), c.what(), passes, minutes(r.all))
 }
 
 // minutes is how long somebody played.
@@ -194,9 +190,10 @@ func (c *conductor) look() (lines []string) {
 	frame := c.p.out.heard()
 	pos, ok := c.p.cursor.Position(frame)
 	c.r.heard(pos, ok && frame >= c.fresh && c.fault == nil, c.now())
-	if n := c.p.out.notice(); n != "" && c.notice == "" {
-		c.notice = n
-		lines = append(lines, n)
+	c.notice = c.p.out.notice()
+	if c.notice != "" && !slices.Contains(c.told, c.notice) {
+		c.told = append(c.told, c.notice)
+		lines = append(lines, c.notice)
 	}
 	lines = append(lines, c.said()...)
 	// What the one key does by now has to be said to those who do not see it.

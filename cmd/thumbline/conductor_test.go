@@ -195,3 +195,37 @@ func TestPickupOfPhrase(t *testing.T) {
 	r.wait(100 * time.Millisecond)
 	r.sees("bar 4, beat 3", "First: Bm7 at 5:1", "bars 5-8")
 }
+
+// Interrupted sound stands on the page for a while, in plain lines once; what no ear
+// can tell does not, and what is always wrong stays.
+func TestInterruptedIsSaid(t *testing.T) {
+	r := newRun(t, "loop", "--bars", "1-4")
+	const words = "* The sound is interrupted"
+	there := func() bool { return strings.Contains(shownIn(r.page(), 80, 24), words) }
+	r.wait(time.Second)
+	r.device.holes = 1
+	r.wait(time.Second)
+	if there() {
+		t.Error("told of what nobody hears")
+	}
+	for i := range 2 {
+		r.device.holes, r.device.lost = r.device.holes+1, r.device.lost+20*time.Millisecond
+		r.wait(9 * time.Second)
+		r.sees(words)
+		r.wait(1100 * time.Millisecond)
+		if there() {
+			t.Errorf("interruption %d stays", i+1)
+		}
+	}
+	if n := strings.Count(strings.Join(r.said, "\n"), words[2:]); n != 1 {
+		t.Errorf("said %d times:\n%s", n, strings.Join(r.said, "\n"))
+	}
+	r.device.notice = "it is flat"
+	r.wait(20 * time.Second)
+	r.sees("* it is flat")
+	var end strings.Builder
+	r.p.out.tell(&end)
+	if want := "it is flat\nThe sound was interrupted 3 times, 40 ms in all: the machine was too busy.\n"; end.String() != want {
+		t.Errorf("in the end %q, want %q", end.String(), want)
+	}
+}

@@ -47,6 +47,9 @@ type fakeDevice struct {
 	peak   atomic.Int64 // of the first tenth of a second, in millionths
 	closed atomic.Bool
 	err    chan error
+	notice string
+	holes  int
+	lost   time.Duration
 }
 
 func (d *fakeDevice) Rate() int { return d.rate }
@@ -74,7 +77,7 @@ func (d *fakeDevice) Start(render func([]float32)) error {
 }
 
 func (d *fakeDevice) Played() int64                   { return d.given.Load() }
-func (d *fakeDevice) Underruns() (int, time.Duration) { return 0, 0 }
-func (d *fakeDevice) Notice() string                  { return "" }
+func (d *fakeDevice) Underruns() (int, time.Duration) { return d.holes, d.lost }
+func (d *fakeDevice) Notice() string                  { return d.notice }
 func (d *fakeDevice) Err() <-chan error               { return d.err }
 func (d *fakeDevice) Close() error                    { d.closed.Store(true); return nil }

@@ -27,7 +27,8 @@ type outlet interface {
 	heard() int64
 	// obeyed is a frame from which on an order sent just now is obeyed for sure.
 	obeyed() int64
-	// notice is what is wrong and yet no reason to stop, empty for nothing.
+	// notice is what is wrong at this moment and yet no reason to stop, empty for
+	// nothing. It belongs to the goroutine that shows it.
 	notice() string
 	// lost is an error of run as a player is told it; bar is where, or empty.
 	lost(err error, bar string) error
@@ -53,6 +54,8 @@ type builtIn struct {
 	given  atomic.Int64 // frames rendered
 	block  atomic.Int64 // the largest, frames
 	faults chan error   // of the rendering
+	holes  int          // in the sound, as far as was looked
+	holed  int64        // frames rendered when the last one was seen
 }
 
 func (b *builtIn) load(f midiio.Feed, gentle bool) {
@@ -82,7 +85,33 @@ func (b *builtIn) heard() int64 { return b.device.Played() }
 // to be under way.
 func (b *builtIn) obeyed() int64 { return b.given.Load() + b.block.Load() + 2*64 }
 
-func (b *builtIn) notice() string { return b.device.Notice() }
+// noticeFor is how long an interruption is told: about the last passes.
+const noticeFor = 10 // seconds
+
+func (b *builtIn) notice() string {
+	if n := b.device.Notice(); n != "" {
+		return n
+	}
+	given := b.given.Load()
+	if n := b.interrupted(); n > b.holes {
+		b.holed = given
+		b.holes = n
+	}
+	if b.holes > 0 && given-b.holed < noticeFor*int64(b.device.Rate()) {
+		return "The sound is interrupted: the machine is too busy. Closing other programs helps."
+	}
+	return ""
+}
+
+// interrupted is how often it was. A server may count an interruption that nobody
+// could hear.
+func (b *builtIn) interrupted() int {
+	n, lost := b.device.Underruns()
+	if lost < time.Millisecond {
+		return 0
+	}
+	return n
+}
 
 func (b *builtIn) lost(err error, bar string) error {
 	if bar == "" || errors.As(err, new(fault)) {
@@ -91,10 +120,13 @@ func (b *builtIn) lost(err error, bar string) error {
 	return fmt.Errorf("at bar %s: %w", bar, err)
 }
 
-// tell tells of interrupted sound. A server may count an interruption that nobody
-// could hear.
+// tell tells once more, when the page has gone, what was wrong with the sound.
 func (b *builtIn) tell(w io.Writer) {
-	if n, lost := b.device.Underruns(); n > 0 && lost >= time.Millisecond {
+	if n := b.device.Notice(); n != "" {
+		fmt.Fprintln(w, n)
+	}
+	if n := b.interrupted(); n > 0 {
+		_, lost := b.device.Underruns()
 		fmt.Fprintf(w, "The sound was interrupted %s, %d ms in all: the machine was too busy.\n", times(n), lost.Milliseconds())
 	}
 }
