@@ -11,7 +11,8 @@ import (
 // comes after.
 type hushable struct {
 	midiio.Feed
-	asked  atomic.Bool
+	asked  atomic.Pointer[chan struct{}]
+	sent   *chan struct{}              // closed with the next Fill: all of this one has been sent then
 	emit   func(at int64, msg [3]byte) // of the Fill that runs
 	track  func(at int64, msg [3]byte)
 	now    int64 // all before it has been handed out
@@ -38,11 +39,19 @@ func newHushable(f midiio.Feed) *hushable {
 	return h
 }
 
-// hush asks for it; it is done with the next Fill.
-func (h *hushable) hush() { h.asked.Store(true) }
+// hush asks for it. It is done with the next Fill, and sent when the channel is
+// closed.
+func (h *hushable) hush() <-chan struct{} {
+	sent := make(chan struct{})
+	h.asked.Store(&sent)
+	return sent
+}
 
 func (h *hushable) Fill(until int64, emit func(at int64, msg [3]byte)) (more bool) {
-	if h.asked.Swap(false) {
+	if h.sent != nil {
+		close(*h.sent)
+	}
+	if h.sent = h.asked.Swap(nil); h.sent != nil {
 		for ch := range h.sounds {
 			for i, set := range h.sounds[ch] {
 				for ; set != 0; set &= set - 1 {

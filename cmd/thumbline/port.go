@@ -496,17 +496,17 @@ func (o *portOut) tell(w io.Writer) {
 	}
 	l := o.driver.Lateness()
 	ms := func(d time.Duration) float64 { return float64(d) / float64(time.Millisecond) }
-	fmt.Fprintf(w, "MIDI: %d messages, late by %.2f ms in the middle, %.2f ms at the 99th percentile, %.2f ms at most.\n", l.Count, ms(l.Median), ms(l.P99), ms(l.Most))
+	fmt.Fprintf(w, "MIDI: %d messages sent; half of them were at most %.2f ms late, 99 of 100 at most %.2f ms, the latest %.2f ms.\n", l.Count, ms(l.Median), ms(l.P99), ms(l.Most))
 }
 
 // hush lets go of what sounds, and waits until that has been sent.
 func (o *portOut) hush() {
-	o.feed.hush()
-	time.Sleep(hushTime)
+	select {
+	case <-o.feed.hush():
+	case <-o.over:
+	case <-time.After(portPatient):
+	}
 }
-
-// hushTime is more than a driver fills ahead.
-const hushTime = 20 * time.Millisecond
 
 // settle waits until the driver has silenced what sounds.
 func (o *portOut) settle() {

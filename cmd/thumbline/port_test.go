@@ -332,7 +332,7 @@ func TestPortNeedsNoDevice(t *testing.T) {
 	if s := run(context.Background(), []string{"hear", "--port", "1", "--bars", "0", "--stats"}, e); s != statusOK || errs.String() != "" {
 		t.Errorf("status %d, %q", s, errs)
 	}
-	if o := m.out(recorder); len(o.got) == 0 || !strings.Contains(out.String(), fmt.Sprintf("MIDI: %d messages, late by ", len(o.got))) {
+	if o := m.out(recorder); len(o.got) == 0 || !strings.Contains(out.String(), fmt.Sprintf("MIDI: %d messages sent; half of them were at most ", len(o.got))) {
 		t.Errorf("%d messages:\n%s", len(o.got), out)
 	}
 }
@@ -395,10 +395,24 @@ func TestHushable(t *testing.T) {
 	h := newHushable(notes)
 	var got []string
 	emit := func(at int64, m [3]byte) { got = append(got, fmt.Sprintf("%d:% x", at, midiio.MessageBytes(m))) }
+	isSent := func(sent <-chan struct{}) bool {
+		select {
+		case <-sent:
+			return true
+		default:
+			return false
+		}
+	}
 	h.Fill(5, emit)
-	h.hush()
+	sent := h.hush()
 	h.Fill(10, emit)
+	if isSent(sent) {
+		t.Error("what was filled just now is called sent")
+	}
 	h.Fill(20, emit)
+	if !isSent(sent) {
+		t.Error("what was filled before is not called sent")
+	}
 	h.hush()
 	h.Fill(30, emit)
 	want := "0:91 3c 50|1:91 40 50|2:81 3c 40|3:f8|5:81 40 40|5:b1 7b 00|5:b1 78 00|12:92 46 01|20:b1 7b 00|20:b1 78 00|20:82 46 40|20:b2 7b 00|20:b2 78 00"
