@@ -216,13 +216,19 @@ func openEarly(s sound) deviceOpening {
 	return o
 }
 
-func (o deviceOpening) take(_ context.Context, p *playing) (outlet, error) {
+func (o deviceOpening) take(ctx context.Context, p *playing) (outlet, error) {
 	engine, err := p.h.engine(p.a)
 	if err != nil {
 		o.drop()
 		return nil, err
 	}
-	got := <-o.got
+	var got openedDevice
+	select {
+	case got = <-o.got:
+	case <-ctx.Done():
+		o.drop()
+		return nil, errInterrupted
+	}
 	if got.err == nil && got.device.Rate() != engine.Rate() {
 		got.device.Close()
 		return nil, fmt.Errorf("the sound device runs at %d Hz, the strings at %d", got.device.Rate(), engine.Rate())

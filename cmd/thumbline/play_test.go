@@ -3,11 +3,14 @@ package main
 import (
 	"bytes"
 	"context"
+	"errors"
 	"math"
 	"strings"
 	"sync"
 	"testing"
 	"time"
+
+	"thumbline/synth"
 )
 
 // buffer is a writer that a test may read while it is written.
@@ -65,6 +68,36 @@ func TestHearInterruptedAtOnce(t *testing.T) {
 		t.Errorf("status %d, %q", s, errs)
 	}
 }
+
+// A sound device that never opens does not hold up the end.
+func TestDeviceNeverOpens(t *testing.T) {
+	e, _, errs := testEnv(nil)
+	s := neverOpen(make(chan struct{}))
+	defer close(s)
+	e.sound = s
+	ctx, cancel := context.WithTimeout(context.Background(), 500*time.Millisecond)
+	defer cancel()
+	status := make(chan int, 1)
+	go func() { status <- run(ctx, []string{"loop", "--bars", "1"}, e) }()
+	select {
+	case s := <-status:
+		if s != statusOK || errs.String() != "" {
+			t.Errorf("status %d, %q", s, errs)
+		}
+	case <-time.After(10 * time.Second):
+		t.Fatal("it does not end")
+	}
+}
+
+// neverOpen has a device that opens when it is closed, not before.
+type neverOpen chan struct{}
+
+func (n neverOpen) open(int, time.Duration) (synth.Device, error) {
+	<-n
+	return nil, errors.New(noDevice)
+}
+
+func (n neverOpen) devices() []string { return nil }
 
 func TestDeviceLost(t *testing.T) {
 	e, _, errs := testEnv(fakeSound("lost"))
