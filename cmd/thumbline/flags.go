@@ -126,8 +126,8 @@ var (
 		fs.StringVar(&o.channels, "channels", "", "CHANNELS|strings (string 1, the highest, on channel 1, and so on), a block such as 11-16 with string 1 on its first, or one channel for all; a trio's bass player is on 9, clicks and drums on 10 (default strings)")
 		fs.BoolVar(&o.noProgram, "no-program", false, "|leave out program changes: each channel keeps the sound that it has")
 		fs.BoolVar(&o.clock, "clock", false, "|lead other programs: MIDI clock, start, stop and song position; they are started within the count-in")
-		fs.BoolVar(&o.stats, "stats", false, "|at the end a line on how many messages left, and how late")
-		fs.StringVar(&o.pedal, "switch", "", "PORT|a foot switch at a MIDI input stands for the one key, with --port or without: the first note, program or control change that comes is taken for it")
+		fs.BoolVar(&o.stats, "stats", false, "|at the end a line on how many messages were sent, and how late")
+		fs.StringVar(&o.pedal, "switch", "", "PORT|a foot switch at a MIDI input does what Space does, with --port or without: the first note, program or control change that comes is taken for it")
 	}}
 	recordFlags = flagGroup{"Practise (with one of these a .wav is a recording of the passes that loop plays, one after the other)", practiceFlags}
 	outFlags    = flagGroup{"Where", func(fs *pflag.FlagSet, o *options) {
