@@ -9,6 +9,7 @@ import (
 	"math/rand/v2"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -182,8 +183,8 @@ func hushed(o *fakeOut) error {
 // Whenever it is interrupted, no note is left.
 func TestPortInterrupted(t *testing.T) {
 	t.Parallel() // it takes its time in the open
-	rnd := rand.New(rand.NewPCG(9, 1))
-	for i := range 12 {
+	together(12, func(i int) {
+		rnd := rand.New(rand.NewPCG(9, uint64(i)))
 		args := []string{"loop", "--port", "recorder", "--bars", "1-4", "--tempo", "300%", "--count-in", "0"}
 		switch i % 4 {
 		case 1:
@@ -215,14 +216,29 @@ func TestPortInterrupted(t *testing.T) {
 		if err := hushed(o); err != nil {
 			t.Errorf("%s: %v", what, err)
 		}
+	})
+}
+
+// together does what waits by the clock, n times and four of them at once, so that
+// one waits while another one does.
+func together(n int, do func(i int)) {
+	var all sync.WaitGroup
+	room := make(chan struct{}, 4)
+	for i := range n {
+		room <- struct{}{}
+		all.Go(func() {
+			defer func() { <-room }()
+			do(i)
+		})
 	}
+	all.Wait()
 }
 
 // No other way out leaves a note either: keys, the end of the tune, a reader of
 // standard output who has left, a fault of our own.
 func TestPortWaysOut(t *testing.T) {
 	t.Parallel() // it takes its time in the open
-	for _, c := range []struct {
+	cases := []struct {
 		name, args, keys string
 		lines            int // of standard output that can be written; 0 for all, below 0 it panics
 		status           int
@@ -233,7 +249,9 @@ func TestPortWaysOut(t *testing.T) {
 		{"step", "hear --step --bars 1-4", "\n\n\nq\n", 0, statusOK},
 		{"standard output", "loop --bars 1 --tempo 300%", "", 4, statusFailed},
 		{"a panic", "loop --bars 1 --tempo 300%", "", -6, statusFailed},
-	} {
+	}
+	together(len(cases), func(i int) {
+		c := cases[i]
 		e, m, out, errs := ported(c.keys)
 		if c.lines != 0 {
 			e.stdout = &failing{c.lines}
@@ -246,7 +264,7 @@ func TestPortWaysOut(t *testing.T) {
 			t.Errorf("%s: status %d, %q, %q", c.name, status, out, errs)
 		}
 		checkSilent(t, c.name, m, m.out(recorder))
-	}
+	})
 }
 
 // failing is a standard output that takes so many lines and then fails or, below 0,
@@ -279,10 +297,14 @@ func typing(t *testing.T, e *env) io.Writer {
 // pause too, and soon.
 func TestPortLost(t *testing.T) {
 	t.Parallel() // it takes its time in the open
-	for name, says := range map[string]string{
-		brief: `MIDI port "Brief" went away at bar `, ghost: `MIDI port "Ghost" went away at bar `,
-		deaf: `MIDI port "Deaf" does not take notes`, hanging: `MIDI port "Hanging" does not take notes`,
-	} {
+	cases := [][2]string{
+		{brief, `MIDI port "Brief" went away at bar `},
+		{ghost, `MIDI port "Ghost" went away at bar `},
+		{deaf, `MIDI port "Deaf" does not take notes at bar 1 (does the program that it leads to hang?)`},
+		{hanging, `MIDI port "Hanging" does not take notes at bar 1 `},
+	}
+	together(len(cases), func(i int) {
+		name, says := cases[i][0], cases[i][1]
 		e, m, _, errs := ported("")
 		typing(t, e)
 		status := run(context.Background(), []string{"loop", "--port", name, "--bars", "1", "--tempo", "300%", "--count-in", "0"}, e)
@@ -293,7 +315,7 @@ func TestPortLost(t *testing.T) {
 		last := o.got[min(len(o.got), 19)-1].at
 		t.Logf("%s: over %d ms after its last message", name, time.Since(last).Milliseconds())
 		close(o.hang)
-	}
+	})
 	e, m, out, errs := ported("")
 	keys := typing(t, e)
 	status := make(chan int, 1)

@@ -25,7 +25,7 @@ func TestPortSignals(t *testing.T) {
 	// The second signal ends the program at once when all is silent, if that is not
 	// over by itself.
 	const either = -2
-	for _, c := range []struct {
+	cases := []struct {
 		name    string
 		signals []os.Signal
 		status  int
@@ -36,11 +36,14 @@ func TestPortSignals(t *testing.T) {
 		{"hung up", []os.Signal{syscall.SIGHUP}, 0},
 		{"quit", []os.Signal{syscall.SIGQUIT}, 2},
 		{"stopped", []os.Signal{syscall.SIGTSTP}, 0},
-	} {
+	}
+	together(len(cases), func(i int) {
+		c := cases[i]
 		log := filepath.Join(t.TempDir(), "log")
 		in, typing, err := os.Pipe()
 		if err != nil {
-			t.Fatal(err)
+			t.Error(err)
+			return
 		}
 		var out, errs buffer
 		cmd := exec.Command(self)
@@ -48,14 +51,16 @@ func TestPortSignals(t *testing.T) {
 		cmd.Env = append(os.Environ(), "MIDI=fake", "MIDI_LOG="+log)
 		cmd.Stdin, cmd.Stdout, cmd.Stderr = in, &out, &errs
 		if err := cmd.Start(); err != nil {
-			t.Fatal(err)
+			t.Error(err)
+			return
 		}
 		// Whatever happens it does not go on.
 		t.Cleanup(func() { cmd.Process.Kill() })
 		kill := time.AfterFunc(30*time.Second, func() { cmd.Process.Kill() })
 		for i := 0; len(logged(log)) < 12; i++ {
 			if time.Sleep(10 * time.Millisecond); i == 2000 {
-				t.Fatalf("%s: it does not begin: %s%s", c.name, &out, &errs)
+				t.Errorf("%s: it does not begin: %s%s", c.name, &out, &errs)
+				return
 			}
 		}
 		for _, s := range c.signals {
@@ -70,7 +75,8 @@ func TestPortSignals(t *testing.T) {
 			cmd.Process.Signal(syscall.SIGCONT)
 			for i := 0; len(logged(log)) <= len(got)+4; i++ {
 				if time.Sleep(10 * time.Millisecond); i == 1000 {
-					t.Fatal("it does not go on")
+					t.Error("it does not go on")
+					return
 				}
 			}
 			cmd.Process.Signal(os.Interrupt)
@@ -85,7 +91,7 @@ func TestPortSignals(t *testing.T) {
 		if n := stillOn(logged(log)); n > 0 {
 			t.Errorf("%s: %d notes are left sounding", c.name, n)
 		}
-	}
+	})
 }
 
 // logged are the messages that the recorder has written down.
