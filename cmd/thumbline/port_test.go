@@ -325,6 +325,14 @@ func TestPortLost(t *testing.T) {
 	waitFor(t, out, "pass 1")
 	io.WriteString(keys, "\n")
 	waitFor(t, out, "paused")
+	for deadline := time.Now().Add(5 * time.Second); ; time.Sleep(time.Millisecond) {
+		if got := m.out(recorder).messages(); len(got) > 0 && strings.HasPrefix(got[len(got)-1], "b") && strings.HasSuffix(got[len(got)-1], " 78 00") {
+			break // all sound off
+		}
+		if time.Now().After(deadline) {
+			t.Fatal("a pause does not tell the port that nothing sounds")
+		}
+	}
 	close(m.out(recorder).goes)
 	select {
 	case s := <-status:
