@@ -201,7 +201,8 @@ func (c *Cursor) beat(at int64, m *mark, emit func(int64, [3]byte)) {
 	f := &c.follower
 	switch ready := f.aim >= 0; m.kind {
 	case nextMark:
-		if ready && !f.here && f.sync {
+		// After a tail a count-in may come, in which it still stands.
+		if ready && !f.here && f.sync && (c.counted || !c.plan.countsIn(c.plan.after(c.at))) {
 			f.line = f.aim * perSixteenth
 			c.release(at, emit)
 		}

@@ -75,6 +75,10 @@ func TestClock(t *testing.T) {
 			"start 0, 24x 0..0.95833, stop 1, to 4 1, 24x 1..1.9583, continue 1.996, 24x 2..2.9583, stop 3"},
 		{"counted in each time", Practice{Passes: []Pass{{To: 960, CountIn: 1, CountInEach: true, Times: 2}}}, nil,
 			"96x 0..3.9583, start 3.996, 24x 4..4.9583, stop 5, 96x 5..8.9583, start 8.996, 24x 9..9.9583, stop 10"},
+		{"counted in each time after a rest", Practice{Passes: []Pass{{To: 960, Tail: 960, CountIn: 1, CountInEach: true, Times: 2}}}, nil,
+			"96x 0..3.9583, start 3.996, 24x 4..4.9583, stop 5, 120x 5..9.9583, start 9.996, 24x 10..10.958, stop 11, 24x 11..11.958"},
+		{"a rest, then a count-in: the place is told once", Practice{Passes: []Pass{{To: 960, Tail: 960}, {From: 960, To: 1920, CountIn: 1}}}, nil,
+			"start 0, 24x 0..0.95833, stop 1, to 4 1, 48x 1..2.9583, continue 2.996, 24x 3..3.9583, stop 4"},
 		{"between two sixteenths: from the next one on", Practice{Passes: []Pass{{From: 1000, To: 1920, CountIn: 1}}}, nil,
 			// The count-in ends where the pass begins, 1000 ticks into the bar.
 			"to 5 0, 30x 0..1.2083, continue 1.246, 18x 1.25..1.9583, stop 2"},

@@ -297,6 +297,13 @@ func (p *plan) over(s spot) bool {
 	return r != Forever && s.round >= r
 }
 
+// countsIn reports that the pass of s is counted in by itself.
+func (p *plan) countsIn(s spot) bool {
+	q := &p.practice.Passes[s.index]
+	first := s.round == 0 && s.time == 0
+	return q.CountIn != 0 && (first || q.CountInEach) && p.counts[s.index] != nil
+}
+
 // enter begins with the pass of c.at: with its count-in the first time, each
 // time if the pass says so, or when asked to.
 func (c *Cursor) enter(count bool, at int64, emit func(int64, [3]byte)) {
@@ -311,11 +318,7 @@ func (c *Cursor) enter(count bool, at int64, emit func(int64, [3]byte)) {
 		c.plan, c.sum, c.want = c.want, c.wantSum, nil
 		c.sum.reset(frame)
 	}
-	first := c.at.round == 0 && c.at.time == 0
-	if q := c.pass(); q.CountIn != 0 && (first || q.CountInEach) {
-		count = true
-	}
-	if p := c.plan.counts[c.at.index]; count && p != nil {
+	if p := c.plan.counts[c.at.index]; p != nil && (count || c.plan.countsIn(c.at)) {
 		c.counted = true
 		c.set(p, at, emit)
 		return
