@@ -73,7 +73,7 @@ type Driver struct {
 	batch   []dueMsg
 	buf     [3]byte
 
-	// What the port has been sent, which may be less than what the feed has
+	// What the port may have been sent, which may be less than what the feed has
 	// handed out.
 	sounds  [16][2]uint64 // keys
 	clocked bool          // a follower runs by our MIDI clock
@@ -164,24 +164,24 @@ func (d *Driver) stalled(late time.Duration) {
 	}
 }
 
-// tell sends a message and takes note of what sounds by it.
+// tell sends a message and takes note of what sounds by it. What begins
+// something may have arrived although sending it has failed; what ends something
+// may not.
 func (d *Driver) tell(m [3]byte) error {
 	d.buf = m
-	if err := d.send(d.buf[:wireLen(m[0])]); err != nil {
-		return err
-	}
+	err := d.send(d.buf[:wireLen(m[0])])
 	key := &d.sounds[channel(m)][m[1]>>6&1]
 	switch bit := uint64(1) << (m[1] & 63); {
 	case isOn(m):
 		*key |= bit
-	case isOff(m):
+	case isOff(m) && err == nil:
 		*key &^= bit
 	case m[0] == msgStart || m[0] == msgContinue:
 		d.clocked = true
-	case m[0] == msgStop:
+	case m[0] == msgStop && err == nil:
 		d.clocked = false
 	}
-	return nil
+	return err
 }
 
 // silence ends what was begun. The feed may be ahead of what has been sent, so

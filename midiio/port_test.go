@@ -223,6 +223,7 @@ type gear struct {
 	hushed  [16][2]int // CC 123 and 120: the number of the last one
 	bent    [16]bool
 	clocked bool
+	broken  bool // sending has failed: one may end what has not arrived
 	fault   error
 }
 
@@ -246,6 +247,9 @@ func (g *gear) take(m []byte) {
 		g.mark[ch] = g.n
 	case m[0]&0xF0 == 0x80:
 		g.struck[ch][m[1]]--
+		if g.struck[ch][m[1]] < 0 && g.broken {
+			g.struck[ch][m[1]] = 0
+		}
 		if g.struck[ch][m[1]] < 0 && g.fault == nil {
 			g.fault = fmt.Errorf("key %d of channel %d is ended and does not sound", m[1], ch+1)
 		}
@@ -324,6 +328,7 @@ func TestDriverSilences(t *testing.T) {
 		when := time.Duration(rapid.IntRange(0, 6_000_000).Draw(t, "when")) * time.Microsecond
 		how := rapid.SampledFrom([]string{"between", "sending", "failing", "panic", "never"}).Draw(t, "how")
 		at := rapid.IntRange(0, 300).Draw(t, "message")
+		arrives := rapid.Bool().Draw(t, "arrives")
 		ctx, cancel := context.WithCancel(context.Background())
 		defer cancel()
 		clock := &fakeClock{at: func(now time.Duration) {
@@ -337,6 +342,9 @@ func TestDriverSilences(t *testing.T) {
 				case "sending":
 					cancel()
 				case "failing":
+					if g.broken = true; arrives {
+						g.take(m)
+					}
 					return failing
 				case "panic":
 					panic(failing)
@@ -408,6 +416,35 @@ func TestDriverGivesUp(t *testing.T) {
 	}).Run(context.Background())
 	if err != gone || sends != 4 {
 		t.Errorf("%v after %d messages, want %v after 4", err, sends, gone)
+	}
+}
+
+// A message may arrive although sending it has failed: a slow receiver takes it
+// in the end.
+func TestDriverEndsWhatMayHaveArrived(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		fails byte // status
+		want  string
+	}{
+		{"a note", 0x90, "90 40 50, 80 40 40, B0 7B 00, B0 78 00, B5 7B 00, B5 78 00"},
+		{"start", 0xFA, "FA, FC, B0 7B 00, B0 78 00, B5 7B 00, B5 78 00"},
+	} {
+		var got []string
+		failed := false
+		p := Once(Pass{})
+		p.Clock = c.fails == 0xFA
+		err := NewDriver(newCursor(t, held(), p, 1_000_000), &fakeClock{}, func(m []byte) error {
+			got = append(got, fmt.Sprintf("% X", m))
+			if m[0] != c.fails || failed {
+				return nil
+			}
+			failed = true
+			return ErrPortStuck
+		}).Run(context.Background())
+		if g := strings.Join(got, ", "); err != ErrPortStuck || !strings.HasSuffix(g, c.want) {
+			t.Errorf("%s: %v, %s, want %s", c.name, err, g, c.want)
+		}
 	}
 }
 

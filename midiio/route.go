@@ -47,11 +47,11 @@ func (r *router) route(msg []byte) error {
 				return err
 			}
 		}
+		r.hushed[ch] = [2]bool{} // it may arrive even if this fails
 		if err := r.pass(m, n); err != nil {
 			return err
 		}
 		*struck++
-		r.hushed[ch] = [2]bool{}
 		return nil
 	case isOff(m):
 		// What ends nothing may be meant for what somebody else has struck.
