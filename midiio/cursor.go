@@ -26,10 +26,14 @@ type Cursor struct {
 	// Struck, if there is one, is told the layer of each note-on before it is
 	// handed out. Set it before the first call of Fill.
 	Struck func(Layer)
-	// Hush makes the orders that end all notes (Pause, Next, Again, Switch, Stop)
-	// tell every channel used that all notes are off (CC 123) and all sound is
-	// (CC 120), for gear that may have lost a note-off, and but for Pause bring
-	// the pitch bend to its centre. Set it before the first call of Fill.
+	// Hush is for gear that others play too and that may have lost a note-off.
+	// The orders that end all notes (Pause, Next, Again, Switch, Stop) then lift
+	// the sustain pedal (CC 64) and tell every channel used that all notes are
+	// off (CC 123) and all sound is (CC 120). Resume presses the pedal again; the
+	// others bring the pitch bend to its centre. At a seam the pedal is lifted,
+	// for else no note would end there, and the bend goes to its centre unless
+	// the next pass goes straight on; what the next pass should know comes after
+	// that. Set it before the first call of Fill.
 	Hush bool
 
 	rate int64
@@ -63,6 +67,9 @@ type Cursor struct {
 	voiced [16]bool // a note was struck since the last program change
 	used   [16]bool // channels
 	bent   [16]bool // channels whose pitch bend has left its centre
+	held   [16]bool // channels whose sustain pedal has been down
+	// lifted is where the pedals stood that a pause has lifted, 0 for the others.
+	lifted [16]byte
 
 	mail mailbox
 
@@ -162,11 +169,17 @@ func (c *Cursor) run(limit int64, emit func(int64, [3]byte)) {
 			c.play(at, &c.piece.evs[c.next], emit)
 			c.next++
 		case at >= c.end && c.end < limit:
-			seam := c.end
+			seam, reached := c.end, c.pass().To
 			// The clock does not wait for the notes that end.
 			c.advance(seam, emit)
 			c.beats(seam, emit)
 			c.silence(seam, AllLayers, emit)
+			if c.Hush {
+				c.lift(seam, false, emit)
+				if c.done || c.counted || c.pass().From != reached {
+					c.unbend(seam, false, emit)
+				}
+			}
 		default:
 			return
 		}
@@ -177,8 +190,11 @@ func (c *Cursor) play(at int64, t *timed, emit func(int64, [3]byte)) {
 	switch {
 	case t.note < 0:
 		ch := channel(t.msg)
-		if t.msg[0]&0xF0 == statusBend && (t.msg[1] != 0 || t.msg[2] != bendCentre) {
+		switch {
+		case t.msg[0]&0xF0 == statusBend && (t.msg[1] != 0 || t.msg[2] != bendCentre):
 			c.bent[ch] = true
+		case t.msg[0]&0xF0 == statusControl && t.msg[1] == sustain && t.msg[2] >= pedalDown:
+			c.held[ch] = true
 		}
 		// A program told again makes some instruments start anew, once they have
 		// sounded.
@@ -225,20 +241,51 @@ func (c *Cursor) endAll(left bool, emit func(int64, [3]byte)) {
 	if !c.Hush {
 		return
 	}
-	at := func(m [3]byte) { emit(c.now, m) }
-	hush(&c.used, at)
-	if left {
-		c.unbend(false, at)
+	clear(c.lifted[:])
+	for ch, s := range c.sent {
+		if v := s.control[sustain]; v >= pedalDown && !left {
+			c.lifted[ch] = byte(v)
+		}
 	}
+	c.lift(c.now, false, emit)
+	hush(&c.used, func(m [3]byte) { emit(c.now, m) })
+	if left {
+		c.unbend(c.now, false, emit)
+	}
+}
+
+// lift lifts the sustain pedals that have ever been down, or only those that are
+// down now.
+func (c *Cursor) lift(at int64, all bool, emit func(int64, [3]byte)) {
+	for ch, h := range c.held {
+		s := &c.sent[ch]
+		if h && (all || s.control[sustain] >= pedalDown) {
+			m := [3]byte{statusControl | byte(ch), sustain, 0}
+			s.learn(m)
+			emit(at, m)
+		}
+	}
+}
+
+// press presses the pedals again that a pause has lifted.
+func (c *Cursor) press(emit func(int64, [3]byte)) {
+	for ch, v := range c.lifted {
+		if v > 0 {
+			m := [3]byte{statusControl | byte(ch), sustain, v}
+			c.sent[ch].learn(m)
+			emit(c.now, m)
+		}
+	}
+	clear(c.lifted[:])
 }
 
 // unbend brings the pitch bend back to its centre where it has ever left it, or
 // only where it is not there now.
-func (c *Cursor) unbend(all bool, emit func(msg [3]byte)) {
+func (c *Cursor) unbend(at int64, all bool, emit func(int64, [3]byte)) {
 	for ch, b := range c.bent {
 		m := [3]byte{statusBend | byte(ch), 0, bendCentre}
 		if b && (c.sent[ch].learn(m) || all) {
-			emit(m)
+			emit(at, m)
 		}
 	}
 }
@@ -373,14 +420,19 @@ func (c *Cursor) finish(frame int64, emit func(int64, [3]byte)) {
 }
 
 // Silence ends everything: stop for who follows the MIDI clock, a note-off for
-// each note that sounds, then on every channel the cursor has used all notes off
-// (CC 123) and all sound off (CC 120), and the pitch bend to its centre where it
-// has left it. The cursor is at its end afterwards.
+// each note that sounds, CC 64 = 0 where the sustain pedal has been down, then on
+// every channel the cursor has used all notes off (CC 123) and all sound off
+// (CC 120), and the pitch bend to its centre where it has left it. The cursor is
+// at its end afterwards.
 func (c *Cursor) Silence(emit func(msg [3]byte)) {
-	c.halt(c.now, func(_ int64, m [3]byte) { emit(m) })
-	c.silence(c.now, AllLayers, func(_ int64, m [3]byte) { emit(m) })
+	now := func(_ int64, m [3]byte) { emit(m) }
+	c.halt(c.now, now)
+	c.silence(c.now, AllLayers, now)
+	// A feed may be ahead of what has gone out: what has ended here may not have
+	// ended there.
+	c.lift(c.now, true, now)
 	hush(&c.used, emit)
-	c.unbend(true, emit) // a feed may be ahead of what has gone out
+	c.unbend(c.now, true, now)
 	c.done = true
 }
 

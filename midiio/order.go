@@ -142,6 +142,7 @@ func (c *Cursor) obey(o letter, emit func(int64, [3]byte)) {
 		}
 		c.paused = false
 		c.stand(true)
+		c.press(emit)
 		c.goOn(emit)
 	case Stop:
 		c.finish(c.now, emit)

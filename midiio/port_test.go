@@ -222,6 +222,7 @@ type gear struct {
 	n       int
 	hushed  [16][2]int // CC 123 and 120: the number of the last one
 	bent    [16]bool
+	held    [16]bool // by the sustain pedal
 	clocked bool
 	broken  bool // sending has failed: one may end what has not arrived
 	fault   error
@@ -254,7 +255,12 @@ func (g *gear) take(m []byte) {
 			g.fault = fmt.Errorf("key %d of channel %d is ended and does not sound", m[1], ch+1)
 		}
 		g.mark[ch] = g.n
+	case m[0]&0xF0 == 0xB0 && m[1] == 64:
+		g.held[ch] = m[2] >= 64
 	case m[0]&0xF0 == 0xB0 && m[1] == 123:
+		if g.held[ch] && g.fault == nil {
+			g.fault = fmt.Errorf("channel %d is told all notes off while its pedal is down", ch+1)
+		}
 		g.hushed[ch][0] = g.n
 	case m[0]&0xF0 == 0xB0 && m[1] == 120:
 		g.hushed[ch][1] = g.n
@@ -264,8 +270,9 @@ func (g *gear) take(m []byte) {
 }
 
 // silent is what is wrong when everything should be over: what sounds, and
-// unless it ended by itself what was not told to be silent after its last note.
-func (g *gear) silent(cut bool) error {
+// if it was cut short what was not told to be silent after its last note. Tidy is
+// what nobody should find bent or on the pedal afterwards.
+func (g *gear) silent(cut, tidy bool) error {
 	if g.fault != nil {
 		return g.fault
 	}
@@ -278,8 +285,11 @@ func (g *gear) silent(cut bool) error {
 		if cut && g.mark[ch] > min(g.hushed[ch][0], g.hushed[ch][1]) {
 			return fmt.Errorf("channel %d has sounded and was not told to be silent", ch+1)
 		}
-		if cut && g.bent[ch] {
+		if tidy && g.bent[ch] {
 			return fmt.Errorf("channel %d is bent", ch+1)
+		}
+		if tidy && g.held[ch] {
+			return fmt.Errorf("the pedal of channel %d is down", ch+1)
 		}
 	}
 	if g.clocked {
@@ -296,6 +306,9 @@ func TestDriverSilences(t *testing.T) {
 		s := Perform(genArrangement(t), PerformOptions{Click: rapid.Bool().Draw(t, "click")})
 		for range rapid.IntRange(0, 3).Draw(t, "bends") {
 			s.Events = append(s.Events, Event{Tick: Tick(rapid.IntRange(0, int(s.End)).Draw(t, "bend")), Msg: [3]byte{statusBend | byte(rapid.IntRange(0, 5).Draw(t, "bent")), 0, byte(rapid.IntRange(60, 70).Draw(t, "by"))}})
+		}
+		for range rapid.IntRange(0, 3).Draw(t, "pedals") {
+			s.Events = append(s.Events, Event{Tick: Tick(rapid.IntRange(0, int(s.End)).Draw(t, "pedal")), Msg: [3]byte{statusControl | byte(rapid.IntRange(0, 5).Draw(t, "held")), 64, byte(rapid.IntRange(0, 127).Draw(t, "depth"))}})
 		}
 		sortEvents(s.Events)
 		s = BendRange(s)
@@ -364,7 +377,7 @@ func TestDriverSilences(t *testing.T) {
 		if err != nil && !errors.Is(err, context.Canceled) && err != failing {
 			t.Fatal(err)
 		}
-		if err := g.silent(err != nil); err != nil {
+		if err := g.silent(err != nil, err != nil || c.Hush); err != nil {
 			t.Fatal(err)
 		}
 		if how == "between" && clock.now > when+driveAhead {
@@ -398,7 +411,7 @@ func TestDriverOfLive(t *testing.T) {
 	if !errors.Is(err, context.Canceled) || len(at) != 3 || at[0] > driveAhead || at[1]-at[0] != 15*ms || at[2]-at[1] != 15*ms {
 		t.Errorf("%v, struck at %v", err, at)
 	}
-	if err := g.silent(true); err != nil {
+	if err := g.silent(true, true); err != nil {
 		t.Error(err)
 	}
 }
@@ -588,7 +601,7 @@ func TestDriverInRealTime(t *testing.T) {
 	if !errors.Is(err, context.Canceled) {
 		t.Error(err)
 	}
-	if err := g.silent(true); err != nil {
+	if err := g.silent(true, true); err != nil {
 		t.Error(err)
 	}
 	if l := d.Lateness(); l.Count == 0 || l.P99 < l.Median || l.Most < l.P99 {
@@ -733,6 +746,86 @@ func TestHushBend(t *testing.T) {
 		}
 		if g := strings.Join(got, ", "); g != c.want {
 			t.Errorf("%d with hush %v: %s, want %s", c.kind, c.hush, g, c.want)
+		}
+	}
+}
+
+// A pedal holds no note over a seam or an order, and is left to nobody.
+func TestHushPedal(t *testing.T) {
+	s := held() // two bars of 4/4 at 120
+	s.Events = append(s.Events, Event{10, 0, Melody, [3]byte{0xB0, 64, 0x7E}}, Event{3900, 0, Melody, [3]byte{0xB0, 64, 0x50}})
+	sortEvents(s.Events)
+	const down, up, quiet, off = "B0 40 7E", "B0 40 00", "B0 7B 00", "80 40 40"
+	for _, c := range []struct {
+		name   string
+		hush   bool
+		p      Practice
+		orders []Order
+		until  int64
+		want   []string
+	}{
+		{"nobody shares it: as it stands", false, Practice{Passes: []Pass{{To: 3840}, {From: 3840}}}, []Order{{Kind: Next, At: 100}}, 110, []string{down, off}},
+		{"next, where it is down", true, Practice{Passes: []Pass{{To: 3840}, {From: 3840}}}, []Order{{Kind: Next, At: 100}}, 110, []string{down, off, up, quiet, down}},
+		{"again, where it is up", true, Practice{Passes: []Pass{{To: 3840}}}, []Order{{Kind: Again, At: 100}}, 101, []string{down, off, up, quiet}},
+		{"stop", true, Practice{Passes: []Pass{{}}}, []Order{{Kind: Stop, At: 100}}, 101, []string{down, off, up, quiet}},
+		{"a pause", true, Practice{Passes: []Pass{{}}}, []Order{{Kind: Pause, At: 100}, {Kind: Resume, At: 200}}, 201, []string{down, off, up, quiet, down}},
+		{"one pause after the other", true, Practice{Passes: []Pass{{}}}, []Order{{Kind: Pause, At: 100}, {Kind: Pause, At: 110}, {Kind: Resume, At: 120}, {Kind: Resume, At: 130}}, 201, []string{down, off, up, quiet, down}},
+		{"a pause that again ends", true, Practice{Passes: []Pass{{To: 3840}}}, []Order{{Kind: Pause, At: 100}, {Kind: Again, At: 200}, {Kind: Resume, At: 201}}, 202, []string{down, off, up, quiet, quiet}},
+		{"a seam and the end", true, Practice{Passes: []Pass{{To: 480, Times: 2}}}, nil, 1 << 40, []string{down, off, up, down, off, up}},
+		{"straight on", true, Practice{Passes: []Pass{{To: 480}, {From: 480, To: 960}}}, nil, 1 << 40, []string{down, off, up, down, up}},
+	} {
+		cur := newCursor(t, s, c.p, 1000)
+		cur.Hush = c.hush
+		for _, o := range c.orders {
+			cur.Send(o)
+		}
+		var got []string
+		for _, m := range runCursor(cur, 10, c.until) {
+			if g := fmt.Sprintf("% X", m.Msg); g == off || m.Msg[0] == 0xB0 && m.Msg[1] != 120 {
+				got = append(got, g)
+			}
+		}
+		if d := gocmp.Diff(c.want, got); d != "" {
+			t.Errorf("%s (-want +got):\n%s", c.name, d)
+		}
+	}
+
+	// What has been handed out may not have gone out: the pedal is lifted also
+	// where it has been lifted here.
+	for _, until := range []int64{100, 2030} {
+		cur := newCursor(t, s, Once(Pass{}), 1000)
+		runCursor(cur, 10, until)
+		var got []string
+		cur.Silence(func(m [3]byte) { got = append(got, fmt.Sprintf("% X", m)) })
+		if i := slices.Index(got, up); i < 0 || i > slices.Index(got, quiet) {
+			t.Errorf("silenced after %d ms: %s", until, strings.Join(got, ", "))
+		}
+	}
+}
+
+// A bend at the end of a pass is not carried to where the music jumps to.
+func TestSeamBend(t *testing.T) {
+	s := held()
+	s.Events = append(s.Events, Event{300, 0, Melody, [3]byte{0xE0, 0, 0x50}})
+	sortEvents(s.Events)
+	for _, c := range []struct {
+		name string
+		p    Practice
+		want string
+	}{
+		{"a loop and the end", Practice{Passes: []Pass{{To: 480, Times: 2}}}, "156 E0 00 50, 250 E0 00 40, 406 E0 00 50, 751 E0 00 40"}, // what rings on at the end rings bent
+		{"straight on", Practice{Passes: []Pass{{To: 480}, {From: 480, To: 960}}}, "156 E0 00 50, 500 E0 00 40"},
+	} {
+		cur := newCursor(t, s, c.p, 1000)
+		cur.Hush = true
+		var got []string
+		for _, m := range runCursor(cur, 10, 1<<40) {
+			if m.Msg[0] == 0xE0 {
+				got = append(got, fmt.Sprintf("%d % X", m.At, m.Msg))
+			}
+		}
+		if g := strings.Join(got, ", "); g != c.want {
+			t.Errorf("%s: %s, want %s", c.name, g, c.want)
 		}
 	}
 }

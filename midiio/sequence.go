@@ -189,6 +189,12 @@ const (
 // bendCentre is no bend, as the higher seven bits; the lower are 0.
 const bendCentre = 0x40
 
+// The sustain pedal (MIDI 1.0, damper pedal): down from 64 on.
+const (
+	sustain   = 64
+	pedalDown = 64
+)
+
 // Messages without a channel (MIDI 1.0, system common and real-time).
 const (
 	msgPosition = 0xF2 // in sixteenths, seven bits a byte, the low ones first
