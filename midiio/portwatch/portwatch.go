@@ -140,7 +140,7 @@ type port struct {
 	mu   sync.Mutex    // sending and closing; after driver.mu where both are held
 	left chan struct{} // closed when the port has gone
 	stop chan struct{} // closed when the port is; nil while it is not open
-	lost func(error)   // told when the port has gone; nil when nobody listens
+	lost *func(error)  // told when the port has gone; nil when nobody listens
 }
 
 func (p *port) Number() int     { return p.inner.Number() }
@@ -217,7 +217,7 @@ func (p *port) watch(stop <-chan struct{}, n int) {
 			return
 		case <-tick.C:
 		}
-		now, err := p.count()
+		now, err := p.count(stop)
 		if err != nil {
 			continue // that nothing can be listed at this moment is no loss yet
 		}
@@ -235,15 +235,21 @@ func (p *port) watch(stop <-chan struct{}, n int) {
 	close(p.left)
 	lost := p.lost
 	p.mu.Unlock()
-	if lost != nil {
-		lost(p.errGone())
+	if lost != nil && *lost != nil {
+		(*lost)(p.errGone())
 	}
 }
 
-// count is how many ports bear this one's name.
-func (p *port) count() (n int, err error) {
+// count is how many ports bear this one's name. It fails once stop is closed:
+// the driver may be, too.
+func (p *port) count(stop <-chan struct{}) (n int, err error) {
 	p.driver.mu.Lock()
 	defer p.driver.mu.Unlock()
+	select {
+	case <-stop:
+		return 0, drivers.ErrPortClosed
+	default:
+	}
 	ports, err := p.listed()
 	for _, q := range ports {
 		if q.String() == p.String() {
@@ -307,10 +313,13 @@ func (in *input) Listen(onMsg func(msg []byte, milliseconds int32), config drive
 	if err != nil {
 		return nil, err
 	}
-	in.lost = config.OnErr
+	lost := &config.OnErr
+	in.lost = lost
 	return sync.OnceFunc(func() {
 		in.mu.Lock()
-		in.lost = nil
+		if in.lost == lost { // else somebody listens anew
+			in.lost = nil
+		}
 		in.mu.Unlock()
 		stop()
 	}), nil

@@ -245,6 +245,37 @@ func TestNobodyIsToldAfterStop(t *testing.T) {
 	})
 }
 
+// A stop function that is called late does not concern who listens by then.
+func TestLateStop(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := &system{ports: []string{"switch"}}
+		d := New(s, 0)
+		defer d.Close()
+		ins, _ := d.Ins()
+		told := 0
+		var late func()
+		for range 2 {
+			if err := ins[0].Open(); err != nil {
+				t.Fatal(err)
+			}
+			stop, err := ins[0].Listen(func([]byte, int32) {}, drivers.ListenConfig{OnErr: func(error) { told++ }})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if late == nil {
+				late = stop
+				ins[0].Close()
+			}
+		}
+		late()
+		s.set()
+		time.Sleep(3 * Every)
+		if told != 1 {
+			t.Errorf("told %d times that the port has gone, want once", told)
+		}
+	})
+}
+
 func TestAListingThatFailsIsNoLoss(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := &system{ports: []string{"piano"}}
