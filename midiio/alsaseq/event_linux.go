@@ -1,6 +1,10 @@
 package alsaseq
 
-import "encoding/binary"
+import (
+	"encoding/binary"
+
+	"thumbline/midiio/internal/wire"
+)
 
 // The kinds of events, SNDRV_SEQ_EVENT_... of <sound/asequencer.h>.
 const (
@@ -55,22 +59,6 @@ func (e *event) setValue(n int)        { binary.NativeEndian.PutUint32(e[24:], u
 func (e *event) length() int           { return int(binary.NativeEndian.Uint32(e[16:]) & lengthMask) }
 func (e *event) variable() bool        { return e[1]&flagLengthMask == flagVariable }
 
-// size is the length in bytes of a message with this status, 0 for a status
-// that has no fixed one (system exclusive) or does not exist.
-func size(status byte) int {
-	switch {
-	case status < 0x80:
-		return 0
-	case status < 0xc0, status >= 0xe0 && status < 0xf0, status == 0xf2:
-		return 3
-	case status < 0xe0, status == 0xf1, status == 0xf3:
-		return 2
-	case status == 0xf6, status >= 0xf8 && status != 0xf9 && status != 0xfd:
-		return 1
-	}
-	return 0
-}
-
 // single is the events of messages that are a status alone or with values after
 // it.
 var single = [16]byte{
@@ -89,7 +77,7 @@ func (e *event) encode(msg []byte) bool {
 	exclusive := status == 0xf0 && len(data) > 0 && data[len(data)-1] == 0xf7
 	if exclusive {
 		data = data[:len(data)-1]
-	} else if size(status) != len(msg) {
+	} else if wire.Size(status) != len(msg) {
 		return false
 	}
 	for _, b := range data {
@@ -185,7 +173,7 @@ func (e *event) decode(emit func(msg ...byte)) {
 			if t == 0 || t != e[0] {
 				continue
 			}
-			switch status := 0xf0 | byte(i); size(status) {
+			switch status := 0xf0 | byte(i); wire.Size(status) {
 			case 1:
 				emit(status)
 			case 2:

@@ -8,6 +8,8 @@ import (
 
 	"gitlab.com/gomidi/midi/v2/drivers"
 	"pgregory.net/rapid"
+
+	"thumbline/midiio/internal/wire"
 )
 
 // The numbers and sizes are those of <sound/asequencer.h> on a 64-bit system,
@@ -157,7 +159,7 @@ func TestNotOneMessage(t *testing.T) {
 		for n := range 4 {
 			msg := append([]byte{byte(status)}, make([]byte, n)...)
 			var e event
-			if got, want := e.encode(msg), size(byte(status)) == n+1; got != want {
+			if got, want := e.encode(msg), wire.Size(byte(status)) == n+1; got != want {
 				t.Errorf("% X: %v, want %v", msg, got, want)
 			}
 		}
@@ -183,13 +185,13 @@ func TestEventProperty(t *testing.T) {
 func anyMessage() *rapid.Generator[[]byte] {
 	var all []byte
 	for s := 0x80; s < 0x100; s++ {
-		if size(byte(s)) > 0 {
+		if wire.Size(byte(s)) > 0 {
 			all = append(all, byte(s))
 		}
 	}
 	return rapid.Custom(func(t *rapid.T) []byte {
 		msg := []byte{rapid.SampledFrom(all).Draw(t, "status")}
-		for range size(msg[0]) - 1 {
+		for range wire.Size(msg[0]) - 1 {
 			msg = append(msg, byte(rapid.IntRange(0, 127).Draw(t, "data")))
 		}
 		return msg

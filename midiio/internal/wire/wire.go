@@ -43,7 +43,7 @@ func (s *Splitter) Each(data []byte, send func(msg []byte) error) error {
 	for rest := data; len(rest) > 0; {
 		msg, n, err := s.next(rest)
 		if err != nil {
-			return fmt.Errorf("% X is no MIDI to send: %w", data, err)
+			return fmt.Errorf("% X is no MIDI to send: %w", data[:min(len(data), 16)], err)
 		}
 		if err := send(msg); err != nil {
 			return err
