@@ -373,11 +373,11 @@ func (i *in) close() error {
 }
 
 // Listen calls onMsg with every message until stop is called, which waits for a
-// call under way, but no more than a tenth of a second. Messages are looked for every hundredth of
-// a second, and milliseconds are counted from one to the next. There is one
-// listener at a time, and stop may be called more than once. System exclusive is
-// not taken: with config.SysEx set, Listen fails. config.OnErr has nothing to
-// be told.
+// call under way, but no more than a tenth of a second. Messages are looked for
+// every hundredth of a second, and milliseconds are counted from one to the
+// next. There is one listener at a time, and stop may be called more than once.
+// System exclusive is not taken: with config.SysEx set, Listen fails.
+// config.OnErr has nothing to be told.
 func (i *in) Listen(onMsg func(msg []byte, milliseconds int32), config drivers.ListenConfig) (stop func(), err error) {
 	i.mu.Lock()
 	defer i.mu.Unlock()

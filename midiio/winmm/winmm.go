@@ -321,9 +321,9 @@ type listener struct {
 }
 
 // Listen calls onMsg with every message until stop is called, which waits for a
-// call under way, but no more than a tenth of a second. Times count from the call of Listen. There
-// is one listener at a time, and stop may be called more than once. System
-// exclusive is not taken: with config.SysEx set, Listen fails.
+// call under way, but no more than a tenth of a second. Times count from the
+// call of Listen. There is one listener at a time, and stop may be called more
+// than once. System exclusive is not taken: with config.SysEx set, Listen fails.
 //
 // config.OnErr is told, with an error that wraps [midiio.ErrPortGone], that the
 // port is no more, where the system says so; it is told of messages that were
@@ -370,8 +370,8 @@ func (i *in) Listen(onMsg func(msg []byte, milliseconds int32), config drivers.L
 	}, nil
 }
 
-// quit ends listening, with i.mu held, and gives who listened until then. That a port which nobody listens to any
-// more cannot be stopped is of no interest.
+// quit ends listening, with i.mu held, and gives who listened until then. That a
+// port which nobody listens to any more cannot be stopped is of no interest.
 func (i *in) quit() *listener {
 	l := i.listener.Swap(nil)
 	if l != nil {
