@@ -753,9 +753,9 @@ func TestHushBend(t *testing.T) {
 // A pedal holds no note over a seam or an order, and is left to nobody.
 func TestHushPedal(t *testing.T) {
 	s := held() // two bars of 4/4 at 120
-	s.Events = append(s.Events, Event{10, 0, Melody, [3]byte{0xB0, 64, 0x7E}}, Event{3900, 0, Melody, [3]byte{0xB0, 64, 0x50}})
+	s.Events = append(s.Events, Event{10, 0, Melody, [3]byte{0xB0, 64, 64}}, Event{3900, 0, Melody, [3]byte{0xB0, 64, 0x50}})
 	sortEvents(s.Events)
-	const down, up, quiet, off = "B0 40 7E", "B0 40 00", "B0 7B 00", "80 40 40"
+	const down, up, quiet, off = "B0 40 40", "B0 40 00", "B0 7B 00", "80 40 40"
 	for _, c := range []struct {
 		name   string
 		hush   bool
@@ -771,6 +771,7 @@ func TestHushPedal(t *testing.T) {
 		{"a pause", true, Practice{Passes: []Pass{{}}}, []Order{{Kind: Pause, At: 100}, {Kind: Resume, At: 200}}, 201, []string{down, off, up, quiet, down}},
 		{"one pause after the other", true, Practice{Passes: []Pass{{}}}, []Order{{Kind: Pause, At: 100}, {Kind: Pause, At: 110}, {Kind: Resume, At: 120}, {Kind: Resume, At: 130}}, 201, []string{down, off, up, quiet, down}},
 		{"a pause that again ends", true, Practice{Passes: []Pass{{To: 3840}}}, []Order{{Kind: Pause, At: 100}, {Kind: Again, At: 200}, {Kind: Resume, At: 201}}, 202, []string{down, off, up, quiet, quiet}},
+		{"a pause after it, where it is up", true, Practice{Passes: []Pass{{To: 3840}}}, []Order{{Kind: Pause, At: 100}, {Kind: Again, At: 200}, {Kind: Pause, At: 202}, {Kind: Resume, At: 203}}, 204, []string{down, off, up, quiet, quiet, off, quiet}},
 		{"a seam and the end", true, Practice{Passes: []Pass{{To: 480, Times: 2}}}, nil, 1 << 40, []string{down, off, up, down, off, up}},
 		{"straight on", true, Practice{Passes: []Pass{{To: 480}, {From: 480, To: 960}}}, nil, 1 << 40, []string{down, off, up, down, up}},
 	} {
@@ -792,7 +793,9 @@ func TestHushPedal(t *testing.T) {
 
 	// What has been handed out may not have gone out: the pedal is lifted also
 	// where it has been lifted here.
-	for _, until := range []int64{100, 2030} {
+	s.Events = append(s.Events, Event{1000, 0, Melody, [3]byte{0xB0, 64, 0}})
+	sortEvents(s.Events)
+	for _, until := range []int64{100, 600} {
 		cur := newCursor(t, s, Once(Pass{}), 1000)
 		runCursor(cur, 10, until)
 		var got []string
