@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -252,13 +253,13 @@ func TestLateStop(t *testing.T) {
 		d := New(s, 0)
 		defer d.Close()
 		ins, _ := d.Ins()
-		told := 0
+		var told atomic.Int32
 		var late func()
 		for range 2 {
 			if err := ins[0].Open(); err != nil {
 				t.Fatal(err)
 			}
-			stop, err := ins[0].Listen(func([]byte, int32) {}, drivers.ListenConfig{OnErr: func(error) { told++ }})
+			stop, err := ins[0].Listen(func([]byte, int32) {}, drivers.ListenConfig{OnErr: func(error) { told.Add(1) }})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -270,8 +271,8 @@ func TestLateStop(t *testing.T) {
 		late()
 		s.set()
 		time.Sleep(3 * Every)
-		if told != 1 {
-			t.Errorf("told %d times that the port has gone, want once", told)
+		if n := told.Load(); n != 1 {
+			t.Errorf("told %d times that the port has gone, want once", n)
 		}
 	})
 }
