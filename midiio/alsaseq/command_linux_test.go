@@ -19,6 +19,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"thumbline/midiio/internal/wire"
 )
 
 // The tests named TestCommand run the whole program beside a real sequencer, in
@@ -157,7 +159,7 @@ func record(t *testing.T, node string) *recorder {
 				default:
 					msg = append(msg, b)
 				}
-				if size(status) == len(msg) {
+				if wire.Size(status) == len(msg) {
 					r.msgs = append(r.msgs, heard{at, msg})
 					if msg = nil; status >= 0xf0 {
 						status = 0
