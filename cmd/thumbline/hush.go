@@ -18,6 +18,7 @@ type hushable struct {
 	now    int64 // all before it has been handed out
 	sounds [16][2]uint64
 	used   [16]bool // channels
+	pedal  [16]byte // where the sustain pedals stand
 }
 
 func newHushable(f midiio.Feed) *hushable {
@@ -30,6 +31,8 @@ func newHushable(f midiio.Feed) *hushable {
 		ch, set, key := m[0]&15, &h.sounds[m[0]&15][m[1]>>6&1], uint64(1)<<(m[1]&63)
 		h.used[ch] = true
 		switch {
+		case m[0]&0xF0 == control && m[1] == sustain:
+			h.pedal[ch] = m[2]
 		case m[0]&0xF0 == noteOn && m[2] > 0:
 			*set |= key
 		case m[0]&0xF0 == noteOn || m[0]&0xF0 == noteOff:
@@ -58,6 +61,10 @@ func (h *hushable) Fill(until int64, emit func(at int64, msg [3]byte)) (more boo
 					emit(h.now, [3]byte{noteOff | byte(ch), byte(i<<6 + mathbits.TrailingZeros64(set)), 64})
 				}
 				h.sounds[ch][i] = 0
+			}
+			if h.pedal[ch] > 0 {
+				emit(h.now, [3]byte{control | byte(ch), sustain, 0})
+				h.pedal[ch] = 0
 			}
 			if h.used[ch] {
 				emit(h.now, [3]byte{control | byte(ch), allNotesOff, 0})

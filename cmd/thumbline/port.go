@@ -36,6 +36,7 @@ const (
 	noteOn      = 0x90
 	control     = 0xB0
 	program     = 0xC0
+	sustain     = 64
 	allSoundOff = 120
 	allNotesOff = 123
 )

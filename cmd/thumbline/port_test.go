@@ -421,7 +421,7 @@ func (w without) open() (drivers.Driver, error) {
 
 // What is hushed lets go of what sounds and goes on with what comes.
 func TestHushable(t *testing.T) {
-	notes := &rows{{0, [3]byte{0x91, 60, 80}}, {1, [3]byte{0x91, 64, 80}}, {2, [3]byte{0x81, 60, 64}}, {3, [3]byte{0xF8}}, {12, [3]byte{0x92, 70, 1}}}
+	notes := &rows{{0, [3]byte{0x91, 60, 80}}, {1, [3]byte{0x91, 64, 80}}, {2, [3]byte{0x81, 60, 64}}, {3, [3]byte{0xF8}}, {4, [3]byte{0xB1, 64, 127}}, {12, [3]byte{0x92, 70, 1}}}
 	h := newHushable(notes)
 	var got []string
 	emit := func(at int64, m [3]byte) { got = append(got, fmt.Sprintf("%d:% x", at, midiio.MessageBytes(m))) }
@@ -445,7 +445,7 @@ func TestHushable(t *testing.T) {
 	}
 	h.hush()
 	h.Fill(30, emit)
-	want := "0:91 3c 50|1:91 40 50|2:81 3c 40|3:f8|5:81 40 40|5:b1 7b 00|5:b1 78 00|12:92 46 01|20:b1 7b 00|20:b1 78 00|20:82 46 40|20:b2 7b 00|20:b2 78 00"
+	want := "0:91 3c 50|1:91 40 50|2:81 3c 40|3:f8|4:b1 40 7f|5:81 40 40|5:b1 40 00|5:b1 7b 00|5:b1 78 00|12:92 46 01|20:b1 7b 00|20:b1 78 00|20:82 46 40|20:b2 7b 00|20:b2 78 00"
 	if g := strings.Join(got, "|"); g != want {
 		t.Errorf("%s, want\n%s", g, want)
 	}
