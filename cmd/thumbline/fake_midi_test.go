@@ -154,7 +154,8 @@ func (p *fakePort) Underlying() any { return nil }
 // A fakeOut keeps what it was sent, and when.
 type fakeOut struct {
 	fakePort
-	log  string // a file that it writes too
+	log  string        // a file that it writes too
+	slow time.Duration // what a message takes
 	hang chan struct{}
 	goes chan struct{}
 	got  []sent
@@ -166,6 +167,7 @@ type sent struct {
 }
 
 func (o *fakeOut) Send(msg []byte) error {
+	time.Sleep(o.slow)
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	if !o.isOpen {

@@ -321,7 +321,8 @@ type portOut struct {
 	driver *midiio.Driver
 	signal chan os.Signal
 
-	sending atomic.Int64 // number of the message that is being sent; 0 for none
+	sent    atomic.Int64 // messages, with the one that is being sent
+	sending atomic.Bool  // there is one
 	started atomic.Bool
 	over    chan struct{} // closed when the driver has come to its end
 }
@@ -403,11 +404,10 @@ func (o *portOut) await(ctx context.Context, most, look time.Duration) error {
 }
 
 func (o *portOut) load(f midiio.Feed, _ bool) {
-	sent := int64(0)
 	send := midiio.Route(o.choice.to, o.choice.programs, func(msg []byte) error {
-		sent++
-		o.sending.Store(sent)
-		defer o.sending.Store(0)
+		o.sent.Add(1)
+		o.sending.Store(true)
+		defer o.sending.Store(false)
 		return o.out.Send(msg)
 	})
 	o.feed = newHushable(f)
@@ -423,11 +423,13 @@ func (o *portOut) load(f midiio.Feed, _ bool) {
 }
 
 // How a port is looked after: its Send may never return. A player should be told
-// within a second.
+// within a second. Looks are counted, not time, so that none counts in which the
+// machine has not let us run.
 const (
-	portLook    = 50 * time.Millisecond
-	stuckLooks  = 10                     // at one message, so that no time counts in which we are stopped
-	portPatient = 250 * time.Millisecond // with what is to end
+	portLook     = 50 * time.Millisecond
+	stuckLooks   = 10 // at one message
+	patientLooks = 5  // with what is to end and sends nothing more
+	portPatient  = patientLooks * portLook
 )
 
 func (o *portOut) run(ctx context.Context) error {
@@ -458,7 +460,7 @@ func (o *portOut) run(ctx context.Context) error {
 		case <-gone:
 			return midiio.ErrPortGone
 		case <-tick.C:
-			if n := o.sending.Load(); n == 0 || n != at {
+			if n := o.sent.Load(); n != at || !o.sending.Load() {
 				at, looks = n, 0
 			} else if looks++; looks == stuckLooks {
 				return midiio.ErrPortStuck
@@ -511,9 +513,19 @@ func (o *portOut) hush() {
 
 // settle waits until the driver has silenced what sounds.
 func (o *portOut) settle() {
-	select {
-	case <-o.over:
-	case <-time.After(portPatient):
+	tick := time.NewTicker(portLook)
+	defer tick.Stop()
+	for at, looks := int64(-1), 0; looks < patientLooks; {
+		select {
+		case <-o.over:
+			return
+		case <-tick.C:
+			if n := o.sent.Load(); n != at {
+				at, looks = n, 0
+			} else {
+				looks++
+			}
+		}
 	}
 }
 

@@ -219,6 +219,31 @@ func TestPortInterrupted(t *testing.T) {
 	})
 }
 
+// A port that is slow, or a machine that is busy, gets the time to end what sounds:
+// for as long as something is sent.
+func TestPortSlow(t *testing.T) {
+	t.Parallel() // it takes its time in the open
+	e, m, _, errs := ported("")
+	typing(t, e)
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	o := m.out(recorder)
+	o.slow = 60 * time.Millisecond
+	go func() {
+		for deadline := time.Now().Add(20 * time.Second); len(o.messages()) < 12 && time.Now().Before(deadline); {
+			time.Sleep(time.Millisecond)
+		}
+		cancel()
+	}()
+	if s := run(ctx, []string{"hear", "--port", "recorder", "--bars", "1-4"}, e); s != statusOK || errs.String() != "" {
+		t.Errorf("status %d, %q", s, errs)
+	}
+	checkSilent(t, "slow", m, o)
+	if err := hushed(o); err != nil {
+		t.Error(err)
+	}
+}
+
 // together does what waits by the clock, n times and four of them at once, so that
 // one waits while another one does.
 func together(n int, do func(i int)) {

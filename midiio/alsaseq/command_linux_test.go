@@ -469,8 +469,11 @@ func TestCommandInterrupt(t *testing.T) {
 			_ = p.cmd.Process.Signal(os.Interrupt)
 		}
 		status, stderr := p.end(t, 10*time.Second)
-		time.Sleep(30 * time.Millisecond) // for the node
+		// The program has ended; what it sent may still be on its way through the node.
 		all := r.all()[before:]
+		for deadline := time.Now().Add(time.Second); sounding(all) != "" && time.Now().Before(deadline); all = r.all()[before:] {
+			time.Sleep(10 * time.Millisecond)
+		}
 		if wrong := sounding(all); wrong != "" {
 			t.Errorf("interrupt %d (twice %v): %s; last % X", i, twice, wrong, last(all, 12))
 		}
