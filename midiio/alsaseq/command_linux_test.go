@@ -26,7 +26,8 @@ import (
 // The tests named TestCommand run the whole program beside a real sequencer, in
 // the small kernel of the long cross-check: THUMBLINE is the program, GUEST_OUT
 // where captures are left that are compared outside, SHORT a MIDI file of a few
-// seconds, INTERRUPTS how often to interrupt.
+// seconds, INTERRUPTS how often to interrupt, RESTED and JUMPING the flags of
+// loops with bars of rest and without, BENT a MIDI file with a pedal and bends.
 
 // What a player waits at most for a line when a port is lost, and for a foot
 // switch to act.
@@ -310,6 +311,17 @@ func dumpTo(t *testing.T, name, from string) (stop func()) {
 	})
 }
 
+// dumpOurs is dumpTo for a program's own port, for which it waits.
+func dumpOurs(t *testing.T, p *program, name string) (stop func()) {
+	t.Helper()
+	p.says(t, "Connect to the MIDI port")
+	ours := regexp.MustCompile(`Client +(\d+) : "thumbline" [^\n]*\n *Port +(\d+) : "thumbline"`).FindStringSubmatch(clients(t))
+	if ours == nil {
+		t.Fatalf("no virtual port among\n%s", clients(t))
+	}
+	return dumpTo(t, name, ours[1]+":"+ours[2])
+}
+
 func clients(t *testing.T) string {
 	t.Helper()
 	b, err := os.ReadFile("/proc/asound/seq/clients")
@@ -327,12 +339,7 @@ func TestCommandHear(t *testing.T) {
 	defer stop()
 	through := start(t, "hear", "--port", "through", "--stats")
 	virtual := start(t, "hear", "--port", "virtual", "--clock", "--count-in", "1", "--stats")
-	virtual.says(t, "Connect to the MIDI port")
-	ours := regexp.MustCompile(`Client +(\d+) : "thumbline" [^\n]*\n *Port +(\d+) : "thumbline"`).FindStringSubmatch(clients(t))
-	if ours == nil {
-		t.Fatalf("no virtual port among\n%s", clients(t))
-	}
-	stopVirtual := dumpTo(t, "virtual.txt", ours[1]+":"+ours[2])
+	stopVirtual := dumpOurs(t, virtual, "virtual.txt")
 	defer stopVirtual()
 	for name, p := range map[string]*program{"through": through, "virtual": virtual} {
 		status, stderr := p.end(t, 3*time.Minute)
@@ -345,6 +352,46 @@ func TestCommandHear(t *testing.T) {
 		if status != 0 {
 			t.Errorf("%s: status %d", name, status)
 		}
+	}
+}
+
+// A loop with rests to the raw node, whose messages are written with their times,
+// and at once one that jumps to a port of our own; both lead by clock. The
+// captures are compared with the MIDI file outside.
+func TestCommandLoop(t *testing.T) {
+	guest(t)
+	r := record(t, rawNode)
+	jumping := start(t, append([]string{"loop", "--port", "virtual", "--clock"}, strings.Fields(os.Getenv("JUMPING"))...)...)
+	stop := dumpOurs(t, jumping, "jumping.txt")
+	defer stop()
+	rested := start(t, append([]string{"loop", "--port", "VirMIDI 1-0", "--clock"}, strings.Fields(os.Getenv("RESTED"))...)...)
+	for name, p := range map[string]*program{"rested": rested, "jumping": jumping} {
+		if status, stderr := p.end(t, time.Minute); status != 0 || stderr != "" {
+			t.Errorf("%s: status %d, %q", name, status, stderr)
+		}
+	}
+	time.Sleep(100 * time.Millisecond) // for the node
+	all := r.all()
+	if len(all) == 0 {
+		t.Fatal("nothing came to the node")
+	}
+	var b strings.Builder
+	for _, h := range all {
+		fmt.Fprintf(&b, "%.6f % X\n", h.at.Sub(all[0].at).Seconds(), h.msg)
+	}
+	if err := os.WriteFile(filepath.Join(os.Getenv("GUEST_OUT"), "rested.txt"), []byte(b.String()), 0o666); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// A MIDI file as it stands, which leaves a pedal down and channels bent; compared
+// with the file outside.
+func TestCommandBent(t *testing.T) {
+	guest(t)
+	stop := dumpTo(t, "bent.txt", "14:0")
+	defer stop()
+	if status, stderr := start(t, "hear", "--port", "through", os.Getenv("BENT")).end(t, time.Minute); status != 0 || stderr != "" {
+		t.Errorf("status %d, %q", status, stderr)
 	}
 }
 
