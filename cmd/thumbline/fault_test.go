@@ -124,8 +124,8 @@ func TestFaultIsSilent(t *testing.T) {
 	b := &builtIn{device: &fakeDevice{}, faults: make(chan error, 1)}
 	calls := 0
 	render := b.rendering(func(out []float32) { calls++; out[0] = 1; panic("a fault") })
-	out := []float32{0.5, 0.5}
 	for range 3 {
+		out := []float32{0.5, 0.5} // what was in it
 		render(out)
 		if out[0] != 0 || out[1] != 0 {
 			t.Errorf("it sounds: %v", out)
