@@ -575,7 +575,7 @@ func TestCommandSwitch(t *testing.T) {
 		t.Run(kind, func(t *testing.T) {
 			guest(t)
 			d := kernelDriver(t)
-			foot := kernelOut(t, d, "Through")
+			foot := openOut(t, d, "Through")
 			r := record(t, rawNode)
 			var slowest time.Duration
 			still := standstills(t)

@@ -99,7 +99,7 @@ func fakeOut(t testing.TB, d *Driver, part string) *Out {
 			return o.(*Out)
 		}
 	}
-	t.Fatalf("no output %s", part)
+	t.Fatalf("no output %q", part)
 	return nil
 }
 
@@ -126,7 +126,7 @@ func openIn(t *testing.T, d *Driver, part string) *In {
 			return i.(*In)
 		}
 	}
-	t.Fatalf("no input %s", part)
+	t.Fatalf("no input %q", part)
 	return nil
 }
 

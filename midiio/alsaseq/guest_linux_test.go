@@ -35,42 +35,6 @@ func kernelDriver(t *testing.T) *Driver {
 	return d
 }
 
-func kernelOut(t *testing.T, d *Driver, part string) *Out {
-	t.Helper()
-	outs, err := d.Outs()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, o := range outs {
-		if strings.Contains(o.String(), part) {
-			if err := o.Open(); err != nil {
-				t.Fatal(err)
-			}
-			return o.(*Out)
-		}
-	}
-	t.Fatalf("no output %q", part)
-	return nil
-}
-
-func kernelIn(t *testing.T, d *Driver, part string) *In {
-	t.Helper()
-	ins, err := d.Ins()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, i := range ins {
-		if strings.Contains(i.String(), part) {
-			if err := i.Open(); err != nil {
-				t.Fatal(err)
-			}
-			return i.(*In)
-		}
-	}
-	t.Fatalf("no input %q", part)
-	return nil
-}
-
 // A dump is aseqdump at a port, one line an event.
 type dump struct {
 	cmd   *exec.Cmd
@@ -165,7 +129,7 @@ func TestKernelList(t *testing.T) {
 
 func TestKernelSend(t *testing.T) {
 	d := kernelDriver(t)
-	out := kernelOut(t, d, "Through")
+	out := openOut(t, d, "Through")
 	dump := startDump(t, "-p", fmt.Sprintf("%d:%d", out.at.client, out.at.port))
 	for i := range 400 {
 		if err := out.Send([]byte{0x90 | byte(i%16), byte(i % 128), byte(1 + i%127)}); err != nil {
@@ -237,9 +201,9 @@ func TestKernelStuck(t *testing.T) {
 			switch how {
 			case "direct":
 				dump = startDump(t)
-				out = kernelOut(t, d, "aseqdump")
+				out = openOut(t, d, "aseqdump")
 			case "through":
-				out = kernelOut(t, d, "Through")
+				out = openOut(t, d, "Through")
 				dump = startDump(t, "-p", fmt.Sprintf("%d:%d", out.at.client, out.at.port))
 			case "virtual":
 				o, err := d.OpenVirtualOut("guitar")
@@ -288,7 +252,7 @@ func TestKernelStuck(t *testing.T) {
 func TestKernelOwnerEnds(t *testing.T) {
 	d := kernelDriver(t)
 	dump := startDump(t)
-	out := kernelOut(t, d, "aseqdump")
+	out := openOut(t, d, "aseqdump")
 	if err := out.Send([]byte{0x90, 60, 100}); err != nil {
 		t.Fatal(err)
 	}
@@ -316,8 +280,8 @@ func TestKernelOwnerEnds(t *testing.T) {
 
 func TestKernelInput(t *testing.T) {
 	d := kernelDriver(t)
-	out := kernelOut(t, d, "Through")
-	in := kernelIn(t, d, "Through")
+	out := openOut(t, d, "Through")
+	in := openIn(t, d, "Through")
 	if err := out.Send([]byte{0x90, 1, 1}); err != nil { // nobody listens yet
 		t.Fatal(err)
 	}
@@ -370,7 +334,7 @@ func TestKernelUnbind(t *testing.T) {
 	}
 	plugLater(t)
 	d := kernelDriver(t)
-	resting, sending, in := kernelOut(t, d, "1-1"), kernelOut(t, d, "VirMIDI 1-0"), kernelIn(t, d, "VirMIDI 1-0")
+	resting, sending, in := openOut(t, d, "1-1"), openOut(t, d, "VirMIDI 1-0"), openIn(t, d, "VirMIDI 1-0")
 	ended := make(chan error, 2)
 	stop, err := in.Listen(func([]byte, int32) {}, drivers.ListenConfig{OnErr: func(err error) { ended <- err }})
 	if err != nil {
