@@ -646,6 +646,7 @@ func TestRoute(t *testing.T) {
 		{"another block", map[int]int{0: 10, 5: 15}, true, "90 40 50/C0 1A/85 40 40/E1 00 40", "9A 40 50/CA 1A/8F 40 40/E1 00 40"},
 		{"without what chooses a sound", nil, false, "B0 00 01/B0 20 02/C0 1A/B0 07 64/90 40 50", "B0 07 64/90 40 50"},
 		{"a key twice on one channel", map[int]int{1: 0}, true, "90 40 50/91 40 51/80 40 40/90 41 50/81 40 40", "90 40 50/80 40 40/90 40 51/90 41 50/80 40 40"},
+		{"again and again", nil, true, "90 40 50/80 40 40/90 40 51/80 40 40", "90 40 50/80 40 40/90 40 51/80 40 40"},
 		{"three times", map[int]int{1: 0, 2: 0}, true, "90 40 50/91 40 51/92 40 52/90 40 00/91 40 00/92 40 00", "90 40 50/80 40 40/90 40 51/80 40 40/90 40 52/90 40 00"},
 		{"silenced once", map[int]int{1: 0}, true, "90 40 50/B0 7B 00/B0 78 00/B1 7B 00/B1 78 00/91 40 50/B1 7B 00/B0 7B 00", "90 40 50/B0 7B 00/B0 78 00/90 40 50/B0 7B 00"},
 		{"struck after the silence", map[int]int{1: 0}, true, "90 40 50/91 40 50/B0 7B 00/90 40 50", "90 40 50/80 40 40/90 40 50/B0 7B 00/90 40 50"},
