@@ -84,6 +84,8 @@ func TestClock(t *testing.T) {
 			"to 5 0, 30x 0..1.2083, continue 1.246, 18x 1.25..1.9583, stop 2"},
 		{"half a clock into the bar", Practice{Passes: []Pass{{From: 20, To: 500}}}, nil,
 			"to 1 0, 5x 0.020834..0.1875, continue 0.22517, 7x 0.22917..0.47917, stop 0.5"},
+		{"faster than one gets ready: between the clocks all the same", Practice{Passes: []Pass{{From: 20, To: 500, Scale: 64}}}, nil,
+			"to 1 0, 5x 0.000326..0.00293, continue 0.002932, 7x 0.00358..0.007486, stop 0.007812"},
 		{"no sixteenth in it", Practice{Passes: []Pass{{From: 250, To: 470}, {To: 240}}}, nil,
 			"5x 0.03125..0.19792, start 0.22917, 6x 0.22917..0.4375, stop 0.47917"},
 		{"a pause, then the next sixteenth", Practice{Passes: []Pass{{To: 1920}}}, []Order{{Kind: Pause, At: at(0.6)}, {Kind: Resume, At: at(1.6)}},

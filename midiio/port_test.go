@@ -644,6 +644,7 @@ func TestRoute(t *testing.T) {
 		in, want string
 	}{
 		{"another block", map[int]int{0: 10, 5: 15}, true, "90 40 50/C0 1A/85 40 40/E1 00 40", "9A 40 50/CA 1A/8F 40 40/E1 00 40"},
+		{"the lowest four bits count", map[int]int{0: 0x1A}, true, "90 40 50/80 40 40", "9A 40 50/8A 40 40"},
 		{"without what chooses a sound", nil, false, "B0 00 01/B0 20 02/C0 1A/B0 07 64/90 40 50", "B0 07 64/90 40 50"},
 		{"a key twice on one channel", map[int]int{1: 0}, true, "90 40 50/91 40 51/80 40 40/90 41 50/81 40 40", "90 40 50/80 40 40/90 40 51/90 41 50/80 40 40"},
 		{"again and again", nil, true, "90 40 50/80 40 40/90 40 51/80 40 40", "90 40 50/80 40 40/90 40 51/80 40 40"},
@@ -863,7 +864,9 @@ func TestBendRange(t *testing.T) {
 		{"said", []Event{cc(0, 3, 101, 0), cc(0, 3, 100, 0), cc(0, 3, 6, 12), bend(10, 3)}, "B3 65 00, B3 64 00, B3 06 0C, E3 00 50"},
 		{"said too late", []Event{bend(10, 3), cc(20, 3, 101, 0), cc(20, 3, 100, 0), cc(20, 3, 6, 12), bend(30, 3)}, said + "E3 00 50, B3 65 00, B3 64 00, B3 06 0C, E3 00 50"},
 		{"another parameter", []Event{cc(0, 3, 101, 0), cc(0, 3, 100, 1), cc(0, 3, 6, 64), bend(10, 3)}, said + "B3 65 00, B3 64 01, B3 06 40, E3 00 50"},
-		{"one that is not registered", []Event{cc(0, 3, 101, 0), cc(0, 3, 100, 0), cc(0, 3, 99, 0), cc(0, 3, 98, 0), cc(0, 3, 6, 64), bend(10, 3)}, said + "B3 65 00, B3 64 00, B3 63 00, B3 62 00, B3 06 40, E3 00 50"},
+		{"one that is not registered", []Event{cc(0, 3, 101, 0), cc(0, 3, 100, 0), cc(0, 3, 99, 0), cc(0, 3, 6, 64), bend(10, 3)}, said + "B3 65 00, B3 64 00, B3 63 00, B3 06 40, E3 00 50"},
+		{"the other half of its number", []Event{cc(0, 3, 101, 0), cc(0, 3, 100, 0), cc(0, 3, 98, 0), cc(0, 3, 6, 64), bend(10, 3)}, said + "B3 65 00, B3 64 00, B3 62 00, B3 06 40, E3 00 50"},
+		{"after what ends at the beginning", []Event{{0, 0, Bass, noteOff(3, 60)}, bend(0, 3)}, "83 3C 40, " + said + "E3 00 50"},
 		{"on another channel", []Event{cc(0, 2, 101, 0), cc(0, 2, 100, 0), cc(0, 2, 6, 12), bend(10, 3)}, said + "B2 65 00, B2 64 00, B2 06 0C, E3 00 50"},
 	} {
 		s := &Sequence{Title: "x", Events: slices.Clone(c.evs), End: 100}
@@ -871,6 +874,9 @@ func TestBendRange(t *testing.T) {
 		var msgs []string
 		for _, e := range got.Events {
 			msgs = append(msgs, fmt.Sprintf("% X", e.Msg))
+			if e.Layer != Bass {
+				t.Errorf("%s: % X is of layer %d", c.name, e.Msg, e.Layer)
+			}
 		}
 		if g := strings.Join(msgs, ", "); g != c.want {
 			t.Errorf("%s:\n%s, want\n%s", c.name, g, c.want)
