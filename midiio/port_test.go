@@ -443,11 +443,13 @@ func TestDriverEndsWhatMayHaveArrived(t *testing.T) {
 	}{
 		{"a note", 0x90, "90 40 50, 80 40 40, B0 7B 00, B0 78 00, B5 7B 00, B5 78 00"},
 		{"start", 0xFA, "FA, FC, B0 7B 00, B0 78 00, B5 7B 00, B5 78 00"},
+		{"the end of a note: it may not have", 0x80, "90 40 50, 80 40 40, 80 40 40, B0 7B 00, B0 78 00, B5 7B 00, B5 78 00"},
+		{"stop: it may not have", 0xFC, "F8, FC, FC, 80 43 40, B0 7B 00, B0 78 00, B5 7B 00, B5 78 00"},
 	} {
 		var got []string
 		failed := false
 		p := Once(Pass{})
-		p.Clock = c.fails == 0xFA
+		p.Clock = c.fails > 0xF0
 		err := NewDriver(newCursor(t, held(), p, 1_000_000), &fakeClock{}, func(m []byte) error {
 			got = append(got, fmt.Sprintf("% X", m))
 			if m[0] != c.fails || failed {
@@ -473,6 +475,7 @@ func TestDriverStalls(t *testing.T) {
 	}{
 		{"none", 0, 0, "0s 500ms 1s 2s 2.5s 3s 3.5s 4s", 0},
 		{"a little: it catches up", 900 * time.Millisecond, 250 * time.Millisecond, "0s 500ms 1.15s 2s 2.5s 3s 3.5s 4s", 0},
+		{"a little more: it does not", 900 * time.Millisecond, 260 * time.Millisecond, "0s 500ms 1.26s 2.26s 2.76s 3.26s 3.76s 4.26s", 1},
 		{"slept while it waited", 1500 * time.Millisecond, time.Hour, "0s 500ms 1s 1h0m2s 1h0m2.5s 1h0m3s 1h0m3.5s 1h0m4s", 1},
 		{"slept before a message", time.Second, time.Hour, "0s 500ms 1h0m1s 1h0m2s 1h0m2.5s 1h0m3s 1h0m3.5s 1h0m4s", 1},
 	} {
@@ -500,6 +503,42 @@ func TestDriverStalls(t *testing.T) {
 	}
 }
 
+// A clockRow is a feed of clocks at the frames given.
+type clockRow []int64
+
+func (r *clockRow) Rate() int             { return 1_000_000 }
+func (r *clockRow) Silence(func([3]byte)) {}
+func (r *clockRow) Fill(until int64, emit func(int64, [3]byte)) bool {
+	for len(*r) > 0 && (*r)[0] < until {
+		emit((*r)[0], [3]byte{msgClock})
+		*r = (*r)[1:]
+	}
+	return len(*r) > 0
+}
+
+// Nor is what is close together sent in one stroke then.
+func TestDriverStallsAmongMessages(t *testing.T) {
+	slept := false
+	clock := &fakeClock{late: func(moment time.Duration) time.Duration {
+		if slept || moment < time.Millisecond {
+			return 0
+		}
+		slept = true
+		return time.Hour
+	}}
+	var at []time.Duration
+	d := NewDriver(&clockRow{1000, 1500, 2000}, clock, func([]byte) error { at = append(at, clock.now-time.Hour); return nil })
+	if err := d.Run(context.Background()); err != nil {
+		t.Fatal(err)
+	}
+	if want := []time.Duration{time.Millisecond, 1500 * time.Microsecond, 2 * time.Millisecond}; !slices.Equal(at, want) {
+		t.Errorf("sent at an hour and %v, want %v", at, want)
+	}
+	if l := d.Lateness(); l.Stalls != 1 || l.Median > time.Millisecond || l.Most != time.Hour {
+		t.Errorf("%+v", l)
+	}
+}
+
 func TestLateness(t *testing.T) {
 	var l lateCounts
 	if got := l.sum(); got != (Lateness{}) {
@@ -522,6 +561,23 @@ func TestLateness(t *testing.T) {
 	if got := l.sum(); got != want {
 		t.Errorf("%+v, want %+v", got, want)
 	}
+	var one lateCounts
+	one.count(2 * time.Hour)
+	want = Lateness{Count: 1, Median: 2 * time.Hour, P99: 2 * time.Hour, Most: 2 * time.Hour}
+	if got := one.sum(); got != want {
+		t.Errorf("of one: %+v, want %+v", got, want)
+	}
+}
+
+// An askedFeed remembers how far it was asked for.
+type askedFeed struct {
+	Feed
+	until int64
+}
+
+func (a *askedFeed) Fill(until int64, emit func(int64, [3]byte)) bool {
+	a.until = until
+	return a.Feed.Fill(until, emit)
 }
 
 func TestDriverFrames(t *testing.T) {
@@ -529,13 +585,17 @@ func TestDriverFrames(t *testing.T) {
 	clock := &fakeClock{now: time.Hour}
 	var d *Driver
 	n := 0
-	d = NewDriver(c, clock, func([]byte) error {
+	feed := &askedFeed{Feed: c}
+	d = NewDriver(feed, clock, func([]byte) error {
 		n++
 		if f := d.Frame(); f != (clock.now - time.Hour).Microseconds() {
 			t.Errorf("frame %d at %v", f, clock.now)
 		}
 		if ahead := time.Duration(d.Obeyed()-d.Frame()) * time.Microsecond; ahead < 0 || ahead > driveAhead {
 			t.Errorf("an order is obeyed %v later", ahead)
+		}
+		if d.Obeyed() < feed.until {
+			t.Errorf("an order is to be obeyed at %d, the feed was asked up to %d", d.Obeyed(), feed.until)
 		}
 		return nil
 	})
@@ -821,6 +881,8 @@ func TestSeamBend(t *testing.T) {
 	}{
 		{"a loop and the end", Practice{Passes: []Pass{{To: 480, Times: 2}}}, "156 E0 00 50, 250 E0 00 40, 406 E0 00 50, 751 E0 00 40"}, // what rings on at the end rings bent
 		{"straight on", Practice{Passes: []Pass{{To: 480}, {From: 480, To: 960}}}, "156 E0 00 50, 500 E0 00 40"},
+		{"a count-in where it would go straight on", Practice{Passes: []Pass{{To: 480}, {From: 480, To: 960, CountIn: 1}}}, "156 E0 00 50, 250 E0 00 40, 500 E0 00 50, 750 E0 00 40"},
+		{"the end, where the beginning would go straight on", Practice{Passes: []Pass{{From: 480, To: 960}, {To: 480}}}, "0 E0 00 50, 250 E0 00 40, 406 E0 00 50, 751 E0 00 40"},
 	} {
 		cur := newCursor(t, s, c.p, 1000)
 		cur.Hush = true
