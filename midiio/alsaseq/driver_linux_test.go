@@ -237,6 +237,12 @@ func TestRunningStatus(t *testing.T) {
 	if s, want := strings.Join(got, " "), "933C01 933E02 F8 934103 F20000 C107 C108"; s != want {
 		t.Errorf("sent %s, want %s", s, want)
 	}
+	if err := errors.Join(out.Close(), out.Open()); err != nil {
+		t.Fatal(err)
+	}
+	if err := out.Send([]byte{9}); err == nil {
+		t.Error("opened anew, it goes on with the status of before")
+	}
 }
 
 func waitGone(t *testing.T, o *Out) {
@@ -385,6 +391,24 @@ func TestStuck(t *testing.T) {
 	if !errors.Is(err, ErrPortStuck) {
 		t.Error(err)
 	}
+	// One that took it in the end is waited for again, and so is one that is
+	// opened anew.
+	d.patience = 5 * time.Millisecond
+	for _, prepare := range []func() error{func() error { return nil }, func() error { return errors.Join(out.Close(), out.Open()) }} {
+		if err := prepare(); err != nil {
+			t.Fatal(err)
+		}
+		k.mu.Lock()
+		synth.room = 0
+		k.mu.Unlock()
+		tries := k.writes
+		if err := out.Send([]byte{0xf8}); !errors.Is(err, ErrPortStuck) || k.writes < tries+2 {
+			t.Errorf("%v after %d tries", err, k.writes-tries)
+		}
+	}
+	k.mu.Lock()
+	synth.room = 200
+	k.mu.Unlock()
 	if err := out.Send([]byte{0xfc}); err != nil {
 		t.Error(err)
 	}
@@ -435,14 +459,19 @@ func TestStuckAmongSeveral(t *testing.T) {
 }
 
 func TestGoneWhileStuck(t *testing.T) {
-	k := newFake()
-	k.program(130, "Synth", "in").room = 0
-	d := fakeDriver(t, k)
-	d.patience = 10 * time.Second
-	out := openOut(t, d, "Synth")
-	time.AfterFunc(20*time.Millisecond, func() { k.end(130, false) })
-	if err := out.Send([]byte{0xf8}); !errors.Is(err, ErrPortGone) {
-		t.Error(err)
+	for name, end := range map[string]func(*fakeKernel, *Out){
+		"ended":  func(k *fakeKernel, _ *Out) { k.end(130, false) },
+		"parted": partBy, // it could be written to still
+	} {
+		k := newFake()
+		k.program(130, "Synth", "in").room = 0
+		d := fakeDriver(t, k)
+		d.patience = 10 * time.Second
+		out := openOut(t, d, "Synth")
+		time.AfterFunc(20*time.Millisecond, func() { end(k, out) })
+		if err := out.Send([]byte{0xf8}); !errors.Is(err, ErrPortGone) {
+			t.Errorf("%s: %v", name, err)
+		}
 	}
 }
 
@@ -645,6 +674,26 @@ func TestGoneBeforeListen(t *testing.T) {
 	}
 }
 
+// What began before anyone listened is nobody's, to its end.
+func TestListenWithin(t *testing.T) {
+	k := newFake()
+	d := fakeDriver(t, k)
+	in := openIn(t, d, "Pads")
+	our, pads := in.client.our, address{20, 1}
+	k.plays(our, pads, event{0: 130}, 0xf0, 1, 2)
+	var c collector
+	stop, err := in.Listen(c.message, c.config())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer stop()
+	k.plays(our, pads, event{0: 130}, 3, 0xf7)
+	k.plays(our, pads, event{0: 32})
+	if got, _ := c.until(t, 1, 0); got != "FC" {
+		t.Errorf("heard %s", got)
+	}
+}
+
 // Lost messages do not end listening while the port is there.
 func TestListenOverflow(t *testing.T) {
 	k := newFake()
@@ -656,25 +705,35 @@ func TestListenOverflow(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer stop()
+	our, pads := in.client.our, address{20, 1}
+	k.plays(our, pads, event{0: 130}, 0xf0, 1, 2) // the rest will be lost
+	k.plays(our, pads, event{0: 30})
+	c.until(t, 1, 0)
 	k.mu.Lock()
 	for range 300 {
-		_ = k.clients[int(in.client.our.client)].put(make([]byte, 28))
+		_ = k.clients[int(our.client)].put(make([]byte, 28))
 	}
 	k.mu.Unlock()
 	for limit := time.Now().Add(10 * time.Second); ; time.Sleep(time.Millisecond) {
-		k.plays(in.client.our, address{20, 1}, event{0: 32})
+		k.plays(our, pads, event{0: 32})
 		c.mu.Lock()
 		n := len(c.msgs)
 		c.mu.Unlock()
-		if n > 0 {
+		if n > 1 {
 			break
 		}
 		if time.Now().After(limit) {
 			t.Fatal("deaf after lost messages")
 		}
 	}
-	if _, errs := c.until(t, 1, 0); len(errs) > 0 {
-		t.Error(errs)
+	k.plays(our, pads, event{0: 130}, 3, 0xf7)
+	k.plays(our, pads, event{0: 31})
+	got, errs := "", []error(nil)
+	for n := 3; !strings.HasSuffix(got, "FB"); n++ {
+		got, errs = c.until(t, n, 0)
+	}
+	if len(errs) > 0 || strings.Contains(got, "F0") {
+		t.Errorf("heard %s, errors %v", got, errs)
 	}
 }
 

@@ -243,6 +243,7 @@ func TestCombined(t *testing.T) {
 		want  string
 	}{
 		{14, 1, 259, "[B301 02][B321 03]"},
+		{14, 32, 259, "[B320 03]"}, // a lower half itself
 		{14, 64, 127, "[B340 7F]"},
 		{16, 0, 2 << 7, "[B365 00][B364 00][B306 02][B326 00]"},
 		{15, 5, 1, "[B363 00][B362 05][B306 00][B326 01]"},
@@ -254,6 +255,25 @@ func TestCombined(t *testing.T) {
 		e.decode(func(m ...byte) { got += fmt.Sprintf("[%02X%02X %02X]", m[0], m[1], m[2]) })
 		if got != c.want {
 			t.Errorf("type %d %d %d: %s, want %s", c.kind, c.param, c.value, got, c.want)
+		}
+	}
+}
+
+// What is cut off at the end of a read is left out, what came before is not.
+func TestCutOff(t *testing.T) {
+	long := event{0: eventSysEx, 1: flagVariable}
+	binary.NativeEndian.PutUint32(long[16:], 6)
+	for name, c := range map[string]struct {
+		more []byte
+		want int
+	}{
+		"nothing after it": {nil, 1}, "an event in parts": {make([]byte, eventSize-1), 1},
+		"bytes that are not there": {append(long[:], 0xf0, 1, 2), 1}, "whole": {append(long[:], make([]byte, 6)...), 2},
+	} {
+		n := 0
+		walk(append(make([]byte, eventSize), c.more...), func(*event, []byte) { n++ })
+		if n != c.want {
+			t.Errorf("%s: %d events, want %d", name, n, c.want)
 		}
 	}
 }

@@ -146,7 +146,10 @@ func (k *fakeKernel) deliver(b []byte) error {
 	if c.passes {
 		b = bytes.Clone(b)
 		b[12], b[13], b[14], b[15] = to.client, to.port, 254, 253
-		return k.deliver(b)
+		if err := k.deliver(b); err != syscall.EAGAIN {
+			return err
+		}
+		return syscall.ENOMEM
 	}
 	return c.put(b)
 }
