@@ -28,6 +28,7 @@ type fakeSystem struct {
 	fail     result // of every call with a handle
 	open     map[uintptr]string
 	last     uintptr
+	limit    time.Duration // of the last system exclusive
 	sent     []string
 	receive  func(event)
 	running  bool
@@ -99,7 +100,8 @@ func (f *fakeSystem) short(h uintptr, word uint32) result {
 	return 0
 }
 
-func (f *fakeSystem) long(h uintptr, data []byte, _ time.Duration) result {
+func (f *fakeSystem) long(h uintptr, data []byte, limit time.Duration) result {
+	f.limit = limit
 	if r := f.state(h); r != 0 {
 		return r
 	}
@@ -200,8 +202,14 @@ func TestSend(t *testing.T) {
 	if !slices.Equal(f.sent, want) {
 		t.Errorf("sent %q, want %q", f.sent, want)
 	}
+	if want := time.Second + 1920*time.Microsecond; f.limit != want { // 6 bytes of 320 us
+		t.Errorf("system exclusive may take %v, want %v", f.limit, want)
+	}
 	if err := out.Send([]byte{0x90}); err == nil || !strings.Contains(err.Error(), "organ") {
 		t.Errorf("half a message: %v", err)
+	}
+	if err := out.Send([]byte{0x90, 60, 100}); err != nil {
+		t.Error(err)
 	}
 	for range 2 {
 		if err := d.Close(); err != nil || out.IsOpen() || len(f.open) != 0 {
@@ -357,7 +365,21 @@ func TestListen(t *testing.T) {
 }
 
 func TestListenRefuses(t *testing.T) {
-	in := openIn(t, newDriver(newFake()))
+	f := newFake()
+	in := openIn(t, newDriver(f))
+	f.fail = noMemory
+	if _, err := in.Listen(func([]byte, int32) {}, drivers.ListenConfig{}); err == nil || !strings.Contains(err.Error(), "out of memory") {
+		t.Errorf("the system does not listen: %v", err)
+	}
+	f.fail = 0
+	stop, err := in.Listen(func([]byte, int32) {}, drivers.ListenConfig{})
+	if err != nil {
+		t.Fatalf("after that: %v", err)
+	}
+	if _, err := in.Listen(func([]byte, int32) {}, drivers.ListenConfig{}); err == nil {
+		t.Error("two listeners at a time")
+	}
+	stop()
 	if _, err := in.Listen(nil, drivers.ListenConfig{}); err == nil {
 		t.Error("nothing to listen with")
 	}
