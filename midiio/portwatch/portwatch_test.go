@@ -337,9 +337,57 @@ func TestOpenAndClose(t *testing.T) {
 					t.Fatalf("Close: %v", err)
 				}
 			}
+			if err := outs[0].Send([]byte{0xF8}); err != drivers.ErrPortClosed {
+				t.Fatalf("sent to a closed port: %v", err)
+			}
 		}
 		if n := len(d.(*driver).open); n != 0 {
 			t.Errorf("%d ports open", n)
+		}
+	})
+}
+
+// A port that has gone and is there again can be opened anew, and what concerned
+// the time before is over.
+func TestOpenedAnew(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := &system{ports: []string{"piano"}}
+		d := New(s, 0)
+		defer d.Close()
+		out := openOut(t, d, 0)
+		ins, _ := d.Ins()
+		told := 0
+		if err := ins[0].Open(); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := ins[0].Listen(func([]byte, int32) {}, drivers.ListenConfig{OnErr: func(error) { told++ }}); err != nil {
+			t.Fatal(err)
+		}
+		ins[0].Close() // with a listener that has not stopped
+		s.set()
+		time.Sleep(2 * Every)
+		if err := out.Send([]byte{0xF8}); !errors.Is(err, midiio.ErrPortGone) {
+			t.Fatalf("gone: %v", err)
+		}
+		s.set("piano")
+		out.Close()
+		for _, p := range []drivers.Port{out, ins[0]} {
+			if err := p.Open(); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := out.Send([]byte{0xF8}); err != nil {
+			t.Errorf("there again: %v", err)
+		}
+		select {
+		case <-out.(*output).Gone():
+			t.Error("it has gone again")
+		default:
+		}
+		s.set()
+		time.Sleep(2 * Every)
+		if told != 0 {
+			t.Errorf("who listened before was told %d times", told)
 		}
 	})
 }
