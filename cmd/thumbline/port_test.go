@@ -101,6 +101,16 @@ func TestPortFlagsRefused(t *testing.T) {
 	}
 }
 
+// The program changes of the beginning, each once; later ones have their time.
+func TestPrograms(t *testing.T) {
+	s := &midiio.Sequence{Events: []midiio.Event{
+		{Msg: [3]byte{0xC0, 26}}, {Msg: [3]byte{0xB0, 7, 100}}, {Msg: [3]byte{0xC1, 26}}, {Msg: [3]byte{0xC0, 26}}, {Tick: 960, Msg: [3]byte{0xC0, 24}},
+	}}
+	if got, want := programs(s), [][3]byte{{0xC0, 26}, {0xC1, 26}}; !slices.Equal(got, want) {
+		t.Errorf("% X, want % X", got, want)
+	}
+}
+
 func TestChannels(t *testing.T) {
 	for args, want := range map[string]string{
 		"":                                   "1 2 3 4 5 6 7 8 9 10",
