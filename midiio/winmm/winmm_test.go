@@ -178,6 +178,10 @@ func TestPorts(t *testing.T) {
 	if ins, err := d.Ins(); err != nil || len(ins) != 0 {
 		t.Errorf("inputs %v, error %v", ins, err)
 	}
+	f.inPorts = []string{"gone", "switch"}
+	if ins, err := d.Ins(); err != nil || len(ins) != 1 || ins[0].Number() != 1 || ins[0].String() != "switch" {
+		t.Errorf("inputs %v, error %v", ins, err)
+	}
 	f.outPorts[0] = "sick"
 	if _, err := d.Outs(); err == nil || !strings.Contains(err.Error(), "memory") {
 		t.Errorf("a listing that fails: %v", err)
@@ -297,6 +301,11 @@ func TestOpen(t *testing.T) {
 	f.outPorts = nil
 	if err := outs[1].Open(); !errors.Is(err, midiio.ErrPortGone) {
 		t.Errorf("no port of this number: %v", err)
+	}
+	ins, _ := d.Ins()
+	f.inPorts = []string{"keys"}
+	if err := ins[0].Open(); !errors.Is(err, midiio.ErrPortGone) || ins[0].IsOpen() {
+		t.Errorf("keys has the number of switch: %v", err)
 	}
 }
 
