@@ -246,6 +246,27 @@ func TestNobodyIsToldAfterStop(t *testing.T) {
 	})
 }
 
+// Who listens need not care for errors.
+func TestNobodyIsTold(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := &system{ports: []string{"switch"}}
+		d := New(s, 0)
+		defer d.Close()
+		ins, _ := d.Ins()
+		if err := ins[0].Open(); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := ins[0].Listen(func([]byte, int32) {}, drivers.ListenConfig{}); err != nil {
+			t.Fatal(err)
+		}
+		s.set()
+		time.Sleep(2 * Every)
+		if _, err := ins[0].Listen(func([]byte, int32) {}, drivers.ListenConfig{}); !errors.Is(err, midiio.ErrPortGone) {
+			t.Errorf("listening to what has gone: %v", err)
+		}
+	})
+}
+
 // A stop function that is called late does not concern who listens by then.
 func TestLateStop(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
@@ -292,6 +313,13 @@ func TestAListingThatFailsIsNoLoss(t *testing.T) {
 		}
 		if _, err := d.Outs(); err == nil {
 			t.Error("the listing has failed and nobody says so")
+		}
+		s.mu.Lock()
+		s.fail = nil
+		s.mu.Unlock()
+		time.Sleep(2 * Every)
+		if err := out.Send([]byte{0xF8}); !errors.Is(err, midiio.ErrPortGone) {
+			t.Errorf("listed again, and not there: %v", err)
 		}
 	})
 }
