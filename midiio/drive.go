@@ -165,23 +165,27 @@ func (d *Driver) stalled(late time.Duration) {
 }
 
 // tell sends a message and takes note of what sounds by it. What begins
-// something may have arrived although sending it has failed; what ends something
-// may not.
+// something may have arrived although sending it has failed, or panicked; what
+// ends something may not.
 func (d *Driver) tell(m [3]byte) error {
-	d.buf = m
-	err := d.send(d.buf[:wireLen(m[0])])
-	key := &d.sounds[channel(m)][m[1]>>6&1]
-	switch bit := uint64(1) << (m[1] & 63); {
+	key, bit := &d.sounds[channel(m)][m[1]>>6&1], uint64(1)<<(m[1]&63)
+	switch {
 	case isOn(m):
 		*key |= bit
-	case isOff(m) && err == nil:
-		*key &^= bit
 	case m[0] == msgStart || m[0] == msgContinue:
 		d.clocked = true
-	case m[0] == msgStop && err == nil:
+	}
+	d.buf = m
+	if err := d.send(d.buf[:wireLen(m[0])]); err != nil {
+		return err
+	}
+	switch {
+	case isOff(m):
+		*key &^= bit
+	case m[0] == msgStop:
 		d.clocked = false
 	}
-	return err
+	return nil
 }
 
 // silence ends what was begun. The feed may be ahead of what has been sent, so
