@@ -11,6 +11,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"gitlab.com/gomidi/midi/v2/drivers"
@@ -484,6 +485,18 @@ func TestHushable(t *testing.T) {
 	if g := strings.Join(got, "|"); g != want {
 		t.Errorf("%s, want\n%s", g, want)
 	}
+}
+
+// What hangs holds up no signal for long.
+func TestHushIsBounded(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		o := &portOut{feed: newHushable(&rows{}), over: make(chan struct{})}
+		start := time.Now()
+		o.hush()
+		if d := time.Since(start); d > time.Second {
+			t.Errorf("it took %v", d)
+		}
+	})
 }
 
 // rows are a feed of messages.
