@@ -146,52 +146,74 @@ func (c *clicker) run(buses []*bus, from, to int) {
 		}
 		b := buses[h.stem]
 		left, right := b.left[from:to], b.right[from:to]
-		for i := range left {
-			y := h.sample() * 0.7071
-			left[i] += float32(y) * c.gain
-			right[i] += float32(y) * c.gain
-			if !h.active {
-				break
-			}
+		var buf [quantum]float64
+		out := buf[:min(len(left), h.left)]
+		h.run(out)
+		g := 0.7071 * float64(c.gain)
+		left, right = left[:len(out)], right[:len(out)]
+		for i, y := range out {
+			x := float32(g * y)
+			left[i], right[i] = left[i]+x, right[i]+x
 		}
 		c.active = c.active || h.active
 	}
 }
 
-func (h *hit) sample() float64 {
-	y := h.c1*h.y1 - h.r1*h.y2 + h.x1
-	h.y2, h.y1, h.x1 = h.y1, y, 0
-	z := h.c2*h.z1 - h.r2*h.z2 + h.x2
-	h.z2, h.z1, h.x2 = h.z1, z, 0
-	h.rnd = next(h.rnd)
-	h.lp += h.cut * (float64(int64(h.rnd))/(1<<63)*h.noise - h.lp)
-	h.noise *= h.fall
-	n := h.lp
-	if h.low > 0 {
-		h.h1 += h.low * (n - h.h1)
-		n -= h.h1
-		h.h2 += h.low * (n - h.h2)
-		n -= h.h2
+// run makes the next samples, no more than are left. Each of its loops does one
+// thing, so that few numbers are on the way at once.
+func (h *hit) run(out []float64) {
+	h.hiss(out)
+	if h.c1 != 0 {
+		c1, r1, c2, r2 := h.c1, h.r1, h.c2, h.r2
+		x1, x2, y1, y2, z1, z2 := h.x1, h.x2, h.y1, h.y2, h.z1, h.z2
+		for i := range out {
+			y := c1*y1 + (x1 - r1*y2)
+			y2, y1, x1 = y1, y, 0
+			z := c2*z1 + (x2 - r2*z2)
+			z2, z1, x2 = z1, z, 0
+			out[i] += y + z
+		}
+		h.x1, h.x2, h.y1, h.y2, h.z1, h.z2 = x1, x2, y1, y2, z1, z2
 	}
-	out := y + z + n
-	if h.at < h.rise {
-		out *= float64(h.at) / float64(h.rise)
+	for i := range out[:min(len(out), h.rise-h.at)] {
+		out[i] *= float64(h.at) / float64(h.rise)
 		h.at++
 	}
-	// The last tenth walks down to nothing.
-	h.left--
-	if tail := 400; h.left < tail {
-		out *= float64(h.left) / float64(tail)
+	const tail = 400 // the last samples walk down to nothing
+	for i := max(h.left-tail, 0); i < len(out); i++ {
+		out[i] *= float64(h.left-1-i) / tail
 	}
+	h.left -= len(out)
 	if h.fadeLeft > 0 {
-		h.fadeLeft--
-		out *= float64(h.fadeLeft) / float64(h.fade)
-		if h.fadeLeft == 0 {
-			h.active = false
+		for i := range out {
+			h.fadeLeft = max(h.fadeLeft-1, 0)
+			out[i] *= float64(h.fadeLeft) / float64(h.fade)
 		}
 	}
-	if h.left <= 0 {
-		h.active = false
+	h.active = h.left > 0 && (h.fade == 0 || h.fadeLeft > 0)
+}
+
+// hiss is the noise in its band.
+func (h *hit) hiss(out []float64) {
+	rnd, lp, noise := h.rnd, h.lp, h.noise
+	cut, pole, fall := h.cut/(1<<63), 1-h.cut, h.fall
+	for i := range out {
+		rnd = next(rnd)
+		lp = pole*lp + cut*float64(int64(rnd))*noise
+		noise *= fall
+		out[i] = lp
 	}
-	return out
+	h.rnd, h.lp, h.noise = rnd, lp, noise
+	if h.low == 0 {
+		return
+	}
+	h1, h2 := h.h1, h.h2
+	low, pole := h.low, 1-h.low
+	for i, n := range out {
+		h1 = pole*h1 + low*n
+		n -= h1
+		h2 = pole*h2 + low*n
+		out[i] = n - h2
+	}
+	h.h1, h.h2 = h1, h2
 }

@@ -217,6 +217,10 @@ func (v *voice) ring(out []float32) {
 
 // loop runs the two delay loops. x is what is put in, or nil.
 func (v *voice) loop(out, x []float32) {
+	if v.share == 0 {
+		v.loopAcross(out, x)
+		return
+	}
 	p, q := &v.across, &v.along
 	var readP, readQ [quantum]float32
 	for len(out) > 0 {
@@ -262,6 +266,44 @@ func (v *voice) loop(out, x []float32) {
 		}
 		p.w += n
 		q.w += n
+		out = out[n:]
+	}
+}
+
+// loopAcross is loop for a string that swings across the top alone: the same
+// sound at half the price.
+func (v *voice) loopAcross(out, x []float32) {
+	p := &v.across
+	var read [quantum]float32
+	for len(out) > 0 {
+		n := p.ready(min(len(out), quantum))
+		damp, step := v.dampTo, float32(0)
+		if v.dampLeft > 0 {
+			n = min(n, v.dampLeft)
+			v.dampLeft -= n
+			damp, step = v.damp, v.dampStep
+		}
+		p.read(read[:n])
+		seg, buf := out[:n], p.buf[p.w:][:n]
+		a, c, lp, ap := -p.l.a32, p.l.c32, p.lp, p.ap
+		for i, u := range read[:n] {
+			l := u + a*lp
+			ap = (c*l + lp) - c*ap
+			lp = l
+			y := damp * ap
+			buf[i] = y
+			seg[i] += y
+			damp += step
+		}
+		p.lp, p.ap, v.damp = lp, ap, damp
+		if len(x) > 0 {
+			for i, in := range x[:n] {
+				buf[i] += in
+				seg[i] += in
+			}
+			x = x[n:]
+		}
+		p.w += n
 		out = out[n:]
 	}
 }
