@@ -113,15 +113,14 @@ def soon(c, all_, times=3, demand=True):
                 print(f'{name}: first sound of {command} after {median or -1:.0f} ms (median of {len(got)}, {min(got, default=-1):.0f} at best)')
                 c.that(len(got) == times, f'{name}: {command} was heard {len(got)} times of {times}')
                 if demand and got:
-                    measured.append((median, min(got), f'{name}: first sound of {command} after {median:.0f} ms'))
-        # The best of all has the least of other work.
-        for median, best, text in measured:
-            if busy.late < STARVED:
-                c.that(median < SOON, text)
-            elif busy.late < 5 * STARVED:
-                c.that(best < SOON_BUSY, text)
+                    measured.append((min(got), f'{name}: first sound of {command} after {min(got):.0f} ms at best'))
+        # The best of all has the least of other work, which there is here: a delay of ours is in all of them.
+        # How long it takes where there is none, --first measures, and demands nothing.
+        for best, text in measured:
+            if best >= SOON and (best < SOON_BUSY or busy.late > 5 * STARVED):
+                print(f'{text}: NOT PROVEN: the machine has other work (.ci/crosscheck/loop.py --first where it has none)')
             else:
-                print(f'{text}: NOT PROVEN: the machine itself was starved')
+                c.that(best < SOON, text)
 
 
 def lost(c, name, program):
