@@ -75,8 +75,11 @@ type Driver struct {
 
 	// What the port may have been sent, which may be less than what the feed has
 	// handed out.
-	sounds  [16][2]uint64 // keys
-	clocked bool          // a follower runs by our MIDI clock
+	sounds  [16][2]uint64                 // keys
+	pedals  [16]bool                      // the sustain pedal is down
+	used    [16]bool                      // channels with notes
+	clocked bool                          // a follower runs by our MIDI clock
+	asked   atomic.Pointer[chan struct{}] // by Hush
 
 	begun   atomic.Bool
 	start   atomic.Int64 // the moment of frame 0
@@ -122,6 +125,9 @@ func (d *Driver) Run(ctx context.Context) error {
 	d.begun.Store(true)
 	step := max(d.rate*int64(driveAhead-driveEarly)/int64(time.Second), 1)
 	for until := step; ; until += step {
+		if err := d.obeyHush(); err != nil {
+			return err
+		}
 		d.horizon.Store(until)
 		d.batch = d.batch[:0]
 		more := d.feed.Fill(until, d.collect)
@@ -172,6 +178,9 @@ func (d *Driver) tell(m [3]byte) error {
 	switch {
 	case isOn(m):
 		*key |= bit
+		d.used[channel(m)] = true
+	case m[0]&0xF0 == statusControl && m[1] == sustain && m[2] > 0:
+		d.pedals[channel(m)] = true
 	case m[0] == msgStart || m[0] == msgContinue:
 		d.clocked = true
 	}
@@ -182,34 +191,77 @@ func (d *Driver) tell(m [3]byte) error {
 	switch {
 	case isOff(m):
 		*key &^= bit
+	case m[0]&0xF0 == statusControl && m[1] == sustain:
+		d.pedals[channel(m)] = m[2] > 0
 	case m[0] == msgStop:
 		d.clocked = false
 	}
 	return nil
 }
 
+// Hush lets go of what sounds, for when nothing may sound for a while: each note
+// gets its note-off, pedals are lifted, and each channel used is told all notes
+// off (CC 123) and all sound off (CC 120). It goes on with what comes after. The
+// channel is closed when that has been sent, within a few milliseconds while Run
+// plays. Hush may be called from any goroutine; of two calls at once the later
+// counts.
+func (d *Driver) Hush() (sent <-chan struct{}) {
+	done := make(chan struct{})
+	d.asked.Store(&done)
+	return done
+}
+
+func (d *Driver) obeyHush() error {
+	done := d.asked.Swap(nil)
+	if done == nil {
+		return nil
+	}
+	var err error
+	tell := d.untilRefused(&err)
+	d.endNotes(tell)
+	for ch, down := range d.pedals {
+		if down {
+			tell([3]byte{statusControl | byte(ch), sustain, 0})
+		}
+	}
+	hush(&d.used, tell)
+	close(*done)
+	return err
+}
+
+// untilRefused is tell, which gives up at the first message that the port does
+// not take.
+func (d *Driver) untilRefused(err *error) func(m [3]byte) {
+	return func(m [3]byte) {
+		if *err == nil {
+			*err = d.tell(m)
+		}
+	}
+}
+
+// endNotes ends each note that sounds.
+func (d *Driver) endNotes(tell func(m [3]byte)) {
+	for ch := range d.sounds {
+		for i, set := range d.sounds[ch] {
+			for ; set != 0; set &= set - 1 {
+				tell(noteOff(ch, i<<6+bits.TrailingZeros64(set)))
+			}
+		}
+	}
+}
+
 // silence ends what was begun. The feed may be ahead of what has been sent, so
 // it is asked only for what it has beyond that.
 func (d *Driver) silence() {
 	var err error
-	try := func(m [3]byte) {
-		if err == nil {
-			err = d.tell(m)
-		}
-	}
+	tell := d.untilRefused(&err)
 	if d.clocked {
-		try([3]byte{msgStop})
+		tell([3]byte{msgStop})
 	}
-	for ch := range d.sounds {
-		for i, set := range d.sounds[ch] {
-			for ; set != 0; set &= set - 1 {
-				try(noteOff(ch, i<<6+bits.TrailingZeros64(set)))
-			}
-		}
-	}
+	d.endNotes(tell)
 	d.feed.Silence(func(m [3]byte) {
 		if !isOff(m) && m[0] != msgStop {
-			try(m)
+			tell(m)
 		}
 	})
 }

@@ -466,6 +466,70 @@ func TestDriverEndsWhatMayHaveArrived(t *testing.T) {
 	}
 }
 
+// Hushed, it lets go of what sounds and goes on with what comes; it says when that
+// is sent.
+func TestDriverHush(t *testing.T) {
+	notes := &rows{{0, [3]byte{0x91, 60, 80}}, {1, [3]byte{0x91, 64, 80}}, {2, [3]byte{0x81, 60, 64}}, {3, [3]byte{0xF8}}, {4, [3]byte{0xB1, 64, 127}}, {12, [3]byte{0x92, 70, 1}}}
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	clock := &fakeClock{}
+	var got []string
+	d := NewDriver(notes, clock, func(m []byte) error {
+		got = append(got, fmt.Sprintf("%d:% x", clock.now.Milliseconds(), m))
+		return nil
+	})
+	var first, second <-chan struct{}
+	isSent := func(sent <-chan struct{}) bool {
+		select {
+		case <-sent:
+			return true
+		default:
+			return false
+		}
+	}
+	clock.at = func(now time.Duration) {
+		switch ms := now.Milliseconds(); {
+		case ms >= 30:
+			cancel()
+		case ms >= 20 && second == nil:
+			if !isSent(first) {
+				t.Error("what was let go is not called sent")
+			}
+			second = d.Hush()
+		case ms >= 5 && first == nil:
+			if first = d.Hush(); isSent(first) {
+				t.Error("what was asked for just now is called sent")
+			}
+		}
+	}
+	if err := d.Run(ctx); err != context.Canceled {
+		t.Fatal(err)
+	}
+	// Each within the 5 ms that an order takes at most.
+	want := "0:91 3c 50|1:91 40 50|2:81 3c 40|3:f8|4:b1 40 7f|7:81 40 40|7:b1 40 00|7:b1 7b 00|7:b1 78 00|12:92 46 01|22:82 46 40|22:b1 7b 00|22:b1 78 00|22:b2 7b 00|22:b2 78 00"
+	if g := strings.Join(got, "|"); g != want {
+		t.Errorf("%s, want\n%s", g, want)
+	}
+}
+
+// rows are a feed of messages.
+type rows []struct {
+	at  int64
+	msg [3]byte
+}
+
+func (r *rows) Rate() int { return 1000 }
+
+func (r *rows) Fill(until int64, emit func(int64, [3]byte)) bool {
+	for len(*r) > 0 && (*r)[0].at < until {
+		emit((*r)[0].at, (*r)[0].msg)
+		*r = (*r)[1:]
+	}
+	return true
+}
+
+func (r *rows) Silence(func([3]byte)) {}
+
 // After a stall the music goes on where it was: no bars in one stroke.
 func TestDriverStalls(t *testing.T) {
 	for _, c := range []struct {

@@ -30,15 +30,11 @@ type systemMIDI struct{}
 // portName is how ports of our own are called.
 const portName = "thumbline"
 
-// Statuses and controls of channel messages (MIDI 1.0).
+// Statuses of channel messages (MIDI 1.0).
 const (
-	noteOff     = 0x80
-	noteOn      = 0x90
-	control     = 0xB0
-	program     = 0xC0
-	sustain     = 64
-	allSoundOff = 120
-	allNotesOff = 123
+	noteOn  = 0x90
+	control = 0xB0
+	program = 0xC0
 )
 
 // portRate is how many frames a second has for a port: a frame is a microsecond.
@@ -317,7 +313,6 @@ type portOut struct {
 	ports  *midiPorts
 	say    io.Writer
 	out    drivers.Out
-	feed   *hushable
 	driver *midiio.Driver
 	signal chan os.Signal
 
@@ -410,8 +405,7 @@ func (o *portOut) load(f midiio.Feed, _ bool) {
 		defer o.sending.Store(false)
 		return o.out.Send(msg)
 	})
-	o.feed = newHushable(f)
-	o.driver = midiio.NewDriver(o.feed, midiio.SystemClock(), send)
+	o.driver = midiio.NewDriver(f, midiio.SystemClock(), send)
 	// No signal ends the program while a note sounds elsewhere; a second Ctrl-C
 	// does not either.
 	o.signal = make(chan os.Signal, 4)
@@ -505,7 +499,7 @@ func (o *portOut) tell(w io.Writer) {
 // hush lets go of what sounds, and waits until that has been sent.
 func (o *portOut) hush() {
 	select {
-	case <-o.feed.hush():
+	case <-o.driver.Hush():
 	case <-o.over:
 	case <-time.After(portPatient):
 	}

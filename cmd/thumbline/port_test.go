@@ -455,42 +455,10 @@ func (w without) open() (drivers.Driver, error) {
 	return struct{ drivers.Driver }{d}, err
 }
 
-// What is hushed lets go of what sounds and goes on with what comes.
-func TestHushable(t *testing.T) {
-	notes := &rows{{0, [3]byte{0x91, 60, 80}}, {1, [3]byte{0x91, 64, 80}}, {2, [3]byte{0x81, 60, 64}}, {3, [3]byte{0xF8}}, {4, [3]byte{0xB1, 64, 127}}, {12, [3]byte{0x92, 70, 1}}}
-	h := newHushable(notes)
-	var got []string
-	emit := func(at int64, m [3]byte) { got = append(got, fmt.Sprintf("%d:% x", at, midiio.MessageBytes(m))) }
-	isSent := func(sent <-chan struct{}) bool {
-		select {
-		case <-sent:
-			return true
-		default:
-			return false
-		}
-	}
-	h.Fill(5, emit)
-	sent := h.hush()
-	h.Fill(10, emit)
-	if isSent(sent) {
-		t.Error("what was filled just now is called sent")
-	}
-	h.Fill(20, emit)
-	if !isSent(sent) {
-		t.Error("what was filled before is not called sent")
-	}
-	h.hush()
-	h.Fill(30, emit)
-	want := "0:91 3c 50|1:91 40 50|2:81 3c 40|3:f8|4:b1 40 7f|5:81 40 40|5:b1 40 00|5:b1 7b 00|5:b1 78 00|12:92 46 01|20:b1 7b 00|20:b1 78 00|20:82 46 40|20:b2 7b 00|20:b2 78 00"
-	if g := strings.Join(got, "|"); g != want {
-		t.Errorf("%s, want\n%s", g, want)
-	}
-}
-
 // What hangs holds up no signal for long.
 func TestHushIsBounded(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o := &portOut{feed: newHushable(&rows{}), over: make(chan struct{})}
+		o := &portOut{driver: midiio.NewDriver(midiio.NewLive(portRate), midiio.SystemClock(), nil), over: make(chan struct{})}
 		start := time.Now()
 		o.hush()
 		if d := time.Since(start); d > time.Second {
@@ -498,24 +466,6 @@ func TestHushIsBounded(t *testing.T) {
 		}
 	})
 }
-
-// rows are a feed of messages.
-type rows []struct {
-	at  int64
-	msg [3]byte
-}
-
-func (r *rows) Rate() int { return 1000 }
-
-func (r *rows) Fill(until int64, emit func(int64, [3]byte)) bool {
-	for len(*r) > 0 && (*r)[0].at < until {
-		emit((*r)[0].at, (*r)[0].msg)
-		*r = (*r)[1:]
-	}
-	return true
-}
-
-func (r *rows) Silence(func([3]byte)) {}
 
 // noSound must not be asked.
 type noSound struct{ t *testing.T }
